@@ -1,0 +1,5 @@
+"""``python -m stash`` is ``stripewright``."""
+
+from stash.cli.main import run
+
+run()

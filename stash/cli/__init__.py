@@ -1,0 +1,1 @@
+"""The command line: reads words, calls one action, prints its answer."""

@@ -1,0 +1,68 @@
+"""The parts of a garment: strips of border that show a stripe, and rectangular panels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Make = Literal["flat", "folded", "bound"]
+Edge = Literal["front", "sleeve", "join", "neck", "hem", "inside"]
+Align = Literal["print", "grain"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """A strip of border, the named stripe running down it; all lengths in mm, resolved (nothing left to default).
+
+    ``length_mm`` and ``width_mm`` are finished. ``cut_width_mm`` is the whole width cut; ``stripe_at_mm`` runs from the
+    cut edge where p·n is least to the stripe's centre. A strip is one or more segments of finished lengths v with
+    sum = length, at most ``joins`` + 1 of them, each at least ``shortest_mm`` once there is more than one, each cut
+    v + 2·seam long, plus ``extra_mm`` at the strip's own start and end.
+    """
+
+    id: str
+    fabric: str
+    stripe: str
+    length_mm: float
+    width_mm: float
+    seam_mm: float
+    cut_width_mm: float
+    stripe_at_mm: float
+    make: Make = "flat"
+    extra_mm: tuple[float, float] = (0.0, 0.0)
+    joins: int = 0
+    shortest_mm: float = 25.4
+    pair: str | None = None
+    edge: Edge = "inside"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """A rectangle, finished size in mm, cut (width + 2·seam) x (length + 2·seam).
+
+    ``align``: length along the print's d, or along the grain (y); on plain cloth both are y. ``turn``: it may lie a
+    quarter turn round as well.
+    """
+
+    id: str
+    fabric: str
+    width_mm: float
+    length_mm: float
+    seam_mm: float
+    align: Align = "print"
+    turn: bool = False
+
+
+Part = Strip | Panel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Garment:
+    """A garment as the planner sees it: its parts. ``cautions`` go to the cutting sheet and the terminal."""
+
+    name: str
+    seam_mm: float
+    strips: tuple[Strip, ...] = ()
+    panels: tuple[Panel, ...] = ()
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
