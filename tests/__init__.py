@@ -1,0 +1,1 @@
+"""The tests, mirroring the packages, with the makers of their seeded scenes and cases."""
