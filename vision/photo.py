@@ -30,6 +30,11 @@ CROP_ASPECT_TOLERANCE = 0.02
 
 _FOCAL_RANGE_35MM = (8.0, 400.0)
 
+_TOO_LARGE = f"more than {LARGEST_MEGAPIXELS:.0f} million pixels"
+_SMALLER = "save it smaller; 12 million pixels are plenty"
+
+Image.MAX_IMAGE_PIXELS = int(LARGEST_MEGAPIXELS * 1e6)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Photo:
@@ -72,7 +77,9 @@ def read_photo(path: str | Path) -> Photo:
         raise PhotoUnreadable(
             f"{path} is not a photograph that can be read", "give a JPEG, PNG, HEIC, TIFF or WebP file"
         ) from None
-    except (OSError, SyntaxError, ValueError, EOFError, MemoryError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError:
+        raise PhotoUnreadable(f"{path} claims {_TOO_LARGE}", _SMALLER) from None
+    except (OSError, SyntaxError, ValueError, EOFError, MemoryError) as error:
         reason = str(error).strip().rstrip(".") or type(error).__name__
         raise PhotoUnreadable(
             f"{path} is damaged or cut short ({reason})", "copy it from the camera again, or take it again"
@@ -98,10 +105,7 @@ def _check_file(path: Path) -> None:
 def _check_size(path: Path, image: Image.Image) -> None:
     width, height = image.size
     if width * height > LARGEST_MEGAPIXELS * 1e6:
-        raise PhotoUnreadable(
-            f"{path} has {width} x {height} pixels, more than {LARGEST_MEGAPIXELS:.0f} million",
-            "save it smaller; 12 million pixels are plenty",
-        )
+        raise PhotoUnreadable(f"{path} has {width} x {height} pixels, {_TOO_LARGE.removesuffix(' pixels')}", _SMALLER)
     if min(width, height) < SMALLEST_SIDE_PX:
         raise PhotoUnreadable(
             f"{path} has only {width} x {height} pixels, and {SMALLEST_SIDE_PX} are needed each way",
@@ -140,9 +144,7 @@ def _by_profile(image: Image.Image) -> Image.Image:
         try:
             source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
             if "srgb" not in ImageCms.getProfileDescription(source).lower():
-                converted = ImageCms.profileToProfile(
-                    image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
-                )
+                converted = ImageCms.profileToProfile(image, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
                 if converted is not None:
                     return converted
         except (ImageCms.PyCMSError, OSError):

@@ -1,0 +1,131 @@
+"""The printed target, the card and clicked points, against pictures made with OpenCV's own geometry."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vision.errors import CallWrong
+from vision.reference import card, target
+from vision.reference.clicks import Click, read_clicks
+
+Picture = NDArray[np.uint8]
+FOCAL_PX = 2600.0
+SIZE = (2000, 1500)
+
+
+def camera(tilt_deg: float, azimuth_deg: float, distance_mm: float) -> NDArray[np.float64]:
+    """A homography from mm on a plane, tilted at the picture's middle, to pixels of a pinhole camera."""
+    axis = np.array([math.cos(math.radians(azimuth_deg)), math.sin(math.radians(azimuth_deg)), 0.0])
+    turn, _ = cv2.Rodrigues(axis * math.radians(tilt_deg))
+    inner = np.array([[FOCAL_PX, 0, (SIZE[0] - 1) / 2], [0, FOCAL_PX, (SIZE[1] - 1) / 2], [0, 0, 1]])
+    homography = inner @ np.column_stack([turn[:, 0], turn[:, 1], [0, 0, distance_mm]])
+    return homography / homography[2, 2]
+
+
+def seen(drawing: Picture, px_per_mm: float, homography: NDArray[np.float64], ground: int) -> Picture:
+    """The drawing, centred on the plane's origin, as the camera sees it."""
+    height, width = drawing.shape[:2]
+    to_mm = np.array(
+        [[1 / px_per_mm, 0, -(width - 1) / 2 / px_per_mm], [0, 1 / px_per_mm, -(height - 1) / 2 / px_per_mm]]
+    )
+    full = homography @ np.vstack([to_mm, [0, 0, 1]])
+    finer = np.array([[3, 0, 1], [0, 3, 1], [0, 0, 1]]) @ full  # three samples a pixel each way, then their mean
+    large = cv2.warpPerspective(drawing, finer, (3 * SIZE[0], 3 * SIZE[1]), borderValue=(ground,) * 3)
+    picture = cv2.resize(large, SIZE, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), dtype=np.uint8)
+
+
+def board_drawing(px_per_mm: int) -> Picture:
+    """The target's black cells on white paper with a margin of 30 mm."""
+    width, height = (int(side * target.SQUARE_MM) + 60 for side in target.SQUARES)
+    paper = np.full((height * px_per_mm, width * px_per_mm, 3), 255, np.uint8)
+    for x, y, w, h in target.black_cells_mm():
+        first = (round((x + 30) * px_per_mm), round((y + 30) * px_per_mm))
+        last = (round((x + 30 + w) * px_per_mm) - 1, round((y + 30 + h) * px_per_mm) - 1)
+        cv2.rectangle(paper, first, last, (0, 0, 0), -1)
+    return paper
+
+
+@pytest.mark.parametrize(("tilt", "azimuth"), [(0, 0), (6, 30), (15, 200), (25, 110)])
+def test_every_corner_of_the_target_is_found_where_it_is(tilt: float, azimuth: float) -> None:
+    """The corners' true places follow from the homography alone; they are found to a fifth of a pixel."""
+    homography = camera(tilt, azimuth, 700)
+    reading = target.read_target(seen(board_drawing(8), 8, homography, 90))
+    assert reading is not None
+    assert len(reading.marks_px) == (target.SQUARES[0] - 1) * (target.SQUARES[1] - 1)
+    middle = np.array(target.SQUARES) * target.SQUARE_MM / 2
+    true = cv2.perspectiveTransform((reading.marks_mm - middle)[None], homography)[0]
+    assert np.abs(true - reading.marks_px).max() < 0.2
+
+
+def test_black_cells_are_the_board_of_the_library() -> None:
+    """OpenCV's own drawing of the board is the reference for ours, cell by cell."""
+    ours = board_drawing(8)[240:-240, 240:-240, 0]
+    dictionary = cv2.aruco.getPredefinedDictionary(target.DICTIONARY)
+    board = cv2.aruco.CharucoBoard(target.SQUARES, target.SQUARE_MM, target.MARKER_MM, dictionary)
+    theirs = board.generateImage((ours.shape[1], ours.shape[0]), marginSize=0)
+    assert (np.abs(ours.astype(int) - theirs) > 128).mean() < 0.01
+
+
+def test_no_target_in_a_picture_without_one() -> None:
+    """A chequered cloth is not the target: it carries no coded markers."""
+    chequer = np.kron(np.indices((20, 20)).sum(0) % 2, np.ones((40, 40))).astype(np.uint8) * 255
+    assert target.read_target(cv2.cvtColor(chequer, cv2.COLOR_GRAY2RGB)) is None
+
+
+def card_drawing(px_per_mm: int, radius_mm: float) -> Picture:
+    """A pale card on a darker ground: ISO/IEC 7810 ID-1 where the radius is 3.18 mm."""
+    width, height = (round(side * px_per_mm) for side in card.CARD_MM)
+    edge = 20 * px_per_mm
+    picture = np.full((height + 2 * edge, width + 2 * edge, 3), 90, np.uint8)
+    r = round(radius_mm * px_per_mm)
+    cv2.rectangle(picture, (edge + r, edge), (edge + width - 1 - r, edge + height - 1), (215, 220, 210), -1)
+    cv2.rectangle(picture, (edge, edge + r), (edge + width - 1, edge + height - 1 - r), (215, 220, 210), -1)
+    for x in (edge + r, edge + width - 1 - r):
+        for y in (edge + r, edge + height - 1 - r):
+            cv2.circle(picture, (x, y), r, (215, 220, 210), -1, cv2.LINE_AA)
+    return picture
+
+
+@pytest.mark.parametrize(("tilt", "azimuth"), [(0, 0), (5, 70), (12, 250)])
+def test_a_cards_corners_are_found_where_its_edges_meet(tilt: float, azimuth: float) -> None:
+    """The ideal corners of an ID-1 card (85.60 x 53.98 mm, ISO/IEC 7810) are found to a pixel through round corners."""
+    homography = camera(tilt, azimuth, 420)
+    reading = card.read_card(seen(card_drawing(12, 3.18), 12, homography, 90), FOCAL_PX)
+    assert reading is not None
+    true = cv2.perspectiveTransform((reading.marks_mm - np.array(card.CARD_MM) / 2)[None], homography)[0]
+    off = min(
+        np.abs(np.roll(true[::step], turn, axis=0) - reading.marks_px).max() for step in (1, -1) for turn in range(4)
+    )
+    assert off < 1.0
+
+
+def test_a_sharp_cornered_rectangle_is_not_a_card() -> None:
+    """A patch of cloth of a card's proportions has no round corners and sets no scale."""
+    homography = camera(3, 40, 420)
+    assert card.read_card(seen(card_drawing(12, 0.2), 12, homography, 90), FOCAL_PX) is None
+
+
+def test_clicked_points_outside_the_photo_or_together_are_refused() -> None:
+    """Two points that set no scale are refused in words, not turned into a number."""
+    with pytest.raises(CallWrong, match="outside the photo"):
+        read_clicks([Click(start_px=(0, 0), end_px=(5000, 0), length_mm=100)], SIZE)
+    with pytest.raises(CallWrong, match="almost together"):
+        read_clicks([Click(start_px=(10, 10), end_px=(12, 10), length_mm=100)], SIZE)
+
+
+def test_a_longer_clicked_length_is_surer() -> None:
+    """Half a millimetre of reading error weighs half as much on twice the length."""
+    short, long = read_clicks(
+        [
+            Click(start_px=(100, 100), end_px=(600, 100), length_mm=100),
+            Click(start_px=(100, 100), end_px=(1100, 100), length_mm=200),
+        ],
+        SIZE,
+    )
+    assert long.tolerance_relative_u95 == pytest.approx(short.tolerance_relative_u95 / 2)

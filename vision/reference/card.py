@@ -1,0 +1,174 @@
+"""A card of the ID-1 format lying on the cloth: its four straight edges, with the focal length, give the plane.
+
+Reference: ISO/IEC 7810:2019, ID-1: 85.60 x 53.98 mm, corner radius 2.88-3.48 mm.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.reading import Floats, Reading
+
+CARD_MM = (85.60, 53.98)
+#: ISO/IEC 7810 allows about 0.15 % (from memory); worn edges and the card's own thickness add to it.
+CARD_RELATIVE_U95 = 0.003
+#: The corner of the ideal rectangle lies r (sqrt 2 - 1) = 1.2-1.44 mm beyond a card's round corner; generous limits.
+CORNER_GAP_MM = (0.6, 2.2)
+#: How far the proportions, corrected for tilt by the focal length, may lie from 85.60 / 53.98.
+ASPECT_TOLERANCE = 0.035
+#: Share of the picture that a card may cover.
+AREA_SHARE = (0.002, 0.5)
+#: Long side of the reduced picture in which cards are looked for, px.
+SEARCH_SIDE_PX = 1400
+#: One standard deviation of a corner from two fitted edges, px.
+CORNER_SIGMA_PX = 0.4
+#: The middle part of an edge that is used: the ends are round.
+EDGE_SHARE = (0.12, 0.88)
+#: Half the length of the profiles taken across an edge, px, and how far apart they lie.
+PROFILE_HALF_PX = 8
+PROFILES_AN_EDGE = 60
+
+
+def read_card(rgb: NDArray[np.uint8], focal_px: float) -> Reading | None:
+    """Find one ID-1 card in a photo (H, W, 3) uint8 with its focal length in px; None where none is sure."""
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    factor = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    height, width = grey.shape
+    centre = np.array([(width - 1) / 2, (height - 1) / 2])
+    candidates = []
+    for quad in _quads(small):
+        full_quad = (quad + 0.5) / factor - 0.5
+        corners = _refined(grey, full_quad)
+        if corners is None:
+            continue
+        aspect = _aspect(corners - centre, focal_px)
+        error = abs(aspect * CARD_MM[1] / CARD_MM[0] - 1)
+        if error < ASPECT_TOLERANCE and _round_corners(grey, corners):
+            candidates.append((error, corners))
+    if not candidates:
+        return None
+    _, corners = min(candidates, key=lambda candidate: candidate[0])
+    long, short = CARD_MM
+    return Reading(
+        source="card",
+        unit=None,
+        marks_px=corners,
+        marks_mm=np.array([(0.0, 0.0), (long, 0.0), (long, short), (0.0, short)]),
+        marks_sigma_px=np.full(4, CORNER_SIGMA_PX),
+        ticks_px=np.empty((0, 2, 2)),
+        ticks_sigma_px=np.empty(0),
+        tolerance_relative_u95=CARD_RELATIVE_U95,
+        names=("", "", "", ""),
+        outline_px=corners,
+    )
+
+
+def _quads(grey: NDArray[Any]) -> list[Floats]:
+    """Closed contours that are nearly convex quadrilaterals, with four corners, the first edge a long one."""
+    area = grey.shape[0] * grey.shape[1]
+    smooth = cv2.GaussianBlur(grey, (0, 0), 1.2)
+    pictures = [cv2.dilate(cv2.Canny(smooth, low, 3 * low), np.ones((3, 3), np.uint8)) for low in (15, 30, 60)]
+    otsu = cv2.threshold(smooth, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)[1]
+    pictures += [otsu, cv2.bitwise_not(otsu)]
+    found: list[Floats] = []
+    for picture in pictures:
+        contours, _ = cv2.findContours(picture, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+        for contour in contours:
+            if not AREA_SHARE[0] * area < cv2.contourArea(contour) < AREA_SHARE[1] * area:
+                continue
+            hull = cv2.convexHull(contour)
+            if cv2.contourArea(contour) < 0.93 * cv2.contourArea(hull):
+                continue
+            quad = _quad(hull)
+            if quad is not None:
+                found.append(quad)
+    return found
+
+
+def _quad(hull: NDArray[Any]) -> Floats | None:
+    for share in (0.02, 0.03, 0.045, 0.06):
+        polygon = cv2.approxPolyDP(hull, share * cv2.arcLength(hull, True), True)
+        if len(polygon) == 4:
+            corners = np.asarray(polygon, dtype=np.float64).reshape(4, 2)
+            sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+            return corners if sides[0] + sides[2] > sides[1] + sides[3] else np.roll(corners, -1, axis=0)
+    return None
+
+
+def _refined(grey: NDArray[Any], quad: Floats) -> Floats | None:
+    """The corners where the four edges, fitted to their steepest points, would meet."""
+    lines = [_edge(grey, start, end) for start, end in pairwise([*quad, quad[0]])]
+    if any(line is None for line in lines):
+        return None
+    corners = [np.cross(lines[i - 1], lines[i]) for i in range(4)]  # type: ignore[arg-type]  # None is excluded above
+    if any(abs(corner[2]) < 1e-12 for corner in corners):
+        return None
+    return np.array([corner[:2] / corner[2] for corner in corners])
+
+
+def _edge(grey: NDArray[Any], start: Floats, end: Floats) -> Floats | None:
+    """A homogeneous line through the steepest points of profiles across the edge, outliers dropped."""
+    along = end - start
+    length = float(np.hypot(*along))
+    if length < 4 * PROFILE_HALF_PX:
+        return None
+    normal = np.array([-along[1], along[0]]) / length
+    shares = np.linspace(*EDGE_SHARE, PROFILES_AN_EDGE)
+    offsets = np.arange(-PROFILE_HALF_PX, PROFILE_HALF_PX + 0.25, 0.5)
+    places = start + shares[:, None, None] * along + offsets[None, :, None] * normal
+    profile = cv2.remap(
+        grey.astype(np.float32), places.astype(np.float32)[..., 0], places.astype(np.float32)[..., 1], cv2.INTER_LINEAR
+    )
+    slope = np.abs(np.gradient(cv2.GaussianBlur(profile, (5, 1), 1.0), axis=1))
+    peak = np.clip(slope.argmax(axis=1), 1, slope.shape[1] - 2)
+    rows = np.arange(len(peak))
+    before, at, after = slope[rows, peak - 1], slope[rows, peak], slope[rows, peak + 1]
+    bend = before - 2 * at + after
+    shift = np.where(np.abs(bend) > 1e-6, 0.5 * (before - after) / np.where(bend == 0, 1, bend), 0.0)
+    across = offsets[peak] + 0.5 * np.clip(shift, -1, 1)
+    middle = np.median(across)
+    kept = np.abs(across - np.polyval(np.polyfit(shares, across, 1), shares)) < 2.0
+    kept &= np.abs(across - middle) < PROFILE_HALF_PX
+    if kept.sum() < PROFILES_AN_EDGE / 2:
+        return None
+    points = (start + shares[:, None] * along + across[:, None] * normal)[kept].astype(np.float32)
+    vx, vy, x, y = (float(value) for value in np.ravel(cv2.fitLine(points, cv2.DIST_HUBER, 0, 0.01, 0.01)))
+    return np.array([-vy, vx, vy * x - vx * y])
+
+
+def _aspect(corners: Floats, focal_px: float) -> float:
+    """Long side over short side of the rectangle seen as four corners (origin at the principal point).
+
+    From the homography's columns h1, h2 of the unit square: |K^-1 h1| / |K^-1 h2| (Z. Zhang, 2000).
+    """
+    unit = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], dtype=np.float32)
+    homography = cv2.getPerspectiveTransform(unit, corners.astype(np.float32))
+    columns = homography / np.array([[focal_px], [focal_px], [1.0]])
+    return float(np.linalg.norm(columns[:, 0]) / np.linalg.norm(columns[:, 1]))
+
+
+def _round_corners(grey: NDArray[Any], corners: Floats) -> bool:
+    """Whether all four corners are cut by as much as a card's radius does; a plain rectangle's are not.
+
+    The card's outline is the steepest place on the way from the ideal corner towards the middle.
+    """
+    px_per_mm = math.dist(corners[0], corners[1]) / CARD_MM[0]
+    steps_mm = np.arange(-1.5, 4.5, 0.1)
+    for index, corner in enumerate(corners):
+        sides = (corners[index - 1] - corner, corners[(index + 1) % 4] - corner)
+        inward = sum((side / np.hypot(*side) for side in sides), start=np.zeros(2))
+        inward *= px_per_mm / max(float(np.hypot(*inward)), 1e-9)
+        places = (corner + steps_mm[:, None] * inward).astype(np.float32)
+        profile = cv2.remap(grey.astype(np.float32), places[None, :, 0], places[None, :, 1], cv2.INTER_LINEAR)[0]
+        slope = np.abs(np.gradient(cv2.GaussianBlur(profile[None], (5, 1), 1.0)[0]))
+        gap = float(steps_mm[int(slope.argmax())])
+        if not CORNER_GAP_MM[0] < gap < CORNER_GAP_MM[1]:
+            return False
+    return True

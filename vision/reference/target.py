@@ -1,0 +1,127 @@
+"""The tool's own printed target: a ChArUco board (chessboard with a coded marker in every white square).
+
+Reference: S. Garrido-Jurado et al., "Automatic generation and detection of highly reliable fiducial markers under
+occlusion", Pattern Recognition 47 (2014); detection by OpenCV's ``aruco`` module.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.reading import Floats, Reading
+
+#: Squares across and down, and their true size in mm, as the printed sheet has them.
+SQUARES = (5, 7)
+SQUARE_MM = 30.0
+MARKER_MM = 15.0
+DICTIONARY = cv2.aruco.DICT_6X6_250
+#: A home printer told to print at 100 %, checked by the sheet's own square to a quarter of a millimetre in 100 mm.
+PRINT_RELATIVE_U95 = 0.002
+#: Fewer corners than this do not fix a plane with a check to spare.
+FEWEST_CORNERS = 8
+#: Long side of the reduced picture in which the board is looked for first, px.
+SEARCH_SIDE_PX = 1600
+#: One standard deviation of a corner refined in a sharp photograph, px (rendered scenes; OpenCV's cornerSubPix).
+CORNER_SIGMA_PX = 0.12
+#: White paper around the board that hides the table or the cloth, mm (to the sides; above and below).
+PAPER_MARGIN_MM = (28.0, 34.0)
+
+
+def black_cells_mm() -> tuple[tuple[float, float, float, float], ...]:
+    """The board as black rectangles (x, y, width, height) in mm, origin at its top left corner, for printing."""
+    cells = MARKER_MM / _marker_bits().shape[1]
+    inset = (SQUARE_MM - MARKER_MM) / 2
+    black: list[tuple[float, float, float, float]] = []
+    marker = 0
+    for row in range(SQUARES[1]):
+        for column in range(SQUARES[0]):
+            x, y = column * SQUARE_MM, row * SQUARE_MM
+            if (row + column) % 2 == 0:
+                black.append((x, y, SQUARE_MM, SQUARE_MM))
+                continue
+            bits = _marker_bits()[marker]
+            marker += 1
+            for i, j in zip(*np.nonzero(bits == 0), strict=True):
+                black.append((x + inset + j * cells, y + inset + i * cells, cells, cells))
+    return tuple(black)
+
+
+def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
+    """Find the printed target in a photo (H, W, 3) uint8; None where it is not there or too little of it is."""
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    factor = SEARCH_SIDE_PX / max(grey.shape)
+    found = None
+    if factor < 1:
+        small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        found = _detect(small)
+        if found is not None:
+            corners = (found[0] + 0.5) / factor - 0.5
+            found = (_refined(grey, corners, found[1]), found[1])
+    if found is None:
+        found = _detect(grey)
+    return None if found is None else _reading(*found)
+
+
+def _reading(corners_px: Floats, ids: NDArray[np.int64]) -> Reading | None:
+    inner = SQUARES[0] - 1
+    places = np.stack([ids % inner + 1, ids // inner + 1], axis=1) * SQUARE_MM
+    homography, kept = cv2.findHomography(places, corners_px, cv2.RANSAC, 2.0)
+    if homography is None or int(kept.sum()) < FEWEST_CORNERS:
+        return None
+    chosen = kept.ravel().astype(bool)
+    width, height = SQUARES[0] * SQUARE_MM, SQUARES[1] * SQUARE_MM
+    right, down = PAPER_MARGIN_MM
+    paper = np.array([[-right, -down], [width + right, -down], [width + right, height + down], [-right, height + down]])
+    outline = cv2.perspectiveTransform(paper[None], homography)[0]
+    return Reading(
+        source="target",
+        unit=None,
+        marks_px=corners_px[chosen],
+        marks_mm=places[chosen].astype(np.float64),
+        marks_sigma_px=np.full(int(chosen.sum()), CORNER_SIGMA_PX),
+        ticks_px=np.empty((0, 2, 2)),
+        ticks_sigma_px=np.empty(0),
+        tolerance_relative_u95=PRINT_RELATIVE_U95,
+        names=tuple("" for _ in range(int(chosen.sum()))),
+        outline_px=outline.astype(np.float64),
+    )
+
+
+def _detect(grey: NDArray[Any]) -> tuple[Floats, NDArray[np.int64]] | None:
+    corners, ids, _, _ = _detector().detectBoard(grey)
+    if ids is None or len(ids) < FEWEST_CORNERS:
+        return None
+    return np.asarray(corners, dtype=np.float64).reshape(-1, 2), np.asarray(ids, dtype=np.int64).ravel()
+
+
+def _refined(grey: NDArray[Any], corners: Floats, ids: NDArray[np.int64]) -> Floats:
+    """Corners found in the reduced picture, refined in the full one within a quarter of a square."""
+    spacing = np.median(np.linalg.norm(np.diff(corners[np.argsort(ids)], axis=0), axis=1))
+    half = int(np.clip(spacing * 0.12, 3, 15))
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)
+    refined = cv2.cornerSubPix(grey, corners.astype(np.float32).reshape(-1, 1, 2), (half, half), (-1, -1), stop)
+    return np.asarray(refined, dtype=np.float64).reshape(-1, 2)
+
+
+@cache
+def _board() -> Any:
+    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    return cv2.aruco.CharucoBoard(SQUARES, SQUARE_MM, MARKER_MM, dictionary)
+
+
+@cache
+def _detector() -> Any:
+    return cv2.aruco.CharucoDetector(_board())
+
+
+@cache
+def _marker_bits() -> NDArray[np.uint8]:
+    """(markers, 8, 8) 0 for black: the 6 x 6 code within its black border."""
+    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    count = SQUARES[0] * SQUARES[1] // 2
+    return np.stack([cv2.aruco.generateImageMarker(dictionary, marker, 8) for marker in range(count)])
