@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 Make = Literal["flat", "folded", "bound"]
@@ -58,7 +59,11 @@ Part = Strip | Panel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Garment:
-    """A garment as the planner sees it: its parts. ``cautions`` go to the cutting sheet and the terminal."""
+    """A garment as the planner sees it: its parts. ``cautions`` go to the cutting sheet and the terminal.
+
+    ``shape`` is the shape the parts were drawn from ("coat"), None where they were written out; ``figures_mm`` are its
+    finished measures by name (girth, back, front, …), for telling, not for planning.
+    """
 
     name: str
     seam_mm: float
@@ -66,3 +71,10 @@ class Garment:
     panels: tuple[Panel, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    shape: str | None = None
+    figures_mm: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Panels first, then strips, each in the order of the file."""
+        return (*self.panels, *self.strips)

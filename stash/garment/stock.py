@@ -1,0 +1,78 @@
+"""A garment against the fabrics there are: does every part's fabric and stripe exist, and does the cloth suit it?"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from typing import Final
+
+from stash.errors import InputWrong
+from stash.fabric import Fabric
+from stash.garment.part import Garment, Strip
+
+#: How alike two names must be for one to be offered in place of the other (0 to 1, difflib's ratio).
+ALIKE: Final = 0.5
+
+
+def check_against(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
+    """What the maker should know about these cloths in this garment.
+
+    Raises InputWrong for the first part whose fabric is not in the stash, or whose stripe the fabric does not have.
+    """
+    for part in garment.parts:
+        fabric = fabrics.get(part.fabric)
+        if fabric is None:
+            raise _no_fabric(part.id, part.fabric, fabrics)
+        if isinstance(part, Strip):
+            _check_stripe(part, fabric)
+    return _suits(garment, fabrics)
+
+
+def _no_fabric(part_id: str, name: str, fabrics: Mapping[str, Fabric]) -> InputWrong:
+    problem = f'the part "{part_id}" wants the fabric "{name}", which is not in the stash'
+    if not fabrics:
+        return InputWrong(problem, "the stash is empty; add the cloth with stripewright add or import")
+    if near := difflib.get_close_matches(name, list(fabrics), 1, ALIKE):
+        return InputWrong(problem, f'the nearest is "{near[0]}"; write that, or add the cloth')
+    by_name = {fabric.name.casefold(): key for key, fabric in fabrics.items()}
+    if key := by_name.get(name.casefold()):
+        return InputWrong(problem, f'its name is taken for its id; write "{key}"')
+    return InputWrong(problem, f"there are {_listed(fabrics)}; write one of these, or add the cloth")
+
+
+def _check_stripe(strip: Strip, fabric: Fabric) -> None:
+    labels = tuple(dict.fromkeys(stripe.label for stripe in fabric.print.stripes))
+    if strip.stripe in labels:
+        return
+    problem = f'the strip "{strip.id}" wants the stripe "{strip.stripe}", which the fabric "{fabric.id}" does not have'
+    if labels:
+        raise InputWrong(problem, f"its stripes are {_listed(labels)}")
+    if fabric.print.kind == "plain":
+        raise InputWrong(problem, "it is plain; take a striped fabric, or make this part a panel")
+    raise InputWrong(problem, "its stripes are not known yet; measure it or type them in")
+
+
+def _suits(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
+    """Cautions about the cloth of a coat's body: it has no shoulder seam, and its side folds meet at the join."""
+    body = next((panel for panel in garment.panels if panel.id == "body"), None)
+    if garment.shape != "coat" or body is None:
+        return ()
+    fabric, told = fabrics[body.fabric], []
+    if fabric.one_way:
+        told.append(
+            f"{fabric.name} runs one way and the coat has no shoulder seam, so the cloth stands on its head behind or "
+            "in front; a seam at the shoulder would mend that."
+        )
+    if fabric.print.kind != "plain":
+        told.append(
+            f"{fabric.name} has a print of its own: at the join it meets itself turned round, and matches only where "
+            "each side fold lies on the middle of an even sequence."
+        )
+        if body.turn:
+            told.append("The body may be laid a quarter turn round; turn = false under [coat] forbids it.")
+    return tuple(told)
+
+
+def _listed(names: Mapping[str, object] | tuple[str, ...]) -> str:
+    words = [f'"{name}"' for name in names]
+    return ", ".join(words[:12]) + (" and more" if len(words) > 12 else "")
