@@ -92,9 +92,14 @@ def read_piece(document: Any, *, source: str) -> Piece:
     return _piece(spot, {spot.at("fabric").text(): None})
 
 
+def corners(spot: Spot) -> Polygon:
+    """The corners of a ring, each once. Raises InputWrong where they are no pairs of numbers."""
+    return without_repeats(tuple(_point(corner) for corner in spot.items()))
+
+
 def read_ring(spot: Spot) -> Polygon:
     """A simple polygon. Raises InputWrong where it is none."""
-    ring = without_repeats(tuple(_point(corner) for corner in spot.items()))
+    ring = corners(spot)
     wrong = fault(ring)
     if wrong is not None:
         raise spot.wrong(wrong, "give the corners in order round it, [x, y] in mm")

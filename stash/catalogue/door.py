@@ -1,0 +1,41 @@
+"""Opens a stash, whichever way it is kept."""
+
+from __future__ import annotations
+
+import os
+
+from stash.catalogue.place import catalogue_at, is_document, named
+from stash.catalogue.stash import Stash
+from stash.errors import InputWrong
+
+
+def open_stash(where: str | os.PathLike[str] | None = None, *, write: bool = False) -> Stash:
+    """The stash at ``where``, else at ``$STRIPEWRIGHT_STASH``, else in the platform's folder for user data.
+
+    A place with no catalogue yet is an empty stash; the first change makes the catalogue, reading does not.
+
+    Raises:
+        InputWrong: the path is of another kind; ``write`` is asked of a ``.json`` document; the document is wrong.
+        NotFound: there is no such document.
+        CatalogueBlocked: the catalogue cannot be read, or with ``write`` may not be written.
+    """
+    path = named(where)
+    if is_document(path):
+        from stash.catalogue.document import open_document
+
+        if write:
+            raise InputWrong(
+                f"{path} is a document that is only read",
+                "bring it into a catalogue with: stash import FILE, and name that catalogue with --stash",
+            )
+        return open_document(path)
+    place = catalogue_at(path)
+    from stash.catalogue.connection import read_only
+    from stash.catalogue.migration import prepare
+    from stash.catalogue.store import Catalogue
+
+    if place.exists:
+        prepare(place)
+    if write and not place.writable:
+        raise read_only(place.database)
+    return Catalogue(place)

@@ -1,0 +1,64 @@
+"""The catalogue's tables as queries see them. The migrations make them; a test holds the two together."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
+
+#: The newest step of the migrations. Reading it here spares every start the import of the migration tool.
+HEAD = "0002"
+#: All steps, oldest first: a version that is not among them is a newer one.
+STEPS = ("0001", HEAD)
+
+metadata = MetaData()
+
+#: ``document`` is the entry of the interchange document; ``place`` is the order in which things came in.
+fabric = Table(
+    "fabric",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("place", Integer, nullable=False),
+    Column("document", Text, nullable=False),
+)
+
+piece = Table(
+    "piece",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("fabric", Text, ForeignKey("fabric.id"), nullable=False),
+    Column("place", Integer, nullable=False),
+    Column("document", Text, nullable=False),
+    Column("photo", Text, ForeignKey("photo.sha256")),
+)
+
+#: Keys of the interchange document itself that we do not know.
+remark = Table(
+    "remark",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("value", Text, nullable=False),
+)
+
+#: The photographs kept, by the SHA-256 of the file as kept.
+photo = Table(
+    "photo",
+    metadata,
+    Column("sha256", Text, primary_key=True),
+    Column("taken", Text),
+    Column("focal35_mm", Float),
+)
+
+#: One row for every change. ``changes`` holds each row touched, before and after.
+journal = Table(
+    "journal",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    Column("at", Text, nullable=False),
+    Column("verb", Text, nullable=False),
+    Column("summary", Text, nullable=False),
+    Column("notes", Text, nullable=False),
+    Column("changes", Text, nullable=False),
+    Column("undone_at", Text),
+)
+
+#: The tables whose rows the journal can take back, by name.
+KEPT = {table.name: table for table in (fabric, piece, remark, photo)}

@@ -1,0 +1,81 @@
+"""What every stash can be asked, whichever way it is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from stash.errors import NotFound
+from stash.fabric import Fabric
+from stash.interchange.contents import Contents
+from stash.piece import Piece
+
+if TYPE_CHECKING:
+    from stash.catalogue.journal import Entry
+    from stash.catalogue.photo import KeptPhoto
+
+
+class Stash(Protocol):
+    """A stash to read and to change. One that is only read raises InputWrong from everything that changes it.
+
+    ``add``: a new fabric (None where the pieces are of one that is kept already) and pieces of it. A fabric with the
+    id "" gets one made from its name; a piece with the id "" or the fabric "" gets the next free id, and that fabric.
+    """
+
+    @property
+    def where(self) -> str: ...
+
+    def contents(self) -> Contents: ...
+    def fabrics(self) -> tuple[Fabric, ...]: ...
+    def pieces(self) -> tuple[Piece, ...]: ...
+    def fabric(self, fabric_id: str) -> Fabric: ...
+    def piece(self, piece_id: str) -> Piece: ...
+    def photo_of(self, piece_id: str) -> Path | None: ...
+    def digest(self) -> str: ...
+    def export_document(self) -> dict[str, Any]: ...
+    def journal(self) -> tuple[Entry, ...]: ...
+
+    def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry: ...
+    def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None: ...
+    def exchange(
+        self,
+        used: Sequence[str],
+        leftovers: Sequence[Piece],
+        *,
+        title: str,
+        notes: Sequence[str] = (),
+        digests: Any = None,
+    ) -> Entry: ...
+    def undo(self) -> Entry: ...
+    def backup(self, file: Path) -> None: ...
+    def restore(self, file: Path, *, replace: bool = False) -> None: ...
+
+
+def fabric_in(contents: Contents, fabric_id: str, where: str) -> Fabric:
+    """The fabric with that id. Raises NotFound, naming a near one."""
+    for fabric in contents.fabrics:
+        if fabric.id == fabric_id:
+            return fabric
+    raise _missing("fabric", fabric_id, [fabric.id for fabric in contents.fabrics], where)
+
+
+def piece_in(contents: Contents, piece_id: str, where: str) -> Piece:
+    """The piece with that id. Raises NotFound, naming a near one."""
+    for piece in contents.pieces:
+        if piece.id == piece_id:
+            return piece
+    raise _missing("piece", piece_id, [piece.id for piece in contents.pieces], where)
+
+
+def _missing(kind: str, wanted: str, there: Sequence[str], where: str) -> NotFound:
+    from difflib import get_close_matches
+
+    near = get_close_matches(wanted, there, n=1)
+    if near:
+        remedy = f"did you mean {near[0]!r}?"
+    elif there:
+        remedy = "see what there is with: stash list"
+    else:
+        remedy = "the stash is empty, add cloth first with: add"
+    return NotFound(f"there is no {kind} {wanted!r} in {where}", remedy)

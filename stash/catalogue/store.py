@@ -1,0 +1,225 @@
+"""The catalogue: a stash in SQLite, where every change is one transaction and one line of the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace as with_fields
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from stash.catalogue import backup as backups
+from stash.catalogue import migration, row
+from stash.catalogue import photo as photos
+from stash.catalogue.connection import engine_for, read_only, told
+from stash.catalogue.journal import Draft, Entry, standing, take_back
+from stash.catalogue.photo import KeptPhoto
+from stash.catalogue.place import Place
+from stash.catalogue.schema import fabric as fabric_table
+from stash.catalogue.schema import photo as photo_table
+from stash.catalogue.schema import piece as piece_table
+from stash.catalogue.stash import fabric_in, piece_in
+from stash.errors import Conflict, InputWrong
+from stash.fabric import Fabric
+from stash.interchange.contents import Contents
+from stash.interchange.digest import stash_digest
+from stash.interchange.reader import read
+from stash.interchange.writer import stash_document
+from stash.piece import Piece
+
+
+class Catalogue:
+    """The stash kept at a place. Where there is none yet, reading finds it empty and the first change makes it."""
+
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self.where = str(place.database)
+
+    # Reading
+
+    def contents(self) -> Contents:
+        """Everything, as of one moment."""
+        if not self.place.exists:
+            return Contents()
+        with self._reading() as connection:
+            return row.contents(connection, self.where)
+
+    def fabrics(self) -> tuple[Fabric, ...]:
+        """All fabrics, in the order in which they came."""
+        return self.contents().fabrics
+
+    def pieces(self) -> tuple[Piece, ...]:
+        """All pieces, in the order in which they came."""
+        return self.contents().pieces
+
+    def fabric(self, fabric_id: str) -> Fabric:
+        """The fabric with that id. Raises NotFound."""
+        return fabric_in(self.contents(), fabric_id, self.where)
+
+    def piece(self, piece_id: str) -> Piece:
+        """The piece with that id. Raises NotFound."""
+        return piece_in(self.contents(), piece_id, self.where)
+
+    def photo_of(self, piece_id: str) -> Path | None:
+        """The photograph that the piece was measured from, or None. Raises NotFound where there is no such piece."""
+        self.piece(piece_id)
+        with self._reading() as connection:
+            sha256 = connection.execute(select(piece_table.c.photo).where(piece_table.c.id == piece_id)).scalar_one()
+        return None if sha256 is None else photos.file_of(self.place.photos, sha256)
+
+    def digest(self) -> str:
+        """The fingerprint of everything it holds."""
+        return stash_digest(self.contents())
+
+    def export_document(self) -> dict[str, Any]:
+        """The ``stash/1`` document."""
+        return stash_document(self.contents())
+
+    def journal(self) -> tuple[Entry, ...]:
+        """What was done and stands, oldest first."""
+        if not self.place.exists:
+            return ()
+        with self._reading() as connection:
+            return standing(connection)
+
+    # Changing
+
+    def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
+        """Adds a new fabric, or None, and pieces; see ``Stash`` for how ids are given.
+
+        Raises:
+            Conflict: an id is taken. InputWrong: a piece of no fabric that is kept. CatalogueBlocked.
+        """
+        with self._changing() as connection:
+            draft = Draft(connection)
+            sha256 = None if photo is None else self._keep(draft, photo)
+            if fabric is not None:
+                fabric = row.named_fabric(fabric, draft.keys(fabric_table))
+                row.put_fabric(draft, fabric)
+            taken, there = draft.keys(piece_table), draft.keys(fabric_table)
+            for piece in pieces:
+                named = row.named_piece(piece, fabric, taken, there)
+                taken.add(named.id)
+                row.put_piece(draft, named, sha256)
+            return draft.record("added", row.what_came(draft))
+
+    def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None:
+        """Takes in a ``stash/1`` document; None where everything in it is here already.
+
+        Raises:
+            InputWrong: the document is wrong; with the path to the mistake.
+            Conflict: an id is here with other content, and ``replace`` is not given. Nothing is changed.
+        """
+        read(document, source=source, known_fabrics=[fabric.id for fabric in self.fabrics()])
+        with self._changing() as connection:
+            draft = Draft(connection)
+            here = row.contents(connection, self.where)
+            coming = read(document, source=source, known_fabrics=[fabric.id for fabric in here.fabrics])
+            if not replace:
+                row.refuse_contradictions(here, coming, source)
+            row.take_in(draft, here, coming)
+            return draft.record("imported", row.what_came(draft)) if draft.changes else None
+
+    def exchange(
+        self,
+        used: Sequence[str],
+        leftovers: Sequence[Piece],
+        *,
+        title: str,
+        notes: Sequence[str] = (),
+        digests: Mapping[str, Any] | None = None,
+    ) -> Entry:
+        """Takes the used pieces out and puts the leftovers in. A leftover's id is the id of the piece that it is of.
+
+        ``digests`` are those of a plan document (see ``plan_digests``): where they are given, the cloth must be as it
+        was then.
+
+        Raises:
+            Conflict: a used piece is gone or has changed since. Nothing is changed.
+        """
+        with self._changing() as connection:
+            draft = Draft(connection)
+            here = row.contents(connection, self.where)
+            row.refuse_changed(here, used, digests)
+            photo_by_piece = {piece_id: (draft.row(piece_table, piece_id) or {})["photo"] for piece_id in used}
+            taken = draft.keys(piece_table)
+            for piece_id in used:
+                draft.remove(piece_table, piece_id)
+            for leftover in leftovers:
+                piece = with_fields(leftover, id=row.next_id(leftover.id, taken))
+                taken.add(piece.id)
+                row.put_piece(draft, piece, photo_by_piece[leftover.id])
+            return draft.record("cut", title, tuple(notes))
+
+    def undo(self) -> Entry:
+        """Takes back the last entry of the journal and returns it. Raises InputWrong where there is none."""
+        if not self.place.exists:
+            raise InputWrong(f"there is nothing to undo: there is no stash at {self.where} yet", "nothing needs doing")
+        with self._changing() as connection:
+            before = set(connection.execute(select(photo_table.c.sha256)).scalars())
+            entry = take_back(connection)
+            unused = before - set(connection.execute(select(photo_table.c.sha256)).scalars())
+        for sha256 in unused:
+            photos.forget(self.place.photos, sha256)
+        return entry
+
+    def backup(self, file: Path) -> None:
+        """Writes everything, photographs and journal included, into one file."""
+        if not self.place.exists:
+            raise InputWrong(f"there is no stash at {self.where} yet", "name the stash to back up with --stash")
+        migration.prepare(self.place)
+        with told(self.place.database):
+            backups.write(self.place, file)
+
+    def restore(self, file: Path, *, replace: bool = False) -> None:
+        """Makes the catalogue what it was when the backup was written; what was there is copied aside first.
+
+        Raises:
+            Conflict: the catalogue is not empty, and ``replace`` is not given. InputWrong: the file is no backup.
+        """
+        with backups.opened(file) as kept:
+            if not self.place.exists:
+                migration.make(self.place)
+            if not self.place.writable:
+                raise read_only(self.place.database)
+            migration.prepare(self.place)
+            held = self.contents()
+            if (held.fabrics or held.pieces) and not replace:
+                raise Conflict(
+                    f"the stash at {self.where} is not empty",
+                    "give --replace, or name another place with --stash",
+                )
+            with told(self.place.database):
+                if held.fabrics or held.pieces or self.journal():
+                    migration.set_aside(self.place.database, "before-restore")
+                backups.bring_back(kept, self.place)
+
+    # Within
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        migration.prepare(self.place)
+        with told(self.place.database):
+            engine = engine_for(self.place.database, write=False)
+            with engine.connect() as connection:
+                yield connection
+
+    @contextmanager
+    def _changing(self) -> Iterator[Connection]:
+        if not self.place.exists:
+            migration.make(self.place)
+        if not self.place.writable:
+            raise read_only(self.place.database)
+        migration.prepare(self.place)
+        with told(self.place.database):
+            engine = engine_for(self.place.database, write=True)
+            with engine.begin() as connection:
+                yield connection
+
+    def _keep(self, draft: Draft, photo: KeptPhoto) -> str:
+        photos.keep(self.place.photos, photo)
+        if draft.row(photo_table, photo.sha256) is None:
+            draft.put(photo_table, {"sha256": photo.sha256, "taken": photo.taken, "focal35_mm": photo.focal35_mm})
+        return photo.sha256
