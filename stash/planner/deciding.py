@@ -1,0 +1,208 @@
+"""The recipe for one fabric: quick start, certificates, exact search, second proof, nominal plan, cheaper plan."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from stash.planner.bound import find_lack, least_segments
+from stash.planner.finding import Finding, Share, area_lack, unknown_settle
+from stash.planner.price import Weights
+from stash.planner.quick import Solution, panel_lack_mm, quick_solution
+from stash.planner.search import Effort, Outcome, Search
+from stash.planner.stance import Stance
+from stash.planner.task import Task, build_task
+from vision.estimate import Estimate
+
+IMPROVE_WORK = 1.0
+"""Deterministic seconds spent on a cheaper plan once one is found: about as many seconds of a 2020 laptop."""
+
+IMPROVE_PLACES = 4000
+"""Segments times runs up to which a cheaper plan is searched for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Until when to search, and whom to tell."""
+
+    deadline: float
+    say: Callable[[str], None]
+
+    @property
+    def left_s(self) -> float:
+        """Seconds left."""
+        return max(0.0, self.deadline - time.monotonic())
+
+    def part(self, of: int) -> Clock:
+        """An equal part of what is left."""
+        return Clock(time.monotonic() + self.left_s / max(1, of), self.say)
+
+
+def decide_share(share: Share, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
+    """The finding for one fabric."""
+    lack_mm2 = area_lack(share)
+    if lack_mm2 > 0:
+        return _no_by_area(share, lack_mm2)
+    settle = unknown_settle(share)
+    if share.strips and (share.fabric.print.across is None or not share.fabric.print.stripes):
+        return Finding(answer="unsure", reason="measurement", settle=settle)
+    strict = _task(share, Stance.STRICT)
+    found = quick_solution(strict, weights, clock.deadline)
+    if found is None:
+        certain = _certain_no(share, blind=bool(settle) and share.by_print)
+        if certain is not None:
+            return certain
+        clock.say(f"searching {share.fabric.name} exactly")
+        outcome = _search(strict, replace(clock, deadline=time.monotonic() + 0.6 * clock.left_s))
+        if outcome.status == "found":
+            found = Solution(task=strict, cuts=outcome.cuts, lays=outcome.lays)
+    if found is not None:
+        return _yes(found, clock, weights, optimise=optimise)
+    if settle and share.by_print:
+        return Finding(answer="unsure", reason="measurement", settle=settle)
+    return _between(share, clock, weights, open_=outcome.status == "open")
+
+
+def _task(share: Share, stance: Stance) -> Task:
+    return build_task(share.fabric, share.pieces, share.strips, share.panels, stance)
+
+
+# -- no ---------------------------------------------------------------------------------------------------------
+
+
+def _no_by_area(share: Share, lack_mm2: float) -> Finding:
+    widths = [strip.cut_width_mm for strip in share.strips] + [panel.width_mm for panel in share.panels]
+    stripe = share.strips[0].stripe if share.strips else None
+    lack = find_lack(_task(share, Stance.GENEROUS)) if share.strips and share.fabric.print.across else None
+    missing: dict[str | None, float] = {stripe: lack_mm2 / max(widths)}
+    if lack is not None:
+        missing = {label: um / 1000 for label, um in lack.missing_um.items()}
+    proof = f"the parts of {share.fabric.id} cover {lack_mm2:.0f} mm2 more than there is cloth"
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=(proof,))
+
+
+def _certain_no(share: Share, *, blind: bool) -> Finding | None:
+    """A no by certificate, from the cloth read in the maker's favour. Pieces with unknown stripes allow none."""
+    if blind:
+        return None
+    task = _task(share, Stance.GENEROUS)
+    missing: dict[str | None, float] = {}
+    proofs: list[str] = []
+    for index, lack_mm in panel_lack_mm(task).items():
+        missing[None] = max(missing.get(None, 0.0), lack_mm)
+        proofs.append(f"panel {task.panels[index].id} finds no room on any piece of {share.fabric.id}, even alone")
+    lack = find_lack(task) if task.needs else None
+    if lack is not None:
+        missing.update({label: um / 1000 for label, um in lack.missing_um.items()})
+        proofs.append(lack.proof)
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=tuple(proofs)) if proofs else None
+
+
+def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Finding:
+    """No strict plan is known: a no if the generous problem has none either, else unsure."""
+    generous = _task(share, Stance.GENEROUS)
+    outcome = _search(generous, replace(clock, deadline=time.monotonic() + 0.5 * clock.left_s))
+    if outcome.status == "none":
+        second = _search(generous, clock, second=True)
+        if second.status == "found":
+            return Finding(answer="unsure", reason="time", proofs=("two searches contradict each other",))
+        return _no_by_search(share, generous, confirmed=second.status == "none")
+    if outcome.status == "open" or open_:
+        return Finding(answer="unsure", reason="time")
+    nominal = _task(share, Stance.NOMINAL)
+    found = quick_solution(nominal, weights, clock.deadline)
+    if found is None:
+        tried = _search(nominal, clock)
+        found = Solution(task=nominal, cuts=tried.cuts, lays=tried.lays) if tried.status == "found" else None
+    settle = _what_decides(share, clock, weights)
+    if found is None:
+        return Finding(answer="unsure", reason="measurement", settle=settle)
+    return Finding(answer="unsure", reason="measurement", placements=found.placements(), settle=settle)
+
+
+def _no_by_search(share: Share, task: Task, *, confirmed: bool) -> Finding:
+    """The search found none. What is missing cannot be less than nothing; the shortest part left over says how much."""
+    stripe: str | None = task.needs[0].strip.stripe if task.needs else None
+    if task.needs:
+        missing = min(need.whole_um for need in task.needs) / 1000
+    else:
+        missing = min(panel.length_mm for panel in task.panels)
+    first = "an exhaustive search finds no plan although the total length would do: the lanes' ends do not add up"
+    again = ("a second search, without presolve and with another seed, finds none either",) if confirmed else ()
+    return Finding(answer="no", proven=confirmed, missing_mm={stripe: missing}, proofs=(first, *again))
+
+
+def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
+    """Without the repeat along first, where there is one: its no is a no."""
+    if any(need.phased for need in task.needs):
+        relaxed = Search(task, phased=False).run(Effort(seconds=0.4 * clock.left_s, second=second))
+        if relaxed.status == "none":
+            return relaxed
+    search = Search(task)
+    if search.panels.too_big:
+        return Outcome(status="open")
+    return search.run(Effort(seconds=clock.left_s, second=second))
+
+
+# -- yes --------------------------------------------------------------------------------------------------------
+
+
+def _yes(found: Solution, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
+    cost, bound, best = found.cost_um(weights), _least_cost(found.task, weights), False
+    if optimise and cost > bound and _small(found.task):
+        clock.say("looking for a cheaper plan")
+        search = Search(found.task, goal=weights)
+        effort = Effort(seconds=min(5.0, clock.left_s), work=IMPROVE_WORK)
+        outcome = search.run(effort, found.cuts, found.lays)
+        if outcome.status in ("found", "best"):
+            better = Solution(task=found.task, cuts=outcome.cuts, lays=outcome.lays)
+            if better.cost_um(weights) <= cost:
+                found, cost = better, better.cost_um(weights)
+            if outcome.bound_um is not None:
+                bound = min(cost, max(bound, outcome.bound_um))
+            best = outcome.status == "best"
+    return Finding(answer="yes", proven=True, placements=found.placements(), cost_um=cost, bound_um=bound,
+                   best=best or cost <= bound)  # fmt: skip
+
+
+def _small(task: Task) -> bool:
+    places = sum(need.most * len(need.all_runs) for need in task.needs)
+    return not task.panels and places <= IMPROVE_PLACES
+
+
+def _least_cost(task: Task, weights: Weights) -> int:
+    """What any plan costs at least: one piece, and the joins that the longest lanes force."""
+    joins = sum(max(0, least_segments(task, need) - 1) * weights.join_um(need.strip) for need in task.needs)
+    return weights.piece_um + joins
+
+
+# -- unsure -----------------------------------------------------------------------------------------------------
+
+
+def _what_decides(share: Share, clock: Clock, weights: Weights) -> tuple[str, ...]:
+    """Which measurement, made exact, would settle it: outlines, the repeat, or only both."""
+    lines: list[str] = []
+    across = share.fabric.print.across
+    exact_pieces = tuple(replace(piece, outline_u95_mm=0.0) for piece in share.pieces)
+    unsure_outline = any(piece.outline_u95_mm for piece in share.pieces)
+    if unsure_outline and _settled(replace(share, pieces=exact_pieces), clock, weights):
+        worst = max(share.pieces, key=lambda piece: piece.outline_u95_mm)
+        lines.append(f"measure the outline of {worst.id} again, closer than {worst.outline_u95_mm:.2g} mm")
+    if across is not None and across.u95:
+        exact = replace(share.fabric, print=replace(share.fabric.print, across=Estimate(across.value)))
+        if _settled(replace(share, fabric=exact), clock, weights):
+            lines.append(
+                f"measure the repeat of {share.fabric.id} again over more repeats, closer than {across.u95:.2g} mm"
+            )
+    if not lines:
+        lines = [f"measure piece {piece.id} again by hand" for piece in share.pieces if piece.outline_u95_mm]
+        lines += [f"measure the repeat of {share.fabric.id} again over more repeats"] if across and across.u95 else []
+    return tuple(lines or [f"it fits to within a hundredth of a millimetre on {share.fabric.id}: leave more to spare"])
+
+
+def _settled(share: Share, clock: Clock, weights: Weights) -> bool:
+    task = _task(share, Stance.STRICT)
+    if quick_solution(task, weights, clock.deadline) is not None:
+        return True
+    return _search(task, replace(clock, deadline=min(clock.deadline, time.monotonic() + 2.0))).status == "found"

@@ -1,0 +1,90 @@
+"""The planner's door: can all parts be cut, is it certain either way, and where are they cut?
+
+A yes is a plan for the problem read against the maker; a no is a proof for the problem read in her favour; between the
+two it is unsure, and ``settle`` says what to measure again.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+from stash.errors import OurFault
+from stash.planner.deciding import Clock, decide_share
+from stash.planner.finding import Finding, join_lines, shares
+from stash.planner.placing import leftovers, tightest
+from stash.planner.plan import Placement, Plan, Reason, Shortage
+from stash.planner.price import DEFAULT, Weights
+from stash.planner.problem import Problem
+
+
+def decide(
+    problem: Problem,
+    *,
+    limit_s: float = 60.0,
+    weights: Weights = DEFAULT,
+    progress: Callable[[str], None] | None = None,
+    optimise: bool = True,
+) -> Plan:
+    """Answer whether every part can be cut from the pieces.
+
+    ``optimise`` off takes the first plan found. The answer does not depend on the machine, but for running out of time.
+
+    Raises:
+        InputWrong: a part names a fabric or a stripe that is not there.
+        OurFault: the independent audit refused the plan.
+    """
+    began = time.monotonic()
+    clock = Clock(began + limit_s, progress or (lambda _: None))
+    todo = shares(problem)
+    findings: list[Finding] = []
+    names: list[str] = []
+    for index, share in enumerate(todo):
+        clock.say(f"planning {share.fabric.name}")
+        part_clock = clock.part(len(todo) - index)
+        findings.append(decide_share(share, part_clock, weights, optimise=optimise))
+        names.append(share.fabric.id)
+    plan = _combine(problem, findings, names)
+    return replace(plan, seconds=round(time.monotonic() - began, 3))
+
+
+def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Plan:
+    answers = {finding.answer for finding in findings}
+    proofs = join_lines(*(f.proofs for f in findings))
+    settle = join_lines(*(f.settle for f in findings))
+    if "no" in answers:
+        short = tuple(
+            Shortage(fabric=name, stripe=stripe, missing_mm=round(missing, 1))
+            for name, f in zip(names, findings, strict=True)
+            if f.answer == "no"
+            for stripe, missing in f.missing_mm.items()
+        )
+        proven = any(f.answer == "no" and f.proven for f in findings)
+        return Plan(answer="no", proven=proven, short=short, proofs=proofs)
+    placements = tuple(p for f in findings for p in f.placements)
+    if "unsure" in answers:
+        reason: Reason = "time" if any(f.reason == "time" for f in findings) else "measurement"
+        whole = all(f.placements for f in findings)
+        shown = _audited(problem, placements, strict=False) if whole else ()
+        return Plan(
+            answer="unsure", reason=reason, placements=shown, settle=settle, proofs=proofs,
+            leftovers=leftovers(problem.pieces, shown), tightest=tightest(problem.pieces, shown),
+        )  # fmt: skip
+    shown = _audited(problem, placements, strict=True)
+    cost, bound = sum(f.cost_um for f in findings), sum(f.bound_um for f in findings)
+    return Plan(
+        answer="yes", proven=True, best=all(f.best for f in findings), cost=round(cost / 1000, 3),
+        bound=round(bound / 1000, 3), placements=shown, tightest=tightest(problem.pieces, shown),
+        leftovers=leftovers(problem.pieces, shown), proofs=proofs,
+    )  # fmt: skip
+
+
+def _audited(problem: Problem, placements: tuple[Placement, ...], *, strict: bool) -> tuple[Placement, ...]:
+    """The placements, if the audit finds nothing against them. It shares no arithmetic with the search."""
+    from stash.planner.audit import audit
+
+    faults = audit(problem, placements, strict=strict)
+    if faults:
+        raise OurFault(f"the plan failed its own check ({faults[0]})", "send us the report file; no cloth was booked")
+    return placements
