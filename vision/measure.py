@@ -1,0 +1,315 @@
+"""The pipeline, from an upright photograph to a measurement: what the scale is, where the cloth is, what is on it.
+
+    references → plane → square-on, coarse → cloths → square-on, fine → print → skew
+
+Every step can say that it cannot tell; the rest then goes on without it, and a warning says why and what to do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.cloth import ClothRegion, find_cloths
+from vision.errors import CallWrong, ScaleNotFound
+from vision.estimate import Estimate
+from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale, Skew
+from vision.photo import Photo, focal_length_px
+from vision.plane import Plane, fit_plane
+from vision.print import PrintFinding, measure_print
+from vision.reference.card import read_card
+from vision.reference.clicks import read_clicks
+from vision.reference.reading import Floats, Reading
+from vision.reference.ruler import read_rulers
+from vision.reference.target import read_target
+from vision.request import MeasureRequest
+from vision.skew import measure_skew
+from vision.square import SquareOn
+
+#: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
+COARSE_SIDE_PX = 1000
+#: Most pixels in the picture in which a print is measured; a repeat needs no more (time).
+FINE_PIXELS = 2.5e6
+#: More cloths than this in one photograph are not remnants laid out to be measured.
+MOST_CLOTHS = 12
+#: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
+TILT_ADVICE_DEG = 15.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClothEvidence:
+    """What one cloth's figures rest on, in the plane's frame (mm): where it is, its print's lines, its skew."""
+
+    region: ClothRegion
+    finding: PrintFinding | None
+    print: Print | None
+    skew: Skew | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evidence:
+    """What the figures rest on: the references read, the plane, the cloths. Empty where there was none."""
+
+    readings: tuple[Reading, ...] = ()
+    plane: Plane | None = None
+    cloths: tuple[ClothEvidence, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A measurement together with its evidence."""
+
+    measurement: Measurement
+    evidence: Evidence
+
+
+def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measured:
+    """Measure one upright photograph.
+
+    Lengths are in mm with their 95 % uncertainty, which includes the reference's own tolerance, the plane's tilt, the
+    focal length and the noise of the marks; it leaves out a cloth that does not lie flat.
+
+    Raises
+    ------
+    CallWrong
+        Where the options contradict each other or the photo (points outside it, an edge that is not there).
+    """
+    request = request or MeasureRequest()
+    warnings: list[str] = []
+    focal35_mm = request.focal35_mm if request.focal35_mm is not None else photo.focal35_mm
+    focal_px = focal_length_px(photo.size_px, focal35_mm)
+    readings = _references(photo, request, focal35_mm, focal_px, warnings)
+    plane = _plane(readings, photo, request, focal_px, warnings)
+    if plane is None:
+        return _without_scale(photo, readings, warnings)
+    covered = tuple(plane.to_mm(reading.outline_px) for reading in readings if len(reading.outline_px) >= 3)
+    regions = _cloths(photo, plane, covered, warnings)
+    found = tuple(
+        _measure_cloth(photo, plane, region, covered, request, number, warnings)
+        for number, region in enumerate(regions)
+    )
+    measurement = Measurement(
+        photo=photo.name,
+        scale=_scale(plane, readings, regions),
+        main=_document(found[0]) if found else Cloth(outline=None, print=None, skew=None),
+        scraps=tuple(_document(cloth) for cloth in found) if len(found) > 1 else (),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+    return Measured(measurement=measurement, evidence=Evidence(readings=readings, plane=plane, cloths=found))
+
+
+def _references(
+    photo: Photo, request: MeasureRequest, focal35_mm: float | None, focal_px: Estimate, warnings: list[str]
+) -> tuple[Reading, ...]:
+    """What sets the scale, as asked; with ``auto`` clicked points where given, else the target, else a ruler."""
+    choice = "points" if request.clicks else request.scale
+    if choice == "points":
+        return read_clicks(request.clicks, photo.size_px)
+    if choice == "card":
+        if focal35_mm is None:
+            raise CallWrong(
+                "a card alone gives no scale, because the photo does not tell its focal length",
+                "give --focal with the 35 mm equivalent, or lay a ruler beside the cloth",
+            )
+        warnings.append("A card was used for the scale: never photograph a payment card, use a plain one of its size.")
+        card = read_card(photo.rgb, focal_px.value)
+        return () if card is None else (card,)
+    if choice in ("auto", "target"):
+        target = read_target(photo.rgb)
+        if target is not None:
+            return (target,)
+    return () if choice == "target" else read_rulers(photo.rgb, unit=request.ruler)
+
+
+def _plane(
+    readings: tuple[Reading, ...], photo: Photo, request: MeasureRequest, focal_px: Estimate, warnings: list[str]
+) -> Plane | None:
+    wanted = {
+        "auto": "ruler, tape or printed target",
+        "ruler": "ruler or tape",
+        "target": "printed target",
+        "card": "card",
+        "points": "pair of points",
+    }[request.scale]
+    usable = tuple(reading for reading in readings if reading.unit is not None or reading.source != "ruler")
+    if not usable:
+        warnings.append(
+            "A ruler was found, but not whether it counts inches or millimetres: say which with --ruler inch or mm."
+            if readings
+            else f"No {wanted} could be read surely, so nothing is measured: lay a ruler flat on or beside the cloth, "
+            "all of its marks sharp and well lit, and photograph it from straight above."
+        )
+        return None
+    try:
+        plane = fit_plane(
+            usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm
+        )
+    except ScaleNotFound as error:
+        warnings.append(f"{_sentence(error.problem)}: {error.remedy}.")
+        return None
+    if plane.tilt_deg.value > TILT_ADVICE_DEG:
+        warnings.append(
+            f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "
+            "straight above is surer."
+        )
+    return plane
+
+
+def _cloths(
+    photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
+) -> tuple[ClothRegion, ...]:
+    width, height = photo.size_px
+    middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
+    coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
+    regions = find_cloths(coarse, covered_mm=covered)
+    if not regions:
+        warnings.append(
+            "No cloth stands out from what it lies on: lay it on a plain table of another colour, or fill the picture "
+            "with it."
+        )
+    if len(regions) > MOST_CLOTHS:
+        warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: photograph fewer at once.")
+    return regions[:MOST_CLOTHS]
+
+
+def _measure_cloth(
+    photo: Photo,
+    plane: Plane,
+    region: ClothRegion,
+    covered: tuple[Floats, ...],
+    request: MeasureRequest,
+    number: int,
+    warnings: list[str],
+) -> ClothEvidence:
+    square, mask = _fine(photo, plane, region, covered)
+    finding = measure_print(square, mask)
+    which = "" if number == 0 else f"Cloth {number + 1}: "
+    warnings.extend(which + warning for warning in finding.warnings)
+    print_ = None if finding.print is None else _sure(finding.print, which, warnings)
+    skew = None
+    if print_ is not None and print_.across_direction_deg is not None and (request.torn or request.selvage):
+        skew = measure_skew(print_, region, torn=request.torn, selvage=request.selvage)
+        if skew is None and number == 0:
+            side = request.torn or request.selvage
+            warnings.append(
+                f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it whole, "
+                "on a plain table of another colour."
+            )
+    return ClothEvidence(region=region, finding=finding, print=print_, skew=skew)
+
+
+def _fine(
+    photo: Photo, plane: Plane, region: ClothRegion, covered: tuple[Floats, ...]
+) -> tuple[SquareOn, NDArray[np.bool_]]:
+    """The cloth square-on, as fine as the photo shows it, with the mask of what is cloth and not covered."""
+    corners = np.asarray(region.outline_mm, dtype=np.float64)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    middle = plane.to_px(((low + high) / 2)[None])[0]
+    native = plane.px_per_mm_at((float(middle[0]), float(middle[1]))).value
+    area = float(np.prod(high - low))
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    square = plane.square_on(photo.rgb, px_per_mm=min(native, (FINE_PIXELS / area) ** 0.5), region_mm=box)
+    mask = region_mask(square, corners, [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm], covered)
+    return square, mask
+
+
+def region_mask(
+    square: SquareOn, outline_mm: Floats, holes_mm: list[Floats], covered_mm: tuple[Floats, ...]
+) -> NDArray[np.bool_]:
+    """Where (H, W) a square-on picture shows the inside of an outline, and neither a hole nor what covers it."""
+    mask = np.zeros(square.valid.shape, dtype=np.uint8)
+    cv2.fillPoly(mask, [_pixels(square, outline_mm)], 1)
+    for gap in (*holes_mm, *covered_mm):
+        cv2.fillPoly(mask, [_pixels(square, gap)], 0)
+    return np.asarray((mask > 0) & square.valid, dtype=np.bool_)
+
+
+def _pixels(square: SquareOn, points_mm: Floats) -> NDArray[np.int32]:
+    return np.rint((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.int32)
+
+
+def _sure(print_: Print, which: str, warnings: list[str]) -> Print:
+    """The print without a repeat that is known no better than the limit."""
+    for name, repeat in (("across", print_.across), ("along", print_.along)):
+        if repeat is None or repeat.relative_u95 <= REPEAT_LIMIT_RELATIVE_U95:
+            continue
+        warnings.append(
+            f"{which}The repeat {name} is about {repeat.value:.0f} mm, but known only to {repeat.relative_u95:.0%}, which "
+            "is no answer: use a longer ruler nearer the cloth, photograph from straight above, closer."
+        )
+        if name == "across":
+            print_ = replace(print_, across=None, origin_mm=None, even=None, stripes=(), stripes_along=None, lattice=None)
+        else:
+            print_ = replace(print_, along=None, stripes_along=None, lattice=None)
+    return print_
+
+
+def _document(cloth: ClothEvidence) -> Cloth:
+    """The cloth's figures in its own frame, whose origin is the corner of its bounding box."""
+    points = np.asarray(cloth.region.outline_mm, dtype=np.float64)
+    corner = points.min(axis=0)
+    outline = Outline(
+        points_mm=_shifted(cloth.region.outline_mm, corner),
+        u95_mm=cloth.region.u95_mm,
+        area_mm2=_area(points) - sum(_area(np.asarray(hole)) for hole in cloth.region.holes_mm),
+        holes_mm=tuple(_shifted(hole, corner) for hole in cloth.region.holes_mm),
+    )
+    print_ = cloth.print
+    if print_ is not None and print_.origin_mm is not None and print_.across_direction_deg is not None:
+        across = across_vector(print_.across_direction_deg.value)
+        origin = print_.origin_mm - float(corner @ across)
+        print_ = replace(print_, origin_mm=origin % print_.across.value if print_.across is not None else origin)
+    return Cloth(outline=outline, print=print_, skew=cloth.skew)
+
+
+def across_vector(direction_deg: float) -> Floats:
+    """The unit vector (x, y), y down, of a direction counted counter-clockwise as seen."""
+    return np.array([np.cos(np.radians(direction_deg)), -np.sin(np.radians(direction_deg))])
+
+
+def _shifted(points: tuple[Point, ...], corner: Floats) -> tuple[Point, ...]:
+    return tuple((float(x - corner[0]), float(y - corner[1])) for x, y in points)
+
+
+def _area(points: Floats) -> float:
+    x, y = points[:, 0], points[:, 1]
+    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
+
+
+def _middle(points: Floats) -> Floats:
+    """Centre of gravity of a polygon (N, 2)."""
+    x, y = points[:, 0], points[:, 1]
+    cross = x * np.roll(y, -1) - np.roll(x, -1) * y
+    weight = cross.sum() * 3
+    if abs(weight) < 1e-9:
+        return np.asarray(points.mean(axis=0))
+    return np.array([((x + np.roll(x, -1)) @ cross) / weight, ((y + np.roll(y, -1)) @ cross) / weight])
+
+
+def _scale(plane: Plane, readings: tuple[Reading, ...], regions: tuple[ClothRegion, ...]) -> Scale:
+    reading = plane.readings[0]
+    if regions:
+        middle = plane.to_px(_middle(np.asarray(regions[0].outline_mm, dtype=np.float64))[None])[0]
+    else:
+        middle = reading.marks_px.mean(axis=0)
+    unit = reading.unit
+    return Scale(
+        source=reading.source,
+        unit="inch" if unit == "inch" else "mm" if unit == "mm" else None,
+        px_per_mm=plane.px_per_mm_at((float(middle[0]), float(middle[1]))),
+        reference_px_per_mm=plane.reference_px_per_mm[0],
+        tilt_deg=plane.tilt_deg.value,
+    )
+
+
+def _without_scale(photo: Photo, readings: tuple[Reading, ...], warnings: list[str]) -> Measured:
+    nothing = Cloth(outline=None, print=None, skew=None)
+    measurement = Measurement(photo=photo.name, scale=None, main=nothing, warnings=tuple(dict.fromkeys(warnings)))
+    return Measured(measurement=measurement, evidence=Evidence(readings=readings))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
