@@ -10,11 +10,8 @@ from pydantic_core.core_schema import ValidationInfo
 
 from stash.errors import InputWrong
 from stash.garment.coat import NECK_BACK_MM, NECK_FRONT_MM, NECK_HALF_MM, OVERLAP_MM
-from stash.garment.spec import SEAM_MM
+from stash.garment.spec import MOST_JOINS, SEAM_MM
 from stash.lengths import parse_length
-
-#: Joins beyond this are a slip of the hand: no strip of border is pieced from a hundred bits.
-MOST_JOINS = 99
 
 
 def _length(value: Any, info: ValidationInfo) -> float:

@@ -17,6 +17,9 @@ SEAM_MM: Final = 6.35
 #: The least finished length of a segment where the file names none, mm (1 in).
 SHORTEST_MM: Final = 25.4
 
+#: Joins beyond this are a slip of the hand: no strip of border is pieced from a hundred bits.
+MOST_JOINS: Final = 99
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StripSpec:
