@@ -174,11 +174,15 @@ def _pairs_wrong(problem: Problem, by_part: dict[str, list[Placement]], cloths: 
 
 
 def _runs_shown(strip: Strip, segment: Placement, cloth: Cloth) -> list[Occurrence]:
-    """The runs of the strip's stripe that lie where the segment's stripe should be."""
+    """The runs of the strip's stripe that lie where the segment's stripe should be.
+
+    A turned strip is the same strip after a half turn: its first cut edge is the one where p·n is greatest.
+    """
     if len(segment.outline_mm) != 4 or cloth.fabric.id != strip.fabric:
         return []
-    first_edge = min(cloth.in_print(corner)[0] for corner in segment.outline_mm)
-    return cloth.occurrences_near(strip.stripe, first_edge + strip.stripe_at_mm, SLACK_MM)
+    across = [cloth.in_print(corner)[0] for corner in segment.outline_mm]
+    centre = max(across) - strip.stripe_at_mm if segment.turned else min(across) + strip.stripe_at_mm
+    return cloth.occurrences_near(strip.stripe, centre, SLACK_MM)
 
 
 def _phase(strip: Strip, segment: Placement, cloth: Cloth, repeat_mm: float) -> float:

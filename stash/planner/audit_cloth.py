@@ -68,7 +68,8 @@ class Cloth:
     @property
     def is_plain(self) -> bool:
         """Whether there is no print to follow."""
-        return self.fabric.print.kind == "plain"
+        print_ = self.fabric.print
+        return print_.kind == "plain" or (print_.across is None and not print_.stripes)
 
     @property
     def print_deg(self) -> float:
@@ -142,10 +143,10 @@ def rectangle(across_mm: tuple[float, float], along_mm: tuple[float, float], dir
 
 
 def _repeats_off(k: int, centre_in_repeats: float) -> int:
-    """|k - k0| where run k0 lies nearest to the stripe origin; of two equally near ones the nearer to k counts."""
+    """|k - k0| where run k0 lies nearest to the stripe origin; of two equally near ones the farther from k counts."""
     nearest = -centre_in_repeats
     low = math.floor(nearest)
     gap = nearest - low
     if abs(gap - 0.5) < 1e-9:
-        return min(abs(k - low), abs(k - low - 1))
+        return max(abs(k - low), abs(k - low - 1))
     return abs(k - (low if gap < 0.5 else low + 1))

@@ -361,6 +361,22 @@ def test_segments_of_one_strip_show_the_same_neighbours() -> None:
     assert any("different neighbours" in line for line in plan(95.0))
 
 
+def test_a_turned_strip_is_the_same_strip_after_a_half_turn() -> None:
+    """A folded strip's stripe lies off its middle; turned, the first cut edge is the one where p·n is greatest.
+
+    Truth: a half turn of the plane, applied to strip and cloth together, changes nothing.
+    """
+    strip = hem(length_mm=600, joins=0, cut_width_mm=50, stripe_at_mm=15)
+    problem = Problem(parts=(strip,), fabrics={"ticking": ticking()}, pieces=(length(),))
+    straight = cut("hem", 1, 600.0, box(130 - 15, 0, 130 + 35, 612.7))
+    assert audit(problem, (straight,)) == ()
+    a, b, c, d = box(130 - 35, 612.7, 130 + 15, 0)
+    turned = replace(straight, turned=True, outline_mm=(a, b, c, d))
+    assert audit(problem, (turned,)) == ()
+    a, b, c, d = box(130 - 15, 612.7, 130 + 35, 0)
+    assert any("no stripe A runs" in line for line in audit(problem, (replace(turned, outline_mm=(a, b, c, d)),)))
+
+
 def test_leftovers_are_what_is_not_cut() -> None:
     """The contract's own leftover outline adds up; losing a corner of it, or listing cut cloth again, does not."""
     problem, rows = contract_example()
