@@ -25,7 +25,7 @@ from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
 from vision.reference.ruler import read_rulers
 from vision.reference.target import read_target
-from vision.request import MeasureRequest
+from vision.request import MeasureRequest, Side
 from vision.skew import measure_skew
 from vision.square import SquareOn
 
@@ -47,6 +47,7 @@ class ClothEvidence:
     finding: PrintFinding | None
     print: Print | None
     skew: Skew | None
+    reference_side: Side | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -198,7 +199,8 @@ def _measure_cloth(
                 f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it whole, "
                 "on a plain table of another colour."
             )
-    return ClothEvidence(region=region, finding=finding, print=print_, skew=skew)
+    side = request.torn or request.selvage
+    return ClothEvidence(region=region, finding=finding, print=print_, skew=skew, reference_side=side)
 
 
 def _fine(

@@ -1,0 +1,113 @@
+"""The headline above a drawn photograph and the table of stripes below it."""
+
+from __future__ import annotations
+
+from PIL import Image
+
+from vision.estimate import Estimate
+from vision.ink import DARK, PALE, WHITE, YELLOW, Pen
+from vision.measurement import Measurement, Print, Stripe
+
+INCH_MM = 25.4
+#: The drawing is laid out to be read when it is seen this wide, px.
+READ_AT_PX = 1200
+
+
+def headline(measurement: Measurement, width: int) -> Image.Image:
+    """What was found, in one large line, and how sure the scale is, in a smaller one."""
+    pen = _band(width, 84)
+    pen.text((18 * pen.unit, 28 * pen.unit), _found(measurement), WHITE, height=25, bold=True)
+    pen.text((18 * pen.unit, 61 * pen.unit), _scale(measurement), PALE, height=16.5)
+    return pen.picture
+
+
+def footer(measurement: Measurement, width: int) -> Image.Image:
+    """The stripes of one repeat with their colours and widths, then the first warnings."""
+    print_ = measurement.main.print
+    stripes = print_.stripes if print_ is not None else ()
+    columns = 4
+    rows = -(-len(stripes) // columns)
+    pen = _band(width, 16 + 38 * rows + 26 * min(3, len(measurement.warnings)) + (8 if measurement.warnings else 0))
+    for place, stripe in enumerate(stripes):
+        row, column = divmod(place, columns)
+        _stripe(pen, stripe, (18 + column * 293, 27 + 38 * row))
+    for row, warning in enumerate(measurement.warnings[:3]):
+        y = (16 + 38 * rows + 13 + 26 * row) * pen.unit
+        pen.text((18 * pen.unit, y), _fitted(pen, "! " + warning, width - 36 * pen.unit), YELLOW, height=15)
+    return pen.picture
+
+
+def _band(width: int, height: float) -> Pen:
+    unit = max(1.0, width / READ_AT_PX)
+    return Pen(Image.new("RGB", (width, round(height * unit)), DARK), unit)
+
+
+def _stripe(pen: Pen, stripe: Stripe, place: tuple[float, float]) -> None:
+    x, y = place[0] * pen.unit, place[1] * pen.unit
+    digits = stripe.hex.removeprefix("#")
+    colour = (int(digits[0:2], 16), int(digits[2:4], 16), int(digits[4:6], 16))
+    pen.box((x, y - 13 * pen.unit, x + 34 * pen.unit, y + 13 * pen.unit), colour, edge=WHITE)
+    text = f"{stripe.label}  {stripe.width.value:.1f} ± {stripe.width.u95:.1f}"
+    pen.text((x + 44 * pen.unit, y), text, WHITE, height=18, bold=True)
+    used = 44 * pen.unit + pen.size(text, 18, bold=True)[0] + 10 * pen.unit
+    pen.text((x + used, y), _fitted(pen, stripe.colour, 285 * pen.unit - used, 14), PALE, height=14)
+
+
+def _found(measurement: Measurement) -> str:
+    if measurement.scale is None:
+        return "No scale could be read, so nothing is measured"
+    print_ = measurement.main.print
+    if print_ is None:
+        return "No print was measured" if measurement.main.outline is not None else "No cloth was found"
+    if print_.kind == "plain":
+        return "Plain cloth"
+    return f"{_kind(print_)}{_repeat(print_)}"
+
+
+def _kind(print_: Print) -> str:
+    stripes = len(print_.stripes)
+    if print_.kind == "stripe":
+        count = f", {stripes} stripes" if stripes else ""
+        order = {True: ", even", False: ", uneven", None: ""}[print_.even]
+        return f"Stripe{count}{order}: "
+    return "Check: " if print_.kind == "check" else "Motif: "
+
+
+def _repeat(print_: Print) -> str:
+    if print_.across is None:
+        return "the repeat could not be measured"
+    text = f"repeats every {_length(print_.across)}"
+    return text if print_.along is None else f"{text} across, {_length(print_.along)} along"
+
+
+def _length(length: Estimate) -> str:
+    return f"{length.value:.1f} ± {length.u95:.1f} mm ({length.value / INCH_MM:.2f} in)"
+
+
+def _scale(measurement: Measurement) -> str:
+    scale = measurement.scale
+    if scale is None:
+        return "Lay a ruler flat on or beside the cloth and photograph it from straight above"
+    source = {
+        "ruler": f"a ruler in {'inches' if scale.unit == 'inch' else 'millimetres'}",
+        "target": "the printed target",
+        "card": "a card",
+        "points": "clicked points",
+    }[scale.source]
+    parts = [
+        f"Scale from {source}: {scale.px_per_mm.value:.2f} ± {scale.px_per_mm.u95:.2f} px per mm",
+        f"camera tilted {scale.tilt_deg:.1f}°, made square-on",
+    ]
+    skew = measurement.main.skew
+    if skew is not None:
+        parts.append(f"print skewed {skew.angle.value:+.1f} ± {skew.angle.u95:.1f}° ({abs(skew.percent):.1f} %)")
+    return "   ·   ".join(parts)
+
+
+def _fitted(pen: Pen, text: str, width: float, height: float = 15) -> str:
+    """The text cut, with dots, to a width in pixels."""
+    if pen.size(text, height)[0] <= width:
+        return text
+    while text and pen.size(text + "…", height)[0] > width:
+        text = text[:-1]
+    return text.rstrip() + "…"
