@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import time
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from stash.planner.bound import find_lack, least_segments
 from stash.planner.finding import Finding, Share, area_lack, unknown_settle
+from stash.planner.pattern import fill_tight_lanes
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
 from stash.planner.search import Effort, Outcome, Search
@@ -104,6 +106,9 @@ def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Fi
     generous = _task(share, Stance.GENEROUS)
     outcome = _search(generous, replace(clock, deadline=time.monotonic() + 0.5 * clock.left_s))
     if outcome.status == "none":
+        filled = fill_tight_lanes(generous, clock.deadline)
+        if filled.status == "none":
+            return _no_by_search(share, generous, confirmed=True)
         second = _search(generous, clock, second=True)
         if second.status == "found":
             return Finding(answer="unsure", reason="time", proofs=("two searches contradict each other",))
@@ -134,7 +139,11 @@ def _no_by_search(share: Share, task: Task, *, confirmed: bool) -> Finding:
 
 
 def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
-    """Without the repeat along first, where there is one: its no is a no."""
+    """Tight lanes by listing; then without the repeat along, where there is one: its no is a no; then all of it."""
+    if not second:
+        filled = fill_tight_lanes(task, clock.deadline)
+        if filled.status == "found":
+            return Outcome(status="found", cuts=filled.cuts)
     if any(need.phased for need in task.needs):
         relaxed = Search(task, phased=False).run(Effort(seconds=0.4 * clock.left_s, second=second))
         if relaxed.status == "none":
@@ -172,9 +181,19 @@ def _small(task: Task) -> bool:
 
 
 def _least_cost(task: Task, weights: Weights) -> int:
-    """What any plan costs at least: one piece, and the joins that the longest lanes force."""
+    """What any plan costs at least: the pieces that the strips' total takes, and the joins the longest lanes force."""
+    wanted = sum(need.whole_um for need in task.needs)
+    wanted += sum(max(0, least_segments(task, need) - 1) * need.seams_um for need in task.needs)
+    room: dict[int, int] = defaultdict(int)
+    for run in {run for need in task.needs for run in need.all_runs}:
+        room[task.runs[run].piece] += task.runs[run].length_um
+    pieces, held = 0, 0
+    for length in sorted(room.values(), reverse=True):
+        if held >= wanted:
+            break
+        pieces, held = pieces + 1, held + length
     joins = sum(max(0, least_segments(task, need) - 1) * weights.join_um(need.strip) for need in task.needs)
-    return weights.piece_um + joins
+    return weights.piece_um * max(1, pieces) + joins
 
 
 # -- unsure -----------------------------------------------------------------------------------------------------

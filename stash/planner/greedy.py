@@ -37,7 +37,7 @@ def lay_greedily(task: Task, weights: Weights, deadline: float, rounds: int = RO
         cuts = _Attempt(task, clashes, weights, ways, dice if attempt else None).lay(tried)
         if cuts is not None:
             found += 1
-            price = _quick_price(task, cuts, weights)
+            price = opening_price_um(task, cuts, weights)
             if best is None or price < best_price:
                 best, best_price = cuts, price
     return best
@@ -60,7 +60,8 @@ def _clash_table(task: Task) -> list[list[int]]:
     return [sorted(other for other in row) for row in table]
 
 
-def _quick_price(task: Task, cuts: list[Cut], weights: Weights) -> int:
+def opening_price_um(task: Task, cuts: list[Cut], weights: Weights) -> int:
+    """Pieces opened and joins, without the lanes' ends."""
     pieces = {task.runs[cut.run].piece for cut in cuts}
     joins = sum(weights.join_um(task.needs[cut.need].strip) for cut in cuts if cut.segment > 0)
     return weights.piece_um * len(pieces) + joins

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from stash.planner.greedy import ROUNDS, lay_greedily
+from stash.planner.greedy import ROUNDS, lay_greedily, opening_price_um
 from stash.planner.placing import cost_um, place
 from stash.planner.plan import Placement
 from stash.planner.price import Weights
@@ -17,6 +17,9 @@ from stash.planner.task import Cut, Task, build_task
 
 CORNERS = ((1, 1), (-1, 1), (1, -1), (-1, -1))
 """From which corner of the cloth panels are pushed together; tried in this order."""
+
+COMFORT_UM = 3175
+"""Room left at a lane's end where that costs nothing (um): shears follow chalk to 1/16-1/8 in [common practice]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +42,7 @@ class Solution:
 def quick_solution(task: Task, weights: Weights, deadline: float) -> Solution | None:
     """A plan by first fit, or None where none of the orders tried gives one (which says nothing)."""
     if not task.panels:
-        cuts = lay_greedily(task, weights, deadline)
-        return None if cuts is None else Solution(task=task, cuts=tuple(cuts), lays=())
+        return _strips_only(task, (), weights, deadline, ROUNDS)
     best: Solution | None = None
     rounds = max(8, ROUNDS // 4)
     for backwards in (False, True):
@@ -72,8 +74,33 @@ def _with_corner(
         return Solution(task=task, cuts=(), lays=tuple(lays))
     strips = [need.strip for need in task.needs]
     rest = build_task(task.fabric, task.pieces, strips, task.panels, task.stance, cloths)
-    cuts = lay_greedily(rest, weights, deadline, rounds)
-    return None if cuts is None else Solution(task=rest, cuts=tuple(cuts), lays=tuple(lays))
+    return _strips_only(rest, tuple(lays), weights, deadline, rounds)
+
+
+def _strips_only(
+    task: Task, lays: tuple[Lay, ...], weights: Weights, deadline: float, rounds: int
+) -> Solution | None:
+    """The cheapest first fit; of plans that cost alike the one that leaves room at the lanes' ends."""
+    best: Solution | None = None
+    best_price = 0
+    for margin_um in (COMFORT_UM, task.stance.fit_um, 0):
+        if best is not None and margin_um == 0:
+            break
+        cuts = lay_greedily(_trimmed(task, margin_um), weights, deadline, rounds)
+        if cuts is None:
+            continue
+        price = opening_price_um(task, cuts, weights)
+        if best is None or price < best_price:
+            best, best_price = Solution(task=task, cuts=tuple(cuts), lays=lays), price
+    return best
+
+
+def _trimmed(task: Task, margin_um: int) -> Task:
+    """The same task with shorter runs: its plans are plans of the task. The margin is left at the far end only, so
+    that cuts begin at the edge and what is left stays in one piece."""
+    fit_um = min(task.stance.fit_um, margin_um)
+    runs = (replace(run, start_um=run.start_um + fit_um, end_um=run.end_um - margin_um) for run in task.runs)
+    return replace(task, runs=tuple(runs)) if margin_um else task
 
 
 def _lay_panel(
