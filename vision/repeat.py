@@ -1,0 +1,312 @@
+"""The true repeat of a profile: the whole colour sequence, found by lags, tested by colour, refined by least squares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
+
+from vision.colour import ciede2000
+from vision.estimate import Estimate
+from vision.profile import Bands, detrended
+from vision.spectrum import lag_difference, light_change, parabola
+from vision.swatch import TONE_SHIFT, Doubles
+
+#: Two places look the same up to this CIEDE2000. About 1 can just be seen side by side and 2.3 is a common tolerance
+#: (practice); twice that leaves room for the photograph's noise and its uneven light.
+SAME_LOOK = 4.5
+#: A difference counts where it lasts this long, mm, or this many samples: less is an edge that does not quite match.
+LASTING_MM = 0.7
+LASTING_PX = 2.0
+#: Shorter repeats are the weave (two stripes of the finest width, 1.5 mm, make 3 mm).
+LEAST_REPEAT_MM = 2.5
+#: At a true repeat the profile differs by less than this share of what it does at other lags (measured on our scenes).
+LAG_SHARE = 0.30
+#: A repeat is measured where the profile shows this many of it, and asks for more boundaries seen twice below two.
+LEAST_REPEATS = 1.35
+FULL_REPEATS = 1.9
+#: Boundaries that must be seen twice where less than two repeats show: one more than chance would line up.
+LEAST_PAIRS = 3
+#: A fit is trusted no further than this: cloth does not lie flatter (practice).
+FLATNESS_RELATIVE_U95 = 0.0008
+_WINDOWS = 12
+_PASSES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RepeatFit:
+    """The repeat and how it lies: boundaries of order k at u = ``origin_mm`` + k·``repeat`` + ``slope``·v (+ bend).
+
+    ``repeats`` is how many show. ``bend`` (3,) holds the coefficients of u², u·v and v² (per mm), ``direction_u95_deg``
+    what the fit leaves open of the direction, ``residual_mm`` its scatter. ``crossings`` (M, 4): u, v, order, sigma.
+    """
+
+    repeat: Estimate
+    slope: float
+    origin_mm: float
+    bend: Doubles
+    direction_u95_deg: float
+    residual_mm: float
+    repeats: float
+    crossings: Doubles
+
+    def phase(self, u_mm: Doubles, v_mm: Doubles) -> Doubles:
+        """How many repeats (fractional) a place is from the origin."""
+        b = self.bend
+        straight = u_mm - self.slope * v_mm - (b[0] * u_mm**2 + b[1] * u_mm * v_mm + b[2] * v_mm**2)
+        return np.asarray((straight - self.origin_mm) / self.repeat.value)
+
+
+def find_repeat(tone: Doubles, weight: Doubles, step_mm: float) -> float | None:
+    """The true repeat (mm, to a part of a sample) of a profile (N, 3) in tone, or None where none shows.
+
+    The shortest lag at which the profile looks the same everywhere; a lag at which some colour differs lastingly is a
+    fraction of the repeat, however well the rest agrees (A B A' B is a repeat of four).
+    """
+    weight = np.asarray(weight, dtype=np.float64)
+    seen = weight > 0.2 * np.median(weight[weight > 0]) if (weight > 0).any() else weight > 0
+    weight = weight * seen
+    profile = gaussian_filter1d(np.asarray(tone, dtype=np.float64), max(0.25 / step_mm, 0.6), axis=0)
+    size = float(seen.sum())
+    most = int(size / LEAST_REPEATS)
+    least_px = np.median(weight[seen]) * max(0.25 * size, 3) if seen.any() else 1.0
+    if most * step_mm < LEAST_REPEAT_MM:
+        return None
+    difference, _ = lag_difference(profile, weight, least_px, most)
+    typical = 2 * float((detrended(profile, weight) ** 2).sum(1) @ weight / weight.sum())
+    lags = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
+    if not lags:
+        return None
+    judged = [(lag, _lasting(profile, weight, lag, step_mm)) for lag in lags]
+    fits = [lag for lag, change in judged if change <= SAME_LOOK]
+    lag = fits[0] if fits else _best_beyond(judged, difference)
+    if lag is None:
+        return None
+    if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm) < LEAST_PAIRS:
+        return None
+    return _sharpened(difference, lag) * step_mm
+
+
+def _dips(difference: Doubles, below: float) -> list[int]:
+    """Lags of local minima below a level, ascending; the first descent from lag 0 is not one."""
+    finite = np.where(np.isfinite(difference), difference, np.inf)
+    rising = np.nonzero(finite > below)[0]
+    if len(rising) == 0:
+        return []
+    reach = np.arange(len(finite))
+    lags = []
+    for lag in reach[rising[0] + 1 : len(finite) - 1]:
+        width = max(int(0.03 * lag), 1)
+        near = finite[max(lag - width, 1) : lag + width + 1]
+        if np.isfinite(finite[lag]) and finite[lag] <= below and finite[lag] == near.min():
+            lags.append(int(lag))
+    return lags
+
+
+def _lasting(profile: Doubles, weight: Doubles, lag: int, step_mm: float) -> float:
+    """The largest CIEDE2000 between the profile and itself one lag on that lasts, edges allowed a little play."""
+    first, second = profile[: len(profile) - lag], profile[lag:]
+    both = np.minimum(weight[: len(weight) - lag], weight[lag:])
+    gain = light_change(first, second, both)
+    play = max(1, round(0.008 * lag))
+    change = np.full(len(first), np.inf)
+    for shift in range(-play, play + 1):
+        moved = np.roll(first * gain[:, None], shift, axis=0)
+        change = np.minimum(change, ciede2000(moved - TONE_SHIFT, second - TONE_SHIFT))
+    change[both <= 0] = 0
+    for end in (slice(0, play), slice(len(change) - play, None)):
+        change[end] = 0
+    length = max(round(LASTING_MM / step_mm), round(LASTING_PX), 1)
+    opened = maximum_filter1d(minimum_filter1d(change, length), length)
+    return float(opened.max()) if len(opened) else 0.0
+
+
+def _best_beyond(judged: list[tuple[int, float]], difference: Doubles) -> int | None:
+    """Where no lag agrees everywhere (a fold, a shadow): the one that stands out clearly, if one does."""
+    least = min(difference[lag] for lag, _ in judged)
+    near = [(lag, change) for lag, change in judged if difference[lag] <= 1.6 * least]
+    lag, change = min(near)
+    mildest = min(c for _, c in judged)
+    return lag if change <= 2 * SAME_LOOK and change <= mildest + 2.0 else None
+
+
+def _pairs(profile: Doubles, weight: Doubles, lag: int, step_mm: float) -> int:
+    """How many boundaries of the profile are seen again one lag on."""
+    edges = step_places(profile, step_mm)
+    edges = edges[weight[edges] > 0]
+    play = max(2, round(0.01 * lag))
+    return sum(bool((np.abs(edges - (edge + lag)) <= play).any()) for edge in edges)
+
+
+def step_places(profile: Doubles, step_mm: float, *, wrap: bool = False, least: float = SAME_LOOK) -> np.ndarray:
+    """Samples at which a profile steps from one look to another: local maxima of its slope that matter."""
+    reach = max(round(0.5 / step_mm), 1)
+    mode = "wrap" if wrap else "nearest"
+    slope = gaussian_filter1d(profile, max(0.3 / step_mm, 0.7), axis=0, order=1, mode=mode)
+    steep = np.sqrt((slope * slope).sum(1))
+    peak = (steep == maximum_filter1d(steep, 2 * reach + 1, mode=mode)) & (steep > 0)
+    places = np.nonzero(peak)[0]
+    before, after = places - 2 * reach, places + 2 * reach
+    if wrap:
+        sides = profile[before % len(profile)], profile[after % len(profile)]
+    else:
+        sides = profile[np.maximum(before, 0)], profile[np.minimum(after, len(profile) - 1)]
+    change = ciede2000(sides[0] - TONE_SHIFT, sides[1] - TONE_SHIFT) if len(places) else np.zeros(0)
+    return np.asarray(places[change > 0.6 * least])
+
+
+def _sharpened(difference: Doubles, lag: int) -> float:
+    """The lag to a fraction of a sample, from its multiples as far as they show (each finer than the last)."""
+    exact = float(lag) + _dip_shift(difference, lag)
+    multiple = 2
+    while True:
+        near = round(exact * multiple)
+        window = max(2, round(0.01 * near))
+        low, high = near - window, near + window + 1
+        if high >= len(difference) or not np.isfinite(difference[low:high]).all():
+            return exact
+        best = low + int(np.argmin(difference[low:high]))
+        if low < best < high - 1:
+            exact = (best + _dip_shift(difference, best)) / multiple
+        multiple = multiple * 2 if multiple < 4 else multiple + 1
+
+
+def _dip_shift(difference: Doubles, lag: int) -> float:
+    if lag + 1 >= len(difference) or not np.isfinite(difference[lag - 1 : lag + 2]).all():
+        return 0.0
+    return parabola(*(float(v) for v in difference[lag - 1 : lag + 2]))
+
+
+def refine_repeat(bands: Bands, repeat_mm: float, *, angle_u95_deg: float = 0.0) -> RepeatFit:
+    """Fit every window of every band to the mean repeat: u = offset of the window + k·repeat + slope·v + bend.
+
+    The uncertainty is that of the fit, its scatter counted once for each repeat (neighbours err alike), and of the
+    cloth's flatness; it leaves out the plane's. References: JCGM 100:2008, 4.2 and 5.1.
+    """
+    used = bands.u_mm[(bands.weight > 0).any(axis=0)]
+    extent = float(used[-1] - used[0]) + bands.step_mm
+    fit = RepeatFit(
+        repeat=Estimate(repeat_mm),
+        slope=0.0,
+        origin_mm=float(used[0]),
+        bend=np.zeros(3),
+        direction_u95_deg=angle_u95_deg,
+        residual_mm=bands.step_mm,
+        repeats=extent / repeat_mm,
+        crossings=np.zeros((0, 4)),
+    )
+    blur_mm = max(0.03 * repeat_mm, 1.5 * bands.step_mm)
+    for turn in range(_PASSES):
+        cells = _shifts(bands, fit, blur_mm)
+        if len(cells) < 6:
+            break
+        fit = _solve(cells, fit, extent, bent=turn > 0)
+        blur_mm = max(blur_mm / 2, 0.8 * bands.step_mm)
+    return replace(fit, origin_mm=fit.origin_mm % fit.repeat.value)
+
+
+def _shifts(bands: Bands, fit: RepeatFit, blur_mm: float) -> Doubles:
+    """Rows (u, v, order, window, shift, weight): how far each window of a repeat lies from where the fit puts it."""
+    size = max(round(fit.repeat.value / bands.step_mm * 2), 4 * _WINDOWS)
+    size = min(size, 2400) // _WINDOWS * _WINDOWS
+    u, v = bands.u_mm[None, :], bands.v_mm[:, None]
+    phase = fit.phase(np.broadcast_to(u, bands.weight.shape), np.broadcast_to(v, bands.weight.shape))
+    low, high = int(np.floor(phase.min())), int(np.ceil(phase.max()))
+    places = low + (np.arange((high - low) * size) + 0.5) / size
+    tones = np.zeros((len(bands.v_mm), len(places), 3))
+    covers = np.zeros((len(bands.v_mm), len(places)))
+    spread = max(blur_mm / bands.step_mm, 0.5)
+    for j in range(len(bands.v_mm)):
+        cover = gaussian_filter1d((bands.weight[j] > 0).astype(np.float64), spread, mode="constant")
+        smooth = gaussian_filter1d(bands.tone[j] * (bands.weight[j] > 0)[:, None], spread, axis=0, mode="constant")
+        smooth = smooth / np.maximum(cover, 1e-6)[:, None]
+        for channel in range(3):
+            tones[j, :, channel] = np.interp(places, phase[j], smooth[:, channel])
+        seen = np.interp(places, phase[j], (cover > 0.95).astype(np.float64), left=0, right=0)
+        covers[j] = seen > 0.99
+    shape = (len(bands.v_mm), high - low, size)
+    cell, cover = tones.reshape(*shape, 3), covers.reshape(shape)
+    total = cover.sum(axis=(0, 1))
+    mean = (cell * cover[..., None]).sum(axis=(0, 1)) / np.maximum(total, 1)[:, None]
+    slope = np.gradient(np.concatenate([mean[-2:], mean, mean[:2]]), axis=0)[2:-2] * size / fit.repeat.value  # per mm
+    parts = (*shape[:2], _WINDOWS, size // _WINDOWS)
+    weight = cover.reshape(parts)
+    gain = _gain(cell, mean, cover)
+    rest = (mean * gain[..., None, None] - cell).reshape(*parts, 3)
+    tilt = slope.reshape(_WINDOWS, -1, 3) * 1.0
+    power = (tilt * tilt).sum(-1)
+    information = (weight * power).sum(-1)
+    shift = ((rest * tilt).sum(-1) * weight).sum(-1) / np.maximum(information, 1e-9)
+    full = (weight.mean(-1) > 0.98) & (information > 0.15 * information.max())
+    band, order, window = np.nonzero(full)
+    limit = 0.2 * fit.repeat.value
+    step = np.clip(shift[full], -limit, limit)
+    where = order + low + (window + 0.5) / _WINDOWS
+    u_mm = fit.origin_mm + where * fit.repeat.value + fit.slope * bands.v_mm[band]
+    u_mm = u_mm + fit.bend[0] * u_mm**2 + fit.bend[1] * u_mm * bands.v_mm[band] + fit.bend[2] * bands.v_mm[band] ** 2
+    return np.stack([u_mm + step, bands.v_mm[band], order + low, window, step, information[full]], axis=1)
+
+
+def _gain(cell: Doubles, mean: Doubles, cover: Doubles) -> Doubles:
+    """The light of each repeat in each band (B, K) as a factor on the mean's tone."""
+    common = ((cell * mean).sum(-1) * cover).sum(-1)
+    energy = ((mean * mean).sum(-1) * cover).sum(-1)
+    return np.asarray(np.where(energy > 0, common / np.maximum(energy, 1e-9), 1.0))
+
+
+def _solve(cells: Doubles, fit: RepeatFit, extent: float, *, bent: bool) -> RepeatFit:
+    """Weighted robust least squares for offsets of the windows, repeat, slope and (where enough shows) bend."""
+    u, v, order, window, _, information = cells.T
+    kinds, index = np.unique(window, return_inverse=True)
+    offsets = np.zeros((len(u), len(kinds)))
+    offsets[np.arange(len(u)), index] = 1
+    columns = [offsets, order[:, None], v[:, None]]
+    curved = bent and fit.repeats >= 3
+    if curved:
+        columns.append(np.stack([u**2, u * v, v**2], axis=1))
+    design = np.concatenate(columns, axis=1)
+    scale = np.maximum(np.abs(design).max(axis=0), 1e-9)
+    design = design / scale
+    weight = information / information.max()
+    robust = np.ones(len(u))
+    for _ in range(4):
+        root = np.sqrt(weight * robust)
+        solution, *_ = np.linalg.lstsq(design * root[:, None], u * root, rcond=None)
+        rest = u - design @ solution
+        sigma = 1.4826 * float(np.median(np.abs(rest))) + 1e-6
+        robust = 1 / (1 + (rest / (2.5 * sigma)) ** 2) ** 2
+    number = len(kinds)
+    solution = solution / scale
+    deviation = np.sqrt(np.clip(np.diag(_covariance(design, weight * robust, rest, order, v)), 0, None)) / scale
+    repeat = float(solution[number])
+    u95 = float(np.hypot(2 * deviation[number], FLATNESS_RELATIVE_U95 * repeat))
+    starts = solution[:number] - (kinds + 0.5) / _WINDOWS * repeat
+    origin = float(np.average(starts, weights=np.bincount(index, weights=weight)))
+    return RepeatFit(
+        repeat=Estimate(repeat, u95),
+        slope=float(solution[number + 1]),
+        origin_mm=origin,
+        bend=solution[number + 2 :] if curved else np.zeros(3),
+        direction_u95_deg=float(np.degrees(2 * deviation[number + 1])),
+        residual_mm=float(np.sqrt(np.average(rest**2, weights=weight * robust))),
+        repeats=extent / repeat,
+        crossings=np.stack([u, v, order + (window + 0.5) / _WINDOWS, np.full(len(u), sigma)], axis=1),
+    )
+
+
+def _covariance(design: Doubles, weight: Doubles, rest: Doubles, order: Doubles, v: Doubles) -> Doubles:
+    """Covariance of the solution with neighbours allowed to err alike: scores are summed in blocks before squaring.
+
+    A block is one repeat by a quarter of the height: a wave in the cloth moves all of it at once. The clustered
+    ("sandwich") estimate, White 1980 and Liang and Zeger 1986 (from memory), with the small-sample factor G/(G - 1).
+    """
+    bread = np.linalg.pinv(design.T @ (design * weight[:, None]))
+    span = np.ptp(v) + 1e-9
+    quarter = np.minimum((4 * (v - v.min()) / span).astype(int), 3)
+    _, block = np.unique(order * 4 + quarter, return_inverse=True)
+    groups = int(block.max()) + 1
+    scores = np.zeros((groups, design.shape[1]))
+    np.add.at(scores, block, design * (weight * rest)[:, None])
+    factor = groups / max(groups - 1, 1)
+    return np.asarray(bread @ (scores.T @ scores) @ bread * factor)

@@ -1,0 +1,134 @@
+"""What repeats, and in which direction: orientations, autocorrelation within a mask, differences at a lag."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.swatch import Floats, Mask, Swatch
+
+Doubles = NDArray[np.float64]
+
+#: Orientations are counted in half degrees; the peak is refined later.
+_BIN_DEG = 0.5
+#: Peaks of orientation nearer than this are one and the same.
+_APART_DEG = 12.0
+#: Light may change by this factor (in tone) between two repeats and no more: beyond it, it is print.
+_GAIN_LIMIT = 0.30
+
+
+def orientation_peaks(swatch: Swatch, blur_px: float, most: int = 4) -> tuple[float, ...]:
+    """Directions across the strongest families of edges, degrees in (-90, 90], counter-clockwise as seen."""
+    tone = swatch.tone(blur_px)
+    size = max(round(3 * blur_px), 1)
+    inside = cv2.erode(swatch.mask.astype(np.uint8), np.ones((2 * size + 3, 2 * size + 3), np.uint8), borderValue=0)
+    gx = cv2.Sobel(tone, cv2.CV_32F, 1, 0, ksize=3)
+    gy = cv2.Sobel(tone, cv2.CV_32F, 0, 1, ksize=3)
+    xx, yy, xy = (gx * gx).sum(2), (gy * gy).sum(2), (gx * gy).sum(2)
+    angle = np.degrees(np.arctan2(-2 * xy, xx - yy)) / 2  # across the edge, y up
+    weight = np.hypot(2 * xy, xx - yy) * (inside > 0)
+    count = round(180 / _BIN_DEG)
+    index = np.floor((angle + 90) / _BIN_DEG).astype(np.int32) % count
+    histogram = np.bincount(index.ravel(), weights=weight.ravel(), minlength=count)
+    kernel = np.exp(-0.5 * (np.arange(-6, 7) * _BIN_DEG / 1.0) ** 2)
+    smooth = np.convolve(np.tile(histogram, 3), kernel / kernel.sum(), "same")[count : 2 * count]
+    peaks: list[float] = []
+    for k in np.argsort(smooth)[::-1]:
+        degrees = float(k * _BIN_DEG - 90 + _BIN_DEG / 2)
+        if all(min(abs(degrees - p), 180 - abs(degrees - p)) >= _APART_DEG for p in peaks):
+            peaks.append(degrees)
+        if len(peaks) == most:
+            break
+    return tuple(peaks)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Autocorrelation:
+    """``value`` (2R+1, 2C+1) in [-1, 1] at shifts (dx, dy) from the middle; ``overlap`` the share of pixels compared."""
+
+    value: Floats
+    overlap: Floats
+
+    @property
+    def centre(self) -> tuple[int, int]:
+        """The row and column of no shift."""
+        return self.value.shape[0] // 2, self.value.shape[1] // 2
+
+
+def autocorrelation(field: Floats, mask: Mask, *, reach: float = 0.6) -> Autocorrelation:
+    """Normalised correlation of a field (H, W, C) with itself, over the pixels that both shifts have in the mask.
+
+    ``reach`` is the largest shift as a share of each side. The field's mean within the mask should be near zero.
+    """
+    from scipy import fft
+
+    height, width = mask.shape
+    rows, columns = int(height * reach), int(width * reach)
+    shape = (fft.next_fast_len(height + rows, True), fft.next_fast_len(width + columns, True))
+    weight = mask.astype(np.float32)
+    spectrum_m = fft.rfft2(weight, shape)
+    energy = fft.rfft2((field * field).sum(2) * weight, shape)
+    power = np.zeros_like(spectrum_m, dtype=np.float32).real
+    for channel in range(field.shape[2]):
+        power = power + np.abs(fft.rfft2(field[..., channel] * weight, shape)) ** 2
+    product = fft.irfft2(power, shape)
+    pairs = fft.irfft2(np.abs(spectrum_m) ** 2, shape)
+    one = fft.irfft2(energy * np.conj(spectrum_m), shape)
+
+    def window(full: NDArray[np.float32]) -> NDArray[np.float32]:
+        rolled = np.roll(full, (rows, columns), (0, 1))
+        return np.asarray(rolled[: 2 * rows + 1, : 2 * columns + 1], dtype=np.float32)
+
+    first = window(one)
+    second = first[::-1, ::-1]
+    scale = np.sqrt(np.maximum(first, 1e-6) * np.maximum(second, 1e-6))
+    overlap = window(pairs) / max(float(weight.sum()), 1.0)
+    value = np.where(overlap > 0.02, window(product) / scale, 0.0)
+    return Autocorrelation(value=value.astype(np.float32), overlap=overlap)
+
+
+def lag_difference(tone: Doubles, weight: Doubles, least_px: float, most_lag: int) -> tuple[Doubles, Doubles]:
+    """How much a profile (N, 3) in tone differs from itself at each lag 0..most_lag, and over how many pixels.
+
+    The mean squared difference, after the best change of light between the two (constant and slope, limited), where
+    both have weight; infinite where fewer than ``least_px`` pixels can be compared.
+    """
+    count = len(tone)
+    difference = np.full(most_lag + 1, np.inf)
+    pixels = np.zeros(most_lag + 1)
+    for lag in range(most_lag + 1):
+        first, second = tone[: count - lag], tone[lag:]
+        both = np.minimum(weight[: count - lag], weight[lag:])
+        total = both.sum()
+        pixels[lag] = total
+        if total < least_px:
+            continue
+        gain = light_change(first, second, both)
+        difference[lag] = (((second - first * gain[:, None]) ** 2).sum(1) * both).sum() / total
+    return difference, pixels
+
+
+def light_change(first: Doubles, second: Doubles, weight: Doubles) -> Doubles:
+    """The factor (N,), linear along the profile and limited, that brings ``first`` nearest to ``second``."""
+    place = np.linspace(-1, 1, len(first)) if len(first) > 1 else np.zeros(len(first))
+    energy = (first * first).sum(1) * weight
+    common = (first * second).sum(1) * weight
+    s0, s1, s2 = energy.sum(), (energy * place).sum(), (energy * place**2).sum()
+    t0, t1 = common.sum(), (common * place).sum()
+    determinant = s0 * s2 - s1 * s1
+    if determinant <= 1e-9 * s0 * s0:
+        constant, slope = (t0 / s0 if s0 > 0 else 1.0), 0.0
+    else:
+        constant, slope = (t0 * s2 - t1 * s1) / determinant, (s0 * t1 - s1 * t0) / determinant
+    constant = float(np.clip(constant, 1 - _GAIN_LIMIT, 1 + _GAIN_LIMIT))
+    slope = float(np.clip(slope, -_GAIN_LIMIT / 3, _GAIN_LIMIT / 3))
+    return np.asarray(constant + slope * place)
+
+
+def parabola(left: float, middle: float, right: float) -> float:
+    """Where the extremum of a parabola through three neighbours lies, from the middle one, within half a step."""
+    bend = left - 2 * middle + right
+    return 0.0 if bend == 0 or not np.isfinite(bend) else float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5))
