@@ -10,6 +10,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from fractions import Fraction
 
+from stash.planner.stance import FIT_UM
 from stash.planner.task import Need, Task
 
 MOST_PER_LANE = 4
@@ -41,34 +42,24 @@ def find_lack(task: Task) -> Lack | None:
     longest = _longest_missing(task)
     rows = _rows(task)
     dual, primal = _relax(task, rows)
-    if dual is None:
-        return longest
-    excess = _certify(task, rows, dual)
-    if excess <= 0:
-        return longest
+    excess = _certify(task, rows, dual) if dual is not None else Fraction(0)
+    if longest is None and excess <= 0:
+        return None
     missing: dict[str, int] = defaultdict(int)
-    for need, short in zip(task.needs, primal, strict=True):
-        missing[need.strip.stripe] += round(short)
+    if excess > 0:
+        for need, short in zip(task.needs, primal, strict=True):
+            missing[need.strip.stripe] += round(short)
     if longest is not None:
         for stripe, amount in longest.missing_um.items():
-            missing[stripe] = max(missing[stripe] if not _alone(task, stripe) else 0, amount)
+            missing[stripe] = max(missing[stripe], amount)
         return Lack(proof=longest.proof, missing_um={k: v for k, v in missing.items() if v > 0})
     wanted = sum(_demand(task, need) for need in task.needs)
     proof = (
         f"all strips of {task.fabric.id} take {wanted / 1000:.1f} mm of cut length; "
         f"at least {max(1, int(excess)) / 1000:.1f} mm of it finds no room"
     )
-    return Lack(proof=proof, missing_um={k: v for k, v in missing.items() if v > 0} or {_first(task): 1})
-
-
-def _first(task: Task) -> str:
-    return task.needs[0].strip.stripe
-
-
-def _alone(task: Task, stripe: str) -> bool:
-    """Whether every strip of that stripe that lacks room is simply too long: then the longest says it all."""
-    rest = [n for n in task.needs if n.strip.stripe == stripe and _places(task, n)]
-    return not rest
+    known = {stripe: amount for stripe, amount in missing.items() if amount > 0}
+    return Lack(proof=proof, missing_um=known or {task.needs[0].strip.stripe: 1})
 
 
 def _longest_missing(task: Task) -> Lack | None:
@@ -76,31 +67,27 @@ def _longest_missing(task: Task) -> Lack | None:
     missing: dict[str, int] = {}
     words = ""
     for need in task.needs:
-        best = max((task.runs[r].length_um for r in need.all_runs), default=0)
-        short = need.whole_um - best if need.most == 1 else need.least_um - best
-        if _places(task, need):
+        if least_segments(task, need):
             continue
         if need.most > 1:
-            short = need.whole_um + (need.most - 1) * need.seams_um - sum(_longest(task, need, need.most))
-        wide = best or _wide_best(task, need)
-        short = max(1, short if best else (need.whole_um if need.most == 1 else need.least_um) - wide)
-        stripe = need.strip.stripe
-        if short > missing.get(stripe, 0):
-            missing[stripe] = short
+            lengths = sorted((task.runs[run].length_um for run in _columns(task, need)), reverse=True)[: need.most]
+            short = need.whole_um + max(0, len(lengths) - 1) * need.seams_um - sum(lengths)
+        else:
+            short = need.whole_um - max((task.runs[run].length_um for run in _columns(task, need)), default=0)
+        missing[need.strip.stripe] = max(missing.get(need.strip.stripe, 1), short)
         words = words or f"no lane of {task.fabric.id} is long enough for {need.strip.id}"
     return Lack(proof=words, missing_um=missing) if missing else None
 
 
-def _wide_best(task: Task, need: Need) -> int:
-    """The longest run of any strip's lane of that stripe and width, whether or not this strip fits it."""
-    return max(
-        (
-            run.length_um
-            for run in task.runs
-            if task.fabric.print.stripes[run.stripe].label == need.strip.stripe
-            and abs(run.high_mm - run.low_mm - need.strip.cut_width_mm) < 0.01
-        ),
-        default=0,
+def _columns(task: Task, need: Need) -> tuple[int, ...]:
+    """Where a strip counts as fitting: its runs, or all of its stripe and width where every one is too short."""
+    if need.all_runs:
+        return need.all_runs
+    return tuple(
+        index
+        for index, run in enumerate(task.runs)
+        if task.fabric.print.stripes[run.stripe].label == need.strip.stripe
+        and abs(run.high_mm - run.low_mm - need.strip.cut_width_mm) < FIT_UM / 1000
     )
 
 
@@ -122,10 +109,6 @@ def least_segments(task: Task, need: Need) -> int:
         if held >= need.length_um + count * need.seams_um + extra:
             return count
     return 0
-
-
-def _places(task: Task, need: Need) -> int:
-    return least_segments(task, need)
 
 
 def _demand(task: Task, need: Need) -> int:
@@ -168,7 +151,7 @@ def _relax(task: Task, rows: list[_Row]) -> tuple[list[float] | None, list[float
         row = solver.Constraint((_demand(task, need) if joined else 1) / 1.0, solver.infinity())
         row.SetCoefficient(lack, 1)
         objective.SetCoefficient(lack, 1.0 if joined else float(need.whole_um))
-        for run in need.all_runs:
+        for run in _columns(task, need):
             use = solver.NumVar(0, solver.infinity(), "")
             row.SetCoefficient(use, 1)
             columns[run].append((index, use))
@@ -202,7 +185,7 @@ def _certify(task: Task, rows: list[_Row], dual: list[float]) -> Fraction:
     for index, need in enumerate(task.needs):
         cap = Fraction(1 if need.most > 1 else need.whole_um)
         value = cap
-        for run in need.all_runs:
+        for run in _columns(task, need):
             value = min(value, sum((w * row.counts.get(index, 0) for w, row in price[run]), Fraction(0)))
         demand += value * (_demand(task, need) if need.most > 1 else 1)
     return demand - supply
