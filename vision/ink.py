@@ -122,9 +122,7 @@ def _dashes(path: list[Place], length: float) -> list[list[Place]]:
         end = min(start + length, reach[-1])
         inner = reach[(reach > start) & (reach < end)]
         at = np.concatenate([[start], inner, [end]])
-        parts.append(
-            [(float(np.interp(s, reach, points[:, 0])), float(np.interp(s, reach, points[:, 1]))) for s in at]
-        )
+        parts.append([(float(np.interp(s, reach, points[:, 0])), float(np.interp(s, reach, points[:, 1]))) for s in at])
     return parts
 
 

@@ -145,9 +145,7 @@ def _plane(
         )
         return None
     try:
-        plane = fit_plane(
-            usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm
-        )
+        plane = fit_plane(usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm)
     except ScaleNotFound as error:
         warnings.append(f"{_sentence(error.problem)}: {error.remedy}.")
         return None
@@ -159,9 +157,7 @@ def _plane(
     return plane
 
 
-def _cloths(
-    photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
-) -> tuple[ClothRegion, ...]:
+def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]) -> tuple[ClothRegion, ...]:
     width, height = photo.size_px
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
@@ -172,7 +168,7 @@ def _cloths(
             "with it."
         )
     if len(regions) > MOST_CLOTHS:
-        warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: photograph fewer at once.")
+        warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
     return regions[:MOST_CLOTHS]
 
 
@@ -196,8 +192,8 @@ def _measure_cloth(
         if skew is None and number == 0:
             side = request.torn or request.selvage
             warnings.append(
-                f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it whole, "
-                "on a plain table of another colour."
+                f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it "
+                "whole, on a plain table of another colour."
             )
     side = request.torn or request.selvage
     return ClothEvidence(region=region, finding=finding, print=print_, skew=skew, reference_side=side)
@@ -239,11 +235,11 @@ def _sure(print_: Print, which: str, warnings: list[str]) -> Print:
         if repeat is None or repeat.relative_u95 <= REPEAT_LIMIT_RELATIVE_U95:
             continue
         warnings.append(
-            f"{which}The repeat {name} is about {repeat.value:.0f} mm, but known only to {repeat.relative_u95:.0%}, which "
-            "is no answer: use a longer ruler nearer the cloth, photograph from straight above, closer."
+            f"{which}The repeat {name} is about {repeat.value:.0f} mm, but known only to {repeat.relative_u95:.0%}, "
+            "which is no answer: use a longer ruler nearer the cloth, photograph from straight above, closer."
         )
         if name == "across":
-            print_ = replace(print_, across=None, origin_mm=None, even=None, stripes=(), stripes_along=None, lattice=None)
+            print_ = replace(print_, across=None, origin_mm=None, even=None, stripes=(), lattice=None)
         else:
             print_ = replace(print_, along=None, stripes_along=None, lattice=None)
     return print_

@@ -78,8 +78,11 @@ class _Drawing:
                     self.number(plane, cloth, number)
 
     def px(self, plane: Plane, points_mm: Floats) -> list[Place]:
-        points = (plane.to_px(np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)) + 0.5) * self.factor - 0.5
-        return [(float(x), float(y)) for x, y in points]
+        return [self.drawn(x, y) for x, y in plane.to_px(np.asarray(points_mm, dtype=np.float64).reshape(-1, 2))]
+
+    def drawn(self, x: float, y: float) -> Place:
+        """Where a pixel of the photo lies in the drawing."""
+        return ((float(x) + 0.5) * self.factor - 0.5, (float(y) + 0.5) * self.factor - 0.5)
 
     def tag(self, place: Place, text: str, colour: tuple[int, int, int], *, height: float = 17.0) -> bool:
         """A tag, unless it would cover another one."""
@@ -96,9 +99,9 @@ class _Drawing:
     def reference(self, reading: Reading) -> None:
         """Each mark as it was read, with its number beyond the longest tick."""
         for tick in reading.ticks_px:
-            a, b = (((float(x) + 0.5) * self.factor - 0.5, (float(y) + 0.5) * self.factor - 0.5) for x, y in tick)
+            a, b = (self.drawn(x, y) for x, y in tick)
             self.pen.thin(a, b, PURPLE, width=1.2)
-        marks = [((float(x) + 0.5) * self.factor - 0.5, (float(y) + 0.5) * self.factor - 0.5) for x, y in reading.marks_px]
+        marks = [self.drawn(x, y) for x, y in reading.marks_px]
         beside = self._beside(reading)
         last: Place | None = None
         for mark, name in zip(marks, reading.names, strict=True):

@@ -36,9 +36,11 @@ class MeasureRequest:
 
     def __post_init__(self) -> None:
         if self.scale == "points" and not self.clicks:
-            raise CallWrong("the scale is to come from points, but none are given", 'add --points "x1,y1 x2,y2 = 12 in"')
+            problem = "the scale is to come from points, but none are given"
+            raise CallWrong(problem, 'add --points "x1,y1 x2,y2 = 12 in"')
         if self.clicks and self.scale not in ("auto", "points"):
-            raise CallWrong(f"points are given, but the scale is to come from the {self.scale}", "leave one of them out")
+            problem = f"points are given, but the scale is to come from the {self.scale}"
+            raise CallWrong(problem, "leave one of them out")
         low, high = FOCAL_RANGE_35MM
         if self.focal35_mm is not None and not low <= self.focal35_mm <= high:
             raise CallWrong(

@@ -1,4 +1,4 @@
-"""Rulers and tapes, drawn as flat pictures at a known number of pixels per millimetre, every mark in its exact place."""
+"""Rulers and tapes, drawn as flat pictures at a known number of pixels per millimetre, each mark in its exact place."""
 
 from __future__ import annotations
 

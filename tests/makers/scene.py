@@ -94,7 +94,7 @@ class Photograph:
 
 
 def render(scene: Scene) -> Photograph:
-    """Render a scene: light at every pixel's footprint, then the lens's blur, the sensor's noise and JPEG's own loss."""
+    """Render a scene: light over every pixel's footprint, then the lens's blur and the sensor's noise."""
     camera = scene.camera
     homography = camera.photo_from_mm
     size = (camera.width_px, camera.height_px)
@@ -160,10 +160,8 @@ def _print_truth(
     if isinstance(print_, StripePrint):
         return "stripe", print_.across.repeat_mm, None, direction, print_.across.widths_mm
     if isinstance(print_, CheckPrint):
-        sides, widths = (print_.across.repeat_mm, print_.along.repeat_mm), (
-            print_.across.widths_mm,
-            print_.along.widths_mm,
-        )
+        sides = (print_.across.repeat_mm, print_.along.repeat_mm)
+        widths = (print_.across.widths_mm, print_.along.widths_mm)
         if abs(direction) <= 45:
             return "check", sides[0], sides[1], direction, widths[0]
         return "check", sides[1], sides[0], folded(direction + 90), widths[1]

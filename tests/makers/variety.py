@@ -50,7 +50,7 @@ def draw(seed: int, *, kinds: tuple[Kind, ...] = ("stripe", "check", "motif"), m
     focal = float(rng.choice([23, 24, 25, 26, 26, 27, 28]))
     # the finest tick spacing is drawn at 3.7 to 8 pixels where it is a millimetre, wider where it is coarser
     finest = {"mm": 1.0, "inch8": INCH_MM / 8, "inch16": INCH_MM / 16, "both": 1.0}[unit]
-    scale = float(rng.uniform(3.7, 8.0)) / finest ** 0.6
+    scale = float(rng.uniform(3.7, 8.0)) / finest**0.6
     scale = float(np.clip(scale, width / 1100, width / 240))
     focal_px = focal * math.hypot(width, height) / math.hypot(36, 24)
     camera = Camera(
@@ -213,7 +213,7 @@ def _ruler(
         x, y, turn = float(cloth.x_mm), float(cloth.y_mm + 0.3 * cloth.length_mm), float(rng.normal(0, 10))
     else:
         x, y, turn = 0.0, float(cloth.y_mm + cloth.length_mm / 2 + 0.12 * field[1]), float(rng.normal(0, 2.0))
-    shift = float(rng.uniform(0, 0.35)) * field[0] if cut_off and not material == "tape" else 0.0
+    shift = float(rng.uniform(0, 0.35)) * field[0] if cut_off and material != "tape" else 0.0
     angle = math.radians(turn)
     x, y = x + shift * math.cos(angle), y - shift * math.sin(angle)
     if rng.random() < 0.3:
