@@ -270,7 +270,7 @@ def _chained(
                 axis=axis,
                 tick=tick,
                 period_px=step * scale,
-                length_px=float(np.median(length[index])) * scale,
+                length_px=float(np.quantile(length[index], 0.2)) * scale,
                 dark=dark,
                 level=level,
             )

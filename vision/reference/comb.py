@@ -1,0 +1,524 @@
+"""A comb of ticks followed along its line: each tick's place to a fraction of a pixel, its direction and its length."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.tick import Row
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Samples a tick period in the strip along the comb.
+SAMPLES = 10
+#: A tick is sought within this share of a period of where it is expected.
+SEARCH_SHARE = 0.3
+#: A tick weaker than this share of its neighbours' usual strength counts as missing.
+LEAST_STRENGTH = 0.35
+#: The following stops after so many missing ticks in a row; glare or a hand may hide some.
+LONGEST_GAP = 12
+#: A comb with fewer ticks says nothing about its unit.
+LEAST_TICKS = 10
+#: Ticks further from the even comb than this share of the period are not its ticks.
+OUTLIER_SHARE = 0.15
+#: A comb may leave at most this root mean square, in periods, to count as even.
+UNEVEN_SHARE = 0.07
+#: A tick ends where its contrast has fallen under this share of its own.
+END_SHARE = 0.45
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comb:
+    """Ticks numbered by ``index`` (N,) (whole numbers, gaps where ticks are hidden), in full-size photo pixels.
+
+    ``places_px`` (N, 2) lie on the common line ``base_px`` + u·``axis``; ``ends_px`` (N, 2, 2) are the near and the far
+    end of the part all ticks share; ``reach_px`` (N, 2) how far each goes from the line against and along ``tick``.
+    ``sigma_px`` is one standard deviation of a place along the axis, ``period_px`` the middle spacing.
+    """
+
+    index: Ints
+    places_px: Floats
+    ends_px: Floats
+    reach_px: Floats
+    axis: Floats
+    tick: Floats
+    period_px: float
+    band_px: float
+    sigma_px: float
+    evenness: float
+    contrast: float
+    dark: bool
+
+    def lengths_px(self, side: int) -> Floats:
+        """How far each tick goes to one side (0 against, 1 along ``tick``) from where its neighbours end on the other.
+
+        The far ends are taken as a running middle, so that a bowed ruler does not make its ticks longer or shorter.
+        """
+        far = self.reach_px[:, 1 - side]
+        size = min(15, len(far) // 2 * 2 - 1)
+        padded = np.pad(far, size // 2, mode="edge")
+        base = np.median(np.lib.stride_tricks.sliding_window_view(padded, size), axis=1)
+        return np.asarray(np.abs(self.reach_px[:, side] - base), dtype=np.float64)
+
+    @property
+    def share_present(self) -> float:
+        """Ticks seen over ticks expected between the first and the last."""
+        return len(self.index) / float(self.index[-1] - self.index[0] + 1)
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Track:
+    """The state of following: the line, and the ticks found along it (u in px from ``origin``)."""
+
+    origin: Floats
+    axis: Floats
+    tick: Floats
+    low: float
+    high: float
+    period: float
+    u: Floats
+    k: Ints
+
+
+def follow(levels: Sequence[NDArray[np.uint8]], row: Row) -> Comb | None:
+    """The whole comb that a row belongs to, or None where no even comb is there."""
+    track = _begin(row)
+    span = float(track.u[-1] - track.u[0])
+    for _ in range(9):
+        grown = _grow(levels, track, row.dark, margin=max(0.6 * span, 8 * track.period))
+        if grown is None:
+            return None
+        fresh = float(grown.u[-1] - grown.u[0])
+        track, stalled = grown, fresh < 1.05 * span
+        span = fresh
+        if stalled:
+            break
+    halves = _halved(levels, track, row.dark)
+    if halves is not None:
+        track = halves
+    return _finish(levels, track, row.dark)
+
+
+def _begin(row: Row) -> _Track:
+    origin = row.bases_px.mean(axis=0)
+    u = np.sort((row.bases_px - origin) @ row.axis)
+    k = np.rint((u - u[len(u) // 2]) / row.period_px).astype(np.int64)
+    k, first = np.unique(k, return_index=True)
+    low, high = 0.12 * row.length_px, 0.88 * row.length_px
+    return _Track(
+        origin=origin, axis=row.axis, tick=row.tick, low=low, high=high, period=row.period_px, u=u[first], k=k
+    )
+
+
+def _level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
+    return int(np.clip(math.floor(math.log2(max(period, 1.0) / SAMPLES)), 0, len(levels) - 1))
+
+
+def sample(
+    levels: Sequence[NDArray[np.uint8]], level: int, points_px: Floats
+) -> NDArray[np.float32]:
+    """Grey values (linear between pixels) of a level at full-size places (..., 2)."""
+    scale = float(2**level)
+    at = ((points_px - (scale - 1) / 2) / scale).astype(np.float32)
+    shape = at.shape[:-1]
+    flat = at.reshape(shape[0], -1, 2)
+    if flat.shape[0] > 30000 or flat.shape[1] > 30000:
+        flat = at.reshape(-1, 1, 2)[:30000]
+    out = cv2.remap(levels[level], flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out, dtype=np.float32).reshape(shape)
+
+
+def _inside(shape: tuple[int, int], origin: Floats, axis: Floats) -> tuple[float, float]:
+    """The range of u for which origin + u·axis lies in the picture."""
+    low, high = -math.inf, math.inf
+    for at, step, size in ((origin[0], axis[0], shape[1]), (origin[1], axis[1], shape[0])):
+        if abs(step) < 1e-9:
+            continue
+        a, b = (0 - at) / step, (size - 1 - at) / step
+        low, high = max(low, min(a, b)), min(high, max(a, b))
+    return low, high
+
+
+def _strip(
+    levels: Sequence[NDArray[np.uint8]], track: _Track, us: Floats, vs: Floats, dark: bool
+) -> NDArray[np.float32]:
+    """Ink along the comb (V, U): how much darker (lighter) each place is than its neighbourhood along the axis."""
+    points = track.origin + us[None, :, None] * track.axis + vs[:, None, None] * track.tick
+    grey = sample(levels, _level(levels, track.period), points)
+    return -grey if dark else grey
+
+
+def _profile(ink: NDArray[np.float32]) -> Floats:
+    """The mean of the band's rows against a running mean over one period, lightly smoothed."""
+    line = ink.mean(axis=0, keepdims=True)
+    ground = cv2.blur(line, (2 * SAMPLES + 1, 1), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(cv2.GaussianBlur(line - ground, (0, 0), 0.12 * SAMPLES, sigmaY=0.1).ravel(), dtype=np.float64)
+
+
+def _grow(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool, margin: float) -> _Track | None:
+    shape = (levels[0].shape[0], levels[0].shape[1])
+    low, high = _inside(shape, track.origin, track.axis)
+    start, stop = max(low, track.u[0] - margin), min(high, track.u[-1] + margin)
+    step = track.period / SAMPLES
+    us = np.arange(start, stop, step)
+    if us.size < 6 * SAMPLES:
+        return None
+    vs = np.linspace(track.low, track.high, 8)
+    profile = _profile(_strip(levels, track, us, vs, dark))
+    found = _walk(profile, (track.u - start) / step, track.k, track.period / step)
+    if found is None:
+        return None
+    places, index = found
+    u = start + places * step
+    fit = fit_even(u, index)
+    if fit is None:
+        return None
+    keep, _ = fit
+    u, index = u[keep], index[keep]
+    grown = _Track(
+        origin=track.origin, axis=track.axis, tick=track.tick, low=track.low, high=track.high,
+        period=float(np.median(np.diff(u) / np.diff(index))), u=u, k=index,
+    )  # fmt: skip
+    return _straightened(levels, grown, dark)
+
+
+def _walk(profile: Floats, at: Floats, k: Ints, period: float) -> tuple[Floats, Ints] | None:
+    """Follow the peaks of a profile (samples) from known ticks to both sides."""
+    here = at[(at > 2) & (at < profile.size - 3)]
+    if here.size < 4:
+        return None
+    strengths = [profile[max(0, round(x) - 2) : round(x) + 3].max() for x in here]
+    usual = float(np.median(strengths))
+    if usual <= 0:
+        return None
+    begin = int(np.argmin(np.abs(at - np.median(here))))
+    start = _peak(profile, float(at[begin]), 0.3 * period)
+    if start is None:
+        return None
+    places, index = [start], [int(k[begin])]
+    for way in (1, -1):
+        last, number, spacing, strength, missing = start, int(k[begin]), period, usual, 0
+        while True:
+            number += way
+            expected = last + way * spacing * (missing + 1)
+            if not 2 <= expected < profile.size - 3:
+                break
+            peak = _peak(profile, expected, SEARCH_SHARE * spacing)
+            value = profile[round(peak)] if peak is not None else 0.0
+            if peak is None or value < LEAST_STRENGTH * strength:
+                missing += 1
+                if missing > LONGEST_GAP:
+                    break
+                continue
+            gap = abs(peak - last) / (missing + 1)
+            spacing += 0.15 * float(np.clip(gap - spacing, -0.1 * spacing, 0.1 * spacing))
+            strength += 0.1 * (min(value, 2 * strength) - strength)
+            # the place expected next leans on the smooth course, not on one peak's noise
+            last, missing = expected + 0.5 * (peak - expected), 0
+            places.append(peak)
+            index.append(number)
+    order = np.argsort(places)
+    return np.array(places)[order], np.array(index, dtype=np.int64)[order]
+
+
+def _peak(profile: Floats, expected: float, reach: float) -> float | None:
+    low, high = max(1, math.ceil(expected - reach)), min(profile.size - 2, math.floor(expected + reach))
+    if high < low:
+        return None
+    best = low + int(np.argmax(profile[low : high + 1]))
+    before, here, after = profile[best - 1], profile[best], profile[best + 1]
+    if here < before or here < after:
+        return None
+    curve = before + after - 2 * here
+    return best + (0.5 * (before - after) / curve if curve < 0 else 0.0)
+
+
+def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
+    """Robust fit of u = (a + b·k)/(1 + c·k), k counted from the middle; None where the places are not even.
+
+    Returns which places belong, and (a, b, c, middle). Places beyond a lost count or another scale are left out.
+    """
+    if u.size < 6:
+        return None
+    period = float(np.median(np.diff(u) / np.maximum(1, np.diff(index))))
+    keep = _agreeing(u, index.astype(np.float64), period)
+    if keep is None:
+        return None
+    middle = float(index[keep].mean())
+    k = index - middle
+    a = b = c = 0.0
+    for _ in range(6):
+        a, b, c = _solve(u[keep], k[keep], period)
+        off = np.abs(u - (a + b * k) / (1 + c * k)) / period
+        fresh = off < max(0.06, min(OUTLIER_SHARE, 3.5 * 1.4826 * float(np.median(off[keep])) + 0.02))
+        if fresh.sum() < 6:
+            return None
+        if (fresh == keep).all():
+            break
+        keep = fresh
+    inside = (index >= index[keep].min()) & (index <= index[keep].max())
+    off = u[keep] - (a + b * k[keep]) / (1 + c * k[keep])
+    if np.sqrt(np.mean(off**2)) > UNEVEN_SHARE * period + 0.15 or keep.sum() < 0.6 * inside.sum():
+        return None
+    return keep, np.array([a, b, c, middle])
+
+
+def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:
+    """Least squares for (a + b·k)/(1 + c·k); c is held near 0 where few ticks say little about it."""
+    design = np.stack([np.ones(u.size), k, -k * (u - u.mean())], axis=1)
+    target = u - u.mean()
+    if u.size < 15:
+        design = np.vstack([design, [0.0, 0.0, 0.02 * period * max(1.0, float(np.abs(k * target).max()))]])
+        target = np.append(target, 0.0)
+    a, b, c = np.linalg.lstsq(design, target, rcond=None)[0]
+    return float(a + u.mean()), float(b + c * u.mean()), float(c)
+
+
+def _agreeing(u: Floats, index: Floats, period: float) -> NDArray[np.bool_] | None:
+    """The largest set of places that one evenly tilted comb explains, from triples all along it."""
+    best: NDArray[np.bool_] | None = None
+    size = u.size
+    rng = np.random.default_rng(size)
+    for _ in range(60):
+        first = int(rng.integers(0, size - 5))
+        span = int(rng.integers(5, size - first))
+        last = first + span
+        near = slice(first, last + 1)
+        slope, offset = np.polyfit(index[near], u[near], 1) if span < 12 else (0.0, 0.0)
+        if span < 12:
+            guess = offset + slope * index
+        else:
+            mid = (first + last) // 2
+            chosen = [first, mid, last]
+            k = index - index[mid]
+            design = np.stack([np.ones(3), k[chosen], -k[chosen] * (u[chosen] - u[mid])], axis=1)
+            solved = np.linalg.lstsq(design, u[chosen] - u[mid], rcond=None)[0]
+            # a comb whose spacing changes by more than a fifth over a hundred ticks is no flat ruler seen from above
+            if abs(solved[2]) * 100 > 0.6:
+                continue
+            with np.errstate(divide="ignore", invalid="ignore"):
+                guess = u[mid] + (solved[0] + solved[1] * k) / (1 + solved[2] * k)
+        hit = np.abs(u - guess) < OUTLIER_SHARE * period
+        if best is None or hit.sum() > best.sum():
+            best = hit
+    return best if best is not None and best.sum() >= 6 else None
+
+
+def ridge_matrix(
+    levels: Sequence[NDArray[np.uint8]], track_places: Floats, axis: Floats, tick: Floats, vs: Floats, period: Floats, dark: bool
+) -> Floats:
+    """How much each tick stands out from both its flanks at each height: (N ticks, V heights), grey levels."""
+    level = _level(levels, float(np.median(period)))
+    offsets = np.array([-0.5, -0.42, -0.1, 0.0, 0.1, 0.42, 0.5])
+    points = (
+        track_places[:, None, None, :]
+        + (offsets[None, None, :] * period[:, None, None])[..., None] * axis
+        + vs[None, :, None, None] * tick
+    )
+    grey = sample(levels, level, points.reshape(len(track_places), -1, 2)).reshape(len(track_places), len(vs), 7)
+    ink = -grey if dark else grey
+    centre = ink[..., 2:5].mean(axis=-1)
+    flank = np.maximum(ink[..., :2].mean(axis=-1), ink[..., 5:].mean(axis=-1))
+    return np.asarray(centre - flank, dtype=np.float64)
+
+
+def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track | None:
+    """The line laid anew along the middles of the part that all ticks share."""
+    length = track.high - track.low
+    vs = np.arange(track.low - 1.2 * length, track.high + 1.2 * length, max(length / 12, 0.5))
+    places = track.origin + track.u[:, None] * track.axis
+    step = np.full(len(places), track.period)
+    ink = ridge_matrix(levels, places, track.axis, track.tick, vs, step, dark)
+    strength = np.median(ink[:, (vs >= track.low) & (vs <= track.high)], axis=1)
+    usual = float(np.median(strength))
+    if usual < 3.0:
+        return None
+    reach = reaches(ink, vs, 0.5 * (track.low + track.high), usual)
+    good = np.isfinite(reach).all(axis=1)
+    if good.sum() < 6:
+        return None
+    scatter = [_line(track.u[good], reach[good, side]) for side in (0, 1)]
+    side = 0 if scatter[0][1] <= scatter[1][1] else 1
+    slope, _, offset = scatter[side]
+    # keep the band where it is, turned so that it runs along the edge with the steadier ends
+    turned = track.axis + slope * track.tick
+    turned /= np.hypot(*turned)
+    start = track.origin + offset * track.tick
+    inner = np.quantile(reach[good, 1] - (slope * track.u[good] + offset), 0.2) if side == 0 else None
+    outer = np.quantile(reach[good, 0] - (slope * track.u[good] + offset), 0.8) if side == 1 else None
+    size = float(inner) if inner is not None else float(outer)  # type: ignore[arg-type]
+    if abs(size) < 0.25 * length or abs(size) < 2.0:
+        size = math.copysign(length, size if size != 0 else 1.0)
+    low, high = sorted((0.12 * size, 0.88 * size))
+    u = (places - start) @ turned
+    return _Track(
+        origin=start, axis=turned, tick=track.tick, low=low, high=high, period=track.period, u=u, k=track.k
+    )
+
+
+def _line(u: Floats, v: Floats) -> tuple[float, float, float]:
+    """Robust straight line: slope, scatter (median deviation), offset."""
+    weight = np.ones(u.size)
+    slope, offset = 0.0, float(np.median(v))
+    span = max(float(np.ptp(u)), 1.0)
+    for _ in range(12):
+        w = weight.sum()
+        mu, mv = float((weight * u).sum() / w), float((weight * v).sum() / w)
+        den = float((weight * (u - mu) ** 2).sum()) + 1e-9 * span**2
+        slope = float((weight * (u - mu) * (v - mv)).sum()) / den
+        offset = mv - slope * mu
+        off = np.abs(v - slope * u - offset)
+        scale = max(float(np.median(off)), 0.1)
+        weight = 1.0 / (1.0 + (off / (1.5 * scale)) ** 2)
+    return slope, scale, offset
+
+
+def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
+    """How far each tick goes from the middle of its band to either side, (N, 2) in v; NaN for ticks not seen there."""
+    smooth = cv2.blur(ink.astype(np.float32), (3, 1), borderType=cv2.BORDER_REFLECT)
+    at = int(np.argmin(np.abs(vs - middle)))
+    strength = np.median(smooth[:, max(0, at - 2) : at + 3], axis=1)
+    limit = END_SHARE * np.maximum(strength, 0.5 * usual)
+    present = smooth >= limit[:, None]
+    # one sample missing inside a stroke is a scratch, not its end
+    bridged = present.copy()
+    bridged[:, 1:-1] |= present[:, :-2] & present[:, 2:]
+    out = np.full((ink.shape[0], 2), np.nan)
+    for side, way in ((0, -1), (1, 1)):
+        part = bridged[:, at::way] if way > 0 else bridged[:, at::-1]
+        run = np.where(part.all(axis=1), part.shape[1], np.argmin(part, axis=1))
+        last = np.clip(at + way * (run - 1), 0, len(vs) - 1)
+        following = np.clip(last + way, 0, len(vs) - 1)
+        a, b = smooth[np.arange(len(run)), last], smooth[np.arange(len(run)), following]
+        part_way = np.clip((a - limit) / np.maximum(a - b, 1e-6), 0.0, 1.0)
+        out[:, side] = np.where(run > 0, vs[last] + part_way * (vs[following] - vs[last]), np.nan)
+    out[strength < LEAST_STRENGTH * usual] = np.nan
+    return out
+
+
+def _halved(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track | None:
+    """The comb with twice, four, five or ten times the ticks, where finer ones stand between those followed."""
+    best = None
+    for parts in (2, 4, 5, 10):
+        fine = _Track(
+            origin=track.origin, axis=track.axis, tick=track.tick, low=track.low, high=track.high,
+            period=track.period / parts, u=track.u, k=track.k * parts,
+        )  # fmt: skip
+        if fine.period < 2.5:
+            break
+        pairs = np.flatnonzero(np.diff(track.k) == 1)
+        between = np.concatenate(
+            [track.u[pairs] + (track.u[pairs + 1] - track.u[pairs]) * j / parts for j in range(1, parts)]
+        )
+        if between.size < 6:
+            return best
+        size = track.high - track.low
+        near = np.linspace(track.low - 0.1 * size, track.low + 0.45 * size, 7)
+        far = np.linspace(track.high - 0.45 * size, track.high + 0.1 * size, 7)
+        inset = near if abs(track.low) < abs(track.high) else far
+        step = np.full(between.size, fine.period)
+        ink = ridge_matrix(levels, fine.origin + between[:, None] * fine.axis, fine.axis, fine.tick, inset, step, dark)
+        own = ridge_matrix(
+            levels, fine.origin + track.u[:, None] * fine.axis, fine.axis, fine.tick, inset,
+            np.full(track.u.size, fine.period), dark,
+        )  # fmt: skip
+        usual = float(np.median(np.median(own, axis=1)))
+        hit = np.median(ink, axis=1) > LEAST_STRENGTH * usual
+        if usual > 3.0 and hit.mean() > 0.7:
+            every = np.concatenate([track.u, between[hit]])
+            number = np.concatenate(
+                [track.k * parts, np.concatenate([track.k[pairs] * parts + j for j in range(1, parts)])[hit]]
+            )
+            order = np.argsort(every)
+            fine.u, fine.k = every[order], number[order]
+            short = 0.6 if abs(track.low) < abs(track.high) else 1.0
+            fine.low, fine.high = track.low * short, track.high * short
+            best = _grow(levels, fine, dark, margin=4 * fine.period) or best
+    return best
+
+
+def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> Comb | None:
+    """Every tick's place and slope by centroids at several heights, and how far it reaches to both sides."""
+    if len(track.u) < LEAST_TICKS:
+        return None
+    fit = fit_even(track.u, track.k)
+    if fit is None:
+        return None
+    keep, (a, b, c, middle) = fit
+    k = track.k[keep].astype(np.float64) - middle
+    u = (a + b * k) / (1 + c * k)
+    period = np.abs((b - a * c) / (1 + c * k) ** 2)
+    heights = np.linspace(track.low, track.high, 7)
+    where = np.linspace(-0.42, 0.42, 17)
+    base = track.origin + u[:, None] * track.axis
+    points = (
+        base[:, None, None, :]
+        + (where[None, None, :] * period[:, None, None])[..., None] * track.axis
+        + heights[None, :, None, None] * track.tick
+    )
+    level = _level(levels, track.period)
+    grey = sample(levels, level, points.reshape(len(u), -1, 2)).reshape(len(u), 7, where.size).astype(np.float64)
+    ink = -grey if dark else grey
+    ink = ink - np.minimum(ink[..., :3].mean(-1), ink[..., -3:].mean(-1))[..., None]
+    peak = ink[..., 5:12].max(axis=-1, keepdims=True)
+    weight = np.clip(ink - 0.35 * peak, 0, None)
+    total = weight.sum(-1)
+    centre = (weight * where).sum(-1) / np.maximum(total, 1e-9) * period[:, None]
+    centre[total <= 0] = np.nan
+    bend = heights - heights.mean()
+    ok = np.isfinite(centre).all(axis=1)
+    centre, u, period, k = centre[ok], u[ok], period[ok], k[ok]
+    if len(u) < LEAST_TICKS:
+        return None
+    common = np.median(centre, axis=1)
+    slope = np.clip((centre - common[:, None]), -0.2 * period[:, None], 0.2 * period[:, None]) @ bend / float(bend @ bend)
+    rough = centre - common[:, None] - slope[:, None] * bend
+    noise = max(0.03, 1.4826 * float(np.median(np.abs(rough))) / math.sqrt(len(heights)) * 1.3)
+    index = track.k[keep][ok]
+    final = fit_even(u + common, index)
+    if final is None or final[0].sum() < LEAST_TICKS:
+        return None
+    stay = final[0]
+    a, b, c, middle = final[1]
+    kk = index[stay] - middle
+    off = (u + common)[stay] - (a + b * kk) / (1 + c * kk)
+    evenness = float(np.sqrt(np.mean(off**2))) / track.period
+    mid = heights.mean()
+    place = (
+        track.origin
+        + (u + common)[stay][:, None] * track.axis
+        + mid * track.tick
+    )
+    lean = slope[stay][:, None] * track.axis + track.tick
+    size = track.high - track.low
+    near, far = place - 0.5 * size * lean, place + 0.5 * size * lean
+    tall = max(abs(track.low), abs(track.high))
+    vs = np.arange(-6.0 * tall, 6.0 * tall, max(tall / 14, 0.4))
+    ridge = ridge_matrix(levels, place - mid * track.tick, track.axis, track.tick, vs, period[stay], dark)
+    strength = np.median(ridge[:, (vs >= track.low) & (vs <= track.high)], axis=1)
+    usual = float(np.median(strength))
+    reach = reaches(ridge, vs, mid, usual)
+    seen = np.isfinite(reach).all(axis=1)
+    if seen.sum() < LEAST_TICKS or usual < 3.0:
+        return None
+    order = np.flatnonzero(seen)
+    return Comb(
+        index=index[stay][order],
+        places_px=place[order],
+        ends_px=np.stack([near, far], axis=1)[order],
+        reach_px=reach[order],
+        axis=track.axis,
+        tick=track.tick,
+        period_px=track.period,
+        band_px=size,
+        sigma_px=max(noise, float(np.median(np.abs(off))) * 1.4826),
+        evenness=evenness,
+        contrast=usual,
+        dark=dark,
+    )

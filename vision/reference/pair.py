@@ -1,0 +1,93 @@
+"""Two scales on one ruler settle each other's unit: a sixteenth of an inch is 1.5875 mm, whatever the ticks look like."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vision.reference.comb import Comb
+from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, Verdict
+
+if TYPE_CHECKING:
+    from vision.reference.ruler import Candidate
+
+#: Two scales of one ruler agree to this share (one standard deviation): print, and perspective across its width.
+RATIO_SIGMA = 0.006
+#: Unrelated combs have ratios of their periods spread over about this range of logarithms.
+RATIO_RANGE = 3.0
+#: Combs are scales of one ruler only if they lie within so many of the larger period from each other.
+NEAR_PERIODS = 45.0
+#: ... and run alike, deg.
+PARALLEL_DEG = 3.0
+
+
+def settle(candidates: Sequence[Candidate]) -> list[tuple[Candidate, Verdict | None, float]]:
+    """Each candidate with its verdict where it is sure, alone or through a neighbour, and the evidence in nats."""
+    out: list[tuple[Candidate, Verdict | None, float]] = []
+    for one in candidates:
+        verdict: Verdict | None = one.hearing.best if one.hearing.sure() else None
+        evidence = one.hearing.evidence()
+        for other in candidates:
+            if other is one or not _neighbours(one.comb, other.comb):
+                continue
+            joint, weight = _joint(one, other)
+            if joint is not None and (verdict is None or weight > evidence):
+                verdict, evidence = joint, weight
+        out.append((one, verdict, evidence))
+    return out
+
+
+def _neighbours(one: Comb, other: Comb) -> bool:
+    if abs(float(one.axis @ other.axis)) < math.cos(math.radians(PARALLEL_DEG)):
+        return False
+    normal = np.array([-one.axis[1], one.axis[0]])
+    gap = abs(float(np.median((other.places_px - one.places_px.mean(axis=0)) @ normal)))
+    along = np.sort((other.places_px - one.places_px[0]) @ one.axis)
+    own = np.sort((one.places_px - one.places_px[0]) @ one.axis)
+    shared = min(along[-1], own[-1]) - max(along[0], own[0])
+    least = 0.3 * min(along[-1] - along[0], own[-1] - own[0])
+    return gap < NEAR_PERIODS * max(one.period_px, other.period_px) and shared > least
+
+
+def _local_ratio(one: Comb, other: Comb) -> float:
+    """Period of one over period of the other, both taken where they stand side by side."""
+    along = (other.places_px - one.places_px[0]) @ one.axis
+    own = (one.places_px - one.places_px[0]) @ one.axis
+    low, high = max(along.min(), own.min()), min(along.max(), own.max())
+    periods = []
+    for u, comb in ((own, one), (along, other)):
+        chosen = (u >= low) & (u <= high)
+        slope = np.polyfit(comb.index[chosen], u[chosen], 1)[0] if chosen.sum() >= 3 else comb.period_px
+        periods.append(abs(float(slope)))
+    return periods[0] / periods[1]
+
+
+def _joint(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
+    """The verdict on ``one`` that both combs together make sure, and its evidence over "no rulers at all"."""
+    ratio = _local_ratio(one.comb, other.comb)
+    unrelated = one.hearing.alike + other.hearing.alike
+    best: dict[float, tuple[float, Verdict]] = {}
+    apart = math.inf
+    for mine in one.hearing.verdicts:
+        for its in other.hearing.verdicts:
+            cost = mine.cost + its.cost
+            if not mine.division.base_mm or not its.division.base_mm:
+                apart = min(apart, cost)
+                continue
+            off = math.log(ratio * its.division.base_mm / mine.division.base_mm) / RATIO_SIGMA
+            density = math.exp(-0.5 * min(off * off, 60.0)) / (RATIO_SIGMA * math.sqrt(2 * math.pi))
+            cost -= math.log(max(density * RATIO_RANGE, 1e-9))
+            held = best.get(mine.division.base_mm)
+            if held is None or cost < held[0]:
+                best[mine.division.base_mm] = (cost, mine)
+    ranked = sorted(best.values(), key=lambda item: item[0])
+    if not ranked:
+        return None, 0.0
+    cost, verdict = ranked[0]
+    rival = min(apart, ranked[1][0] if len(ranked) > 1 else math.inf, unrelated + LEAST_MARGIN - LEAST_EVIDENCE)
+    evidence = unrelated - cost
+    sure = rival - cost >= LEAST_MARGIN and evidence >= 2 * LEAST_EVIDENCE
+    return (verdict if sure else None), evidence

@@ -1,0 +1,193 @@
+"""Rulers and tapes lying in the photograph: found by their ticks, followed tick by tick, read where they are sure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.body import outline_of
+from vision.reference.comb import Comb, follow
+from vision.reference.pair import settle
+from vision.reference.reading import Reading
+from vision.reference.tick import Row, find_rows, pyramid
+from vision.reference.unit import Hearing, Verdict, hear
+
+Floats = NDArray[np.float64]
+
+#: Rows looked at on each level of the picture, the longest first.
+ROWS_PER_LEVEL = 10
+#: A ruler without a stated class is taken to be true to this share at 95 %: class II rigid rules are within 0.5 mm on
+#: a metre (2014/32/EU, MI-008), a cloth tape has no tolerance at all.
+RULER_RELATIVE_U95 = 0.003
+#: Readings beside each other must agree on the size of a millimetre to this share, or one of them is wrong.
+AGREE_SHARE = 0.05
+#: ... unless one has this many times the evidence of the other.
+OVERWHELMING = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sight:
+    """All rulers seen: those read for sure, best first, and sentences about those that were not."""
+
+    readings: tuple[Reading, ...]
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidate:
+    """A comb with what its tick lengths say on its better side."""
+
+    comb: Comb
+    hearing: Hearing
+
+
+def read_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> tuple[Reading, ...]:
+    """Rulers in an upright photo (H, W, 3), best first; empty where none can be read for sure.
+
+    ``unit`` "inch" or "mm" says what the ruler is divided in where the ticks alone leave it open.
+    """
+    return look_for_rulers(rgb, unit=unit).readings
+
+
+def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
+    """As ``read_rulers``, together with a sentence for each comb of ticks whose unit could not be told."""
+    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY) if rgb.ndim == 3 else rgb
+    levels = pyramid(np.asarray(gray, dtype=np.uint8))
+    candidates = _candidates(levels, unit)
+    sure: list[tuple[Candidate, Verdict, float]] = []
+    unsure: list[Candidate] = []
+    for candidate, verdict, evidence in settle(candidates):
+        if verdict is None:
+            unsure.append(candidate)
+        else:
+            sure.append((candidate, verdict, evidence))
+    sure.sort(key=lambda item: -item[2])
+    kept, quarrel = _agreeing(sure)
+    readings = tuple(_reading(rgb, candidate.comb, verdict) for candidate, verdict, _ in kept)
+    doubts = []
+    if quarrel:
+        doubts.append(
+            "two scales in the photo contradict each other about the size of a millimetre, so neither was used: "
+            "say which one counts with --ruler inch or --ruler mm, or leave only one ruler in the picture"
+        )
+    elif not readings and unsure:
+        ticks = max(len(candidate.comb.index) for candidate in unsure)
+        doubts.append(
+            f"a row of {ticks} ticks was found, but not whether they are millimetres or parts of an inch: "
+            "say --ruler inch or --ruler mm, or photograph more of the ruler, sharp and without glare"
+        )
+    return Sight(readings=readings, doubts=tuple(doubts))
+
+
+def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
+    found: list[Candidate] = []
+    for level in range(len(levels) - 1, -1, -1):
+        looked = 0
+        for row in find_rows(levels[level], level):
+            if looked >= ROWS_PER_LEVEL:
+                break
+            if any(_covers(candidate.comb, row) for candidate in found):
+                continue
+            looked += 1
+            comb = follow(levels, row)
+            if comb is None:
+                continue
+            hearing = _hearing(comb, unit)
+            candidate = Candidate(comb=comb, hearing=hearing)
+            rivals = [other for other in found if _same(other.comb, comb)]
+            if all(_worth(candidate) > _worth(other) for other in rivals):
+                found = [other for other in found if not _same(other.comb, comb)] + [candidate]
+    return found
+
+
+def _hearing(comb: Comb, unit: str) -> Hearing:
+    both = [hear(comb.index, comb.lengths_px(side), comb.period_px, unit=unit) for side in (0, 1)]
+    return max(both, key=lambda h: (h.sure(), h.evidence() if h.verdicts else -math.inf))
+
+
+def _worth(candidate: Candidate) -> tuple[bool, float]:
+    return candidate.hearing.sure(), candidate.hearing.evidence() + 0.1 * len(candidate.comb.index)
+
+
+def _covers(comb: Comb, row: Row) -> bool:
+    """Whether a row is part of a comb already followed (same ticks, or ticks of the same period and line)."""
+    inside = _inside(comb, row.bases_px)
+    alike = abs(row.period_px / comb.period_px - 1) < 0.1
+    return bool(inside.mean() > 0.7 and alike and row.dark == comb.dark)
+
+
+def _same(one: Comb, other: Comb) -> bool:
+    """Whether two combs are the same ticks, or one the gaps or a part of the other."""
+    small, large = (one, other) if len(one.index) <= len(other.index) else (other, one)
+    return bool(_inside(large, small.places_px).mean() > 0.5 and abs(float(one.axis @ other.axis)) > 0.98)
+
+
+def _inside(comb: Comb, points: Floats) -> NDArray[np.bool_]:
+    """Which points lie on a comb's ticks or just beside them."""
+    first, last = comb.places_px[0], comb.places_px[-1]
+    axis = last - first
+    span = float(np.hypot(*axis))
+    axis = axis / span
+    normal = np.array([-axis[1], axis[0]])
+    off = points - first
+    along, across = off @ axis, np.abs(off @ normal)
+    return (along > -comb.period_px) & (along < span + comb.period_px) & (across < 1.0 * comb.band_px + comb.period_px)
+
+
+def _agreeing(
+    sure: list[tuple[Candidate, Verdict, float]],
+) -> tuple[list[tuple[Candidate, Verdict, float]], bool]:
+    """The readings that agree with the best one; none, and True, where a strong one contradicts it."""
+    if not sure:
+        return [], False
+    best, verdict, evidence = sure[0]
+    size = _mm_px(best.comb, verdict)
+    kept = [sure[0]]
+    for other, its, weight in sure[1:]:
+        if abs(math.log(_mm_px(other.comb, its) / size)) < AGREE_SHARE * _apart(best.comb, other.comb):
+            kept.append((other, its, weight))
+        elif weight * OVERWHELMING > evidence:
+            return [], True
+    return kept, False
+
+
+def _mm_px(comb: Comb, verdict: Verdict) -> float:
+    return comb.period_px / verdict.division.base_mm
+
+
+def _apart(one: Comb, other: Comb) -> float:
+    """A factor for how much two combs may differ: perspective changes the scale across the picture."""
+    gap = float(np.hypot(*(one.places_px.mean(axis=0) - other.places_px.mean(axis=0))))
+    span = float(np.hypot(*(one.places_px[-1] - one.places_px[0])))
+    return 1.0 + 2.0 * gap / max(span, 1.0)
+
+
+def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
+    division = verdict.division
+    number = comb.index - verdict.phase
+    first = number[0] // division.top
+    number = number - first * division.top
+    whole = number % division.top == 0
+    names = tuple(str(int(n // division.top)) if w else "" for n, w in zip(number, whole, strict=True))
+    span = comb.ends_px[:, 1] - comb.ends_px[:, 0]
+    across = span @ comb.axis
+    along = np.arange(len(across), dtype=np.float64)
+    trend = np.polyval(np.polyfit(along, across, 1), along)
+    noise = 1.4826 * float(np.median(np.abs(across - trend))) / math.sqrt(2)
+    position = np.stack([number * division.base_mm, np.zeros(len(number))], axis=1)
+    return Reading(
+        source="ruler",
+        unit=division.unit,
+        marks_px=comb.places_px,
+        marks_mm=position,
+        marks_sigma_px=np.full(len(number), max(0.05, comb.sigma_px)),
+        ticks_px=comb.ends_px,
+        ticks_sigma_px=np.full(len(number), max(0.05, noise)),
+        tolerance_relative_u95=RULER_RELATIVE_U95,
+        names=names,
+        outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm),
+    )

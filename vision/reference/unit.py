@@ -1,0 +1,206 @@
+"""Millimetres or parts of an inch: told from which ticks are longer, and from how two scales on one ruler compare.
+
+On a metric scale every fifth and tenth tick is longer, on an inch scale every second, fourth, eighth and sixteenth
+(common practice of all rulers). Each way of dividing is a hypothesis; what it costs to explain the tick lengths with
+it, in nats, is compared with all others. A scale counts as read only where the best beats every hypothesis with
+another size of tick by a stated margin.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Unit = Literal["inch", "mm", "none"]
+
+INCH_MM = 25.4
+#: The best hypothesis must beat the next one with another tick size by so much (nats; odds of about 1 to 400).
+LEAST_MARGIN = 6.0
+#: ... and must beat "all ticks alike" by so much: textures have chance hierarchies, rulers have clear ones.
+LEAST_EVIDENCE = 10.0
+#: ... and by so much a tick: a true hierarchy explains every tick, a chance one a few.
+LEAST_SHARE = 0.25
+#: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
+ASTRAY_SHARE = 0.08
+#: A longer kind of tick is at least this much longer than the next shorter one, as a share of the shortest.
+LEAST_STEP = 0.12
+#: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
+TICK_MM, TICK_SPREAD = 3.0, 0.45
+#: Cost of ways to divide that are rarely met, nats (our estimate of practice).
+RARE = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Division:
+    """One way to divide a scale: the size of a tick, after how many ticks the longest returns, which are longer."""
+
+    unit: Unit
+    base_mm: float
+    top: int
+    longer: tuple[int, ...]
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """The best division for one size of tick; ``phase`` is the index (mod ``top``) of the longest ticks."""
+
+    division: Division
+    phase: int
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hearing:
+    """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike"."""
+
+    verdicts: tuple[Verdict, ...]
+    alike: float
+    ticks: int
+
+    @property
+    def best(self) -> Verdict | None:
+        """The cheapest verdict."""
+        return self.verdicts[0] if self.verdicts else None
+
+    def margin(self) -> float:
+        """By how much the best verdict beats the best one with another tick size (nats)."""
+        if len(self.verdicts) < 2:
+            return math.inf if self.verdicts else -math.inf
+        return self.verdicts[1].cost - self.verdicts[0].cost
+
+    def evidence(self) -> float:
+        """By how much the best verdict beats "all ticks alike" (nats)."""
+        return self.alike - self.verdicts[0].cost if self.verdicts else -math.inf
+
+    def sure(self) -> bool:
+        """Whether the tick lengths alone settle the size of a tick."""
+        best = self.best
+        if best is None or best.division.unit == "none":
+            return False
+        return self.margin() >= LEAST_MARGIN and self.evidence() >= max(LEAST_EVIDENCE, LEAST_SHARE * self.ticks)
+
+
+def _divisions() -> tuple[Division, ...]:
+    out = [
+        Division(unit="mm", base_mm=1.0, top=10, longer=(5, 10), cost=0.0),
+        Division(unit="mm", base_mm=1.0, top=10, longer=(10,), cost=1.0),
+        Division(unit="mm", base_mm=1.0, top=5, longer=(5,), cost=RARE),
+        Division(unit="mm", base_mm=0.5, top=20, longer=(2, 10, 20), cost=0.5),
+        Division(unit="mm", base_mm=0.5, top=20, longer=(10, 20), cost=1.5),
+        Division(unit="mm", base_mm=0.5, top=20, longer=(2, 20), cost=1.5),
+        Division(unit="mm", base_mm=0.5, top=10, longer=(2, 10), cost=RARE - 1),
+    ]
+    for top, cost in ((8, 0.0), (16, 0.0), (32, 1.0)):
+        steps = [2**j for j in range(1, int(math.log2(top)))]
+        for count in range(len(steps) + 1):
+            for chosen in combinations(steps, count):
+                missing = len(steps) - count
+                out.append(
+                    Division(
+                        unit="inch", base_mm=INCH_MM / top, top=top, longer=(*chosen, top), cost=cost + 0.7 * missing
+                    )
+                )
+        # the inch's tick no longer than the half inch's
+        out.append(
+            Division(unit="inch", base_mm=INCH_MM / top, top=top // 2, longer=tuple(steps), cost=cost + RARE + 1)
+        )
+    out.append(Division(unit="inch", base_mm=INCH_MM / 4, top=4, longer=(2, 4), cost=RARE))
+    return tuple(out)
+
+
+def _others() -> tuple[Division, ...]:
+    """Patterns that no ruler has: prints, fences and texts repeat after three, six or seven as gladly as after ten."""
+    tops = [(top,) for top in (2, 3, 4, 6, 7, 9, 11, 12, 13, 14, 15, 17, 18, 19)]
+    tops += [(2, 6), (3, 6), (3, 9), (3, 12), (4, 12), (6, 12)]
+    return tuple(Division(unit="none", base_mm=0.0, top=steps[-1], longer=steps, cost=1.0) for steps in tops)
+
+
+DIVISIONS = _divisions()
+OTHERS = _others()
+#: Only where the person says that the ruler is in inches: tenths of an inch look like millimetres.
+TENTHS = (
+    Division(unit="inch", base_mm=INCH_MM / 10, top=10, longer=(5, 10), cost=2.0),
+    Division(unit="inch", base_mm=INCH_MM / 20, top=20, longer=(2, 10, 20), cost=3.0),
+)
+
+
+def hear(index: Ints, length: Floats, period: float, *, unit: str = "auto") -> Hearing:
+    """What the lengths (N,) of ticks numbered ``index`` say about the size of a tick; ``period`` in the same unit.
+
+    ``unit`` "inch" or "mm" leaves only that unit's divisions.
+    """
+    divisions = [d for d in DIVISIONS if unit in ("auto", d.unit)]
+    if unit == "inch":
+        divisions += TENTHS
+    divisions += OTHERS
+    size = length / period
+    shortest = max(float(np.quantile(size, 0.2)), 0.2)
+    room = max(float(np.quantile(size, 0.98)) * 1.5, 3.0 * shortest)
+    alike = _cost(size, np.zeros(size.size, np.int64), 1, shortest, room)
+    assert alike is not None
+    best: dict[float, Verdict] = {}
+    span = int(index[-1] - index[0]) + 1
+    for division in divisions:
+        if span < division.top:
+            continue
+        extra = division.cost + (tick_length_cost(shortest * division.base_mm) if division.base_mm else 0.0)
+        for phase in range(division.top):
+            rank = _rank(index - phase, division.longer)
+            if division.base_mm and not _enough(rank, division):
+                continue
+            if np.bincount(rank, minlength=len(division.longer) + 1).min() < 1:
+                continue
+            cost = _cost(size, rank, len(division.longer) + 1, shortest, room)
+            if cost is None:
+                continue
+            cost += extra + math.log(division.top)
+            held = best.get(division.base_mm)
+            if held is None or cost < held.cost:
+                best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
+    return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size)
+
+
+def tick_length_cost(shortest_mm: float) -> float:
+    """Nats against a shortest tick of this length, by the weak prior of what rulers have."""
+    far = math.log(max(shortest_mm, 1e-3) / TICK_MM) / TICK_SPREAD
+    return 0.5 * far * far
+
+
+def _rank(number: Ints, longer: Sequence[int]) -> Ints:
+    rank = np.zeros(number.size, np.int64)
+    for step, every in enumerate(longer, start=1):
+        rank[number % every == 0] = step
+    return rank
+
+
+def _enough(rank: Ints, division: Division) -> bool:
+    """Whether the longest ticks are seen often enough to say that they are the longest there are."""
+    counts = np.bincount(rank, minlength=len(division.longer) + 1)
+    if (counts[:-1] < 2).any() or counts[-1] < 1:
+        # a short metric view may show a single middle tick on either side of the long one
+        return False
+    if len(division.longer) == 1 or division.unit == "inch":
+        return bool(counts[-1] >= 2 or (len(division.longer) >= 2 and counts[-1] >= 1 and counts[-2] >= 2))
+    return True
+
+
+def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
+    """Nats to explain the lengths with one length for each kind of tick; None where a longer kind is not longer."""
+    middle = np.zeros(kinds)
+    for kind in range(kinds):
+        middle[kind] = np.median(size[rank == kind])
+    if kinds > 1 and (np.diff(middle) < LEAST_STEP * shortest).any():
+        return None
+    off = np.abs(size - middle[rank])
+    breadth = max(float(np.mean(np.minimum(off, 0.5 * shortest))), 0.06 * shortest, 0.03)
+    chance = (1 - ASTRAY_SHARE) * np.exp(-off / breadth) / (2 * breadth) + ASTRAY_SHARE / room
+    return float(-np.log(chance).sum() + 0.5 * (kinds + 1) * math.log(size.size))
