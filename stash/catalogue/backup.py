@@ -13,9 +13,10 @@ from pathlib import Path
 
 from stash.catalogue import migration
 from stash.catalogue.connection import connect, copy_database
-from stash.catalogue.photo import KeptPhoto, file_of, keep, write_whole
+from stash.catalogue.photo import file_of, keep, write_whole
 from stash.catalogue.place import DATABASE_NAME, Place
 from stash.errors import CatalogueBlocked, Conflict, InputWrong, NotFound
+from stash.photograph import KeptPhoto
 
 _PHOTO = re.compile(r"photos/([0-9a-f]{64})\.jpg")
 

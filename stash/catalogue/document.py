@@ -17,7 +17,7 @@ from stash.piece import Piece
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
-    from stash.catalogue.photo import KeptPhoto
+    from stash.photograph import KeptPhoto
 
 #: A stash of a thousand outlines of a hundred corners takes 3 MB; ten times that and more is another file.
 _LARGEST_BYTES = 50_000_000

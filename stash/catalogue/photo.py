@@ -2,27 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 
 from stash.errors import CatalogueBlocked
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptPhoto:
-    """A photograph as it is kept: a JPEG without any word of where it was taken."""
-
-    jpeg: bytes
-    taken: str | None = None
-    focal35_mm: float | None = None
-
-    @property
-    def sha256(self) -> str:
-        """The fingerprint of the file."""
-        return hashlib.sha256(self.jpeg).hexdigest()
+from stash.photograph import KeptPhoto
 
 
 def file_of(folder: Path, sha256: str) -> Path:

@@ -13,7 +13,7 @@ from stash.piece import Piece
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
-    from stash.catalogue.photo import KeptPhoto
+    from stash.photograph import KeptPhoto
 
 
 class Stash(Protocol):

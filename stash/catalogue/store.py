@@ -15,7 +15,6 @@ from stash.catalogue import migration, row
 from stash.catalogue import photo as photos
 from stash.catalogue.connection import engine_for, read_only, told
 from stash.catalogue.journal import Draft, Entry, standing, take_back
-from stash.catalogue.photo import KeptPhoto
 from stash.catalogue.place import Place
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import photo as photo_table
@@ -27,6 +26,7 @@ from stash.interchange.contents import Contents
 from stash.interchange.digest import stash_digest
 from stash.interchange.reader import read
 from stash.interchange.writer import stash_document
+from stash.photograph import KeptPhoto
 from stash.piece import Piece
 
 

@@ -171,12 +171,12 @@ def _piece(spot: Spot, fabrics: dict[str, Fabric | None]) -> Piece:
         id=spot.at("id").text(),
         fabric=fabric_id.value,
         outline_mm=read_ring(spot.at("outline_mm")),
-        outline_u95_mm=spot.get("outline_mm_u95", 0.0).number(least=0.0),
+        outline_u95_mm=spot.get("outline_mm_u95", None).number_or_none(least=0.0) or 0.0,
         holes_mm=tuple(read_ring(ring) for ring in _list(spot, "holes_mm")),
         flaws_mm=tuple(read_ring(ring) for ring in _list(spot, "flaws_mm")),
         stripe_direction_deg=_degrees(direction),
-        stripe_origin_mm=spot.get("stripe_origin_mm", 0.0).number(),
-        along_origin_mm=spot.get("along_origin_mm", 0.0).number(),
+        stripe_origin_mm=spot.get("stripe_origin_mm", None).number_or_none() or 0.0,
+        along_origin_mm=spot.get("along_origin_mm", None).number_or_none() or 0.0,
         extra=spot.rest(_PIECE_KEYS),
     )
 

@@ -1,0 +1,310 @@
+"""The only door from the stash to the measuring side: a photograph or typed sizes in, a fabric and its pieces out."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stash.errors import InputWrong
+from stash.fabric import Fabric, Print, Stripe
+from stash.matching import match
+from stash.photograph import KeptPhoto
+from stash.piece import Piece
+from stash.turning import turned
+from vision.estimate import Estimate
+
+if TYPE_CHECKING:
+    from vision.measure import Measured
+    from vision.measurement import Cloth, Measurement
+    from vision.measurement import Print as PrintSeen
+    from vision.photo import Photo
+    from vision.request import MeasureRequest, Side
+
+#: Photographs are kept to be looked at again, not to be measured again: 2000 px show a thread of 0.5 mm on a metre.
+KEPT_SIDE_PX = 2000
+KEPT_QUALITY = 88
+
+_FOCAL_35MM_TAG, _TAKEN_TAG, _EXIF_IFD = 0xA405, 0x9003, 0x8769
+_PATTERNED = frozenset({"stripe", "check", "motif"})
+_NOT_PLACED = (
+    "The stripe's place on {what} is not known, so nothing can be promised of its stripes: measure from the left edge "
+    "to the start of the repeat and add it again with that."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intake:
+    """What to add to a stash. ``fabric`` is None where the pieces are of one that is there already.
+
+    Ids that are "" are given by the stash (see ``Stash.add``). ``warnings`` are whole sentences for her.
+    """
+
+    fabric: Fabric | None
+    pieces: tuple[Piece, ...]
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """What she says besides: the name of a new fabric or an existing one, typed sizes, and which edges are known.
+
+    ``size_mm`` (width, length) is given where the photograph shows only a part; ``origin_mm`` is then where the
+    repeat starts, from the left edge along n. ``torn`` and ``selvage`` are sides of the upright photograph.
+    """
+
+    name: str | None = None
+    fabric: Fabric | None = None
+    size_mm: tuple[float, float] | None = None
+    origin_mm: float | None = None
+    torn: Side | None = None
+    selvage: Side | None = None
+    one_way: bool = False
+    both_faces: bool = False
+
+    def __post_init__(self) -> None:
+        if (self.name is None) == (self.fabric is None):
+            raise InputWrong(
+                "the cloth needs either a name or the fabric that it is of", "give one of --name and --fabric"
+            )
+        if self.size_mm is not None and not all(math.isfinite(side) and side > 0 for side in self.size_mm):
+            raise InputWrong("a width or length is not more than zero", "give --width and --length of the cloth")
+
+
+def measure(path: Path, request: MeasureRequest | None = None) -> tuple[Photo, Measured]:
+    """Opens and measures one photograph. Raises vision.errors.VisionError with what was found and what to do."""
+    from vision.measure import measure_photo
+    from vision.photo import read_photo
+
+    photo = read_photo(path)
+    return photo, measure_photo(photo, request)
+
+
+def kept(photo: Photo) -> KeptPhoto:
+    """The photograph as the stash keeps it: smaller, upright, and with nothing of EXIF but date and focal length."""
+    from PIL import Image
+
+    picture = Image.fromarray(photo.rgb)
+    picture.thumbnail((KEPT_SIDE_PX, KEPT_SIDE_PX), Image.Resampling.LANCZOS)
+    exif = Image.Exif()
+    details: dict[int, Any] = {}
+    if photo.taken is not None:
+        details[_TAKEN_TAG] = photo.taken
+    if photo.focal35_mm is not None:
+        details[_FOCAL_35MM_TAG] = round(photo.focal35_mm)
+    exif[_EXIF_IFD] = details
+    file = io.BytesIO()
+    picture.save(file, format="JPEG", quality=KEPT_QUALITY, exif=exif)
+    return KeptPhoto(jpeg=file.getvalue(), taken=photo.taken, focal35_mm=photo.focal35_mm)
+
+
+def from_sizes(wish: Wish, print_: Print | None = None) -> Intake:
+    """A rectangle of the typed size, width along x and length along y, its stripes straight.
+
+    ``print_`` is the print of a new fabric; plain where none is given. On patterned cloth with no origin given, the
+    stripe's place is not known, and a warning says so.
+    """
+    if wish.size_mm is None:
+        raise InputWrong("no size is given", "give --width and --length of the cloth, or a photograph of it")
+    fabric = _new_fabric(wish, print_ or Print(kind="plain")) if wish.fabric is None else None
+    kind = (fabric or wish.fabric or _none()).print.kind
+    placed = kind not in _PATTERNED or wish.origin_mm is not None
+    piece = _rectangle(wish, direction_deg=0.0 if placed else None)
+    return Intake(fabric=fabric, pieces=(piece,), warnings=() if placed else (_NOT_PLACED.format(what="this cloth"),))
+
+
+def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[bool] = ()) -> Intake:
+    """The fabric and pieces that a measured photograph shows.
+
+    ``cut_off`` tells, for the main cloth or for each of ``scraps`` where there are several, whether the picture's
+    edge cuts it off (see ``cut_off_in``): what is seen of it is then not all of it.
+
+    Raises:
+        InputWrong: the photograph had no scale, no cloth, or a print that could not be measured, and what was typed
+            does not stand in for it.
+    """
+    cloths = measurement.scraps or (measurement.main,)
+    if measurement.scale is None and wish.size_mm is None:
+        raise InputWrong(
+            f"{measurement.photo} shows nothing that sets its scale",
+            "photograph it again with a ruler beside the cloth, or type its sizes with --width and --length",
+        )
+    fabric = None
+    if wish.fabric is None:
+        seen = measurement.main.print
+        if seen is None:
+            raise InputWrong(
+                f"what is printed on the cloth in {measurement.photo} could not be measured",
+                "photograph two whole repeats square-on with the ruler beside them, or type the cloth in with: ask",
+            )
+        fabric = _new_fabric(wish, _print_of(seen))
+    reference = fabric or wish.fabric or _none()
+    pieces: list[Piece] = []
+    warnings: list[str] = list(_repeat_warnings(measurement.main.print, wish))
+    if wish.size_mm is not None:
+        pieces.append(_sized_piece(measurement.main, wish, reference, warnings))
+        cloths = ()
+    for number, cloth in enumerate(cloths):
+        what = "this cloth" if len(cloths) == 1 else f"cloth {number + 1}"
+        if number < len(cut_off) and cut_off[number]:
+            warnings.append(
+                f"The edge of the picture cuts off {what}: only what is seen was added; photograph it whole, or give "
+                "--width and --length."
+            )
+        if cloth.outline is not None:
+            pieces.append(_seen_piece(cloth, wish, reference, what, warnings, first=fabric is not None and number == 0))
+    if not pieces:
+        raise InputWrong(
+            f"no cloth was found in {measurement.photo}",
+            "photograph it whole on a table of another colour, or give --width and --length",
+        )
+    return Intake(fabric=fabric, pieces=tuple(pieces), warnings=tuple(warnings))
+
+
+def cut_off_in(measured: Measured) -> tuple[bool, ...]:
+    """For each cloth, largest first, whether the edge of the picture cuts it off."""
+    return tuple(bool(cloth.region.touches_frame) for cloth in measured.evidence.cloths)
+
+
+def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: list[str], *, first: bool) -> Piece:
+    assert cloth.outline is not None
+    piece = Piece(
+        id="",
+        fabric="" if wish.fabric is None else wish.fabric.id,
+        outline_mm=cloth.outline.points_mm,
+        outline_u95_mm=cloth.outline.u95_mm,
+        holes_mm=cloth.outline.holes_mm,
+        stripe_direction_deg=None,
+    )
+    if fabric.print.kind not in _PATTERNED:
+        return replace(turned(piece, _grain_turn(cloth, wish)), stripe_direction_deg=0.0)
+    placed = _placed(piece, cloth, fabric, first=first)
+    if placed.stripe_direction_deg is None:
+        warnings.append(_NOT_PLACED.format(what=what))
+    if cloth.skew is None:
+        warnings.append(
+            f"The grain of {what} is not known and taken as it lies in the picture: name an edge with --torn or "
+            "--selvage if a part must follow it."
+        )
+    return turned(placed, _grain_turn(cloth, wish))
+
+
+def _placed(piece: Piece, cloth: Cloth, fabric: Fabric, *, first: bool) -> Piece:
+    """The piece with its direction and origins in the fabric's repeat, as it lies in the picture; as it was if unsure.
+
+    The first piece of a new fabric is where the repeat is counted from, across and along.
+    """
+    seen = cloth.print
+    if seen is None or seen.across is None or seen.across_direction_deg is None or seen.origin_mm is None:
+        return piece
+    direction, origin = seen.across_direction_deg.value, seen.origin_mm
+    if not first:
+        if fabric.print.along is not None:
+            return piece  # where the print starts along its stripes cannot be told from another piece of it
+        found = match(_print_of(seen), origin, fabric.print, _difference)
+        if found is None:
+            return piece
+        direction, origin = direction + (180.0 if found.reverse else 0.0), found.origin_mm
+    return replace(
+        piece,
+        outline_u95_mm=math.hypot(piece.outline_u95_mm, _sway_mm(piece, seen.across_direction_deg)),
+        stripe_direction_deg=direction if direction <= 180.0 else direction - 360.0,
+        stripe_origin_mm=origin,
+    )
+
+
+def _sway_mm(piece: Piece, direction: Estimate) -> float:
+    """How far a stripe may lie off at the ends of the piece because its direction is not known exactly (95 %)."""
+    xs, ys = [x for x, _ in piece.outline_mm], [y for _, y in piece.outline_mm]
+    reach = math.hypot(max(xs) - min(xs), max(ys) - min(ys)) / 2
+    return reach * math.tan(math.radians(min(direction.u95, 45.0)))
+
+
+def _grain_turn(cloth: Cloth, wish: Wish) -> float:
+    """The turn, counter-clockwise, that brings the lengthwise grain onto y.
+
+    The grain lies ``skew`` clockwise of the print's axis nearest to it; a quarter turn more where the known edges say
+    that the grain lies across the picture.
+    """
+    direction = cloth.print.across_direction_deg if cloth.print is not None else None
+    turn = 0.0
+    if cloth.skew is not None and direction is not None:
+        turn = (cloth.skew.angle.value - direction.value + 45.0) % 90.0 - 45.0
+    lies_across = wish.selvage in ("top", "bottom") or (
+        wish.selvage is None and wish.torn is not None and wish.torn in ("left", "right")
+    )
+    if not lies_across:
+        return turn
+    after = turn + (direction.value if direction is not None else 90.0)
+    return turn - 90.0 if after > 0 else turn + 90.0
+
+
+def _sized_piece(cloth: Cloth, wish: Wish, fabric: Fabric, warnings: list[str]) -> Piece:
+    """The typed rectangle; its stripes lie as the picture shows them against the grain."""
+    if fabric.print.kind not in _PATTERNED:
+        return _rectangle(wish, direction_deg=0.0)
+    seen = cloth.print
+    if wish.origin_mm is None or seen is None or seen.across_direction_deg is None:
+        warnings.append(_NOT_PLACED.format(what="this cloth"))
+        return _rectangle(wish, direction_deg=None)
+    return _rectangle(wish, direction_deg=seen.across_direction_deg.value + _grain_turn(cloth, wish))
+
+
+def _rectangle(wish: Wish, *, direction_deg: float | None) -> Piece:
+    assert wish.size_mm is not None
+    width, length = wish.size_mm
+    return Piece(
+        id="",
+        fabric="" if wish.fabric is None else wish.fabric.id,
+        outline_mm=((0.0, 0.0), (width, 0.0), (width, length), (0.0, length)),
+        stripe_direction_deg=direction_deg,
+        stripe_origin_mm=wish.origin_mm or 0.0,
+    )
+
+
+def _new_fabric(wish: Wish, print_: Print) -> Fabric:
+    assert wish.name is not None
+    return Fabric(id="", name=wish.name, print=print_, one_way=wish.one_way, both_faces=wish.both_faces)
+
+
+def _print_of(seen: PrintSeen) -> Print:
+    stripes = tuple(
+        Stripe(
+            label=stripe.label,
+            width_mm=stripe.width.value,
+            centre_mm=stripe.centre_mm,
+            hex=stripe.hex,
+            colour=stripe.colour,
+            width_u95_mm=stripe.width.u95,
+        )
+        for stripe in seen.stripes
+    )
+    extra = {} if seen.even is None else {"even": seen.even}
+    return Print(kind=seen.kind, across=seen.across, along=seen.along, stripes=stripes, extra=extra)
+
+
+def _repeat_warnings(seen: PrintSeen | None, wish: Wish) -> tuple[str, ...]:
+    """A sentence where the repeat in the picture is not that of the fabric it is said to be of."""
+    known = None if wish.fabric is None else wish.fabric.print.across
+    if seen is None or seen.across is None or known is None:
+        return ()
+    apart = abs(seen.across.value - known.value)
+    if apart <= math.hypot(seen.across.u95, known.u95) + 0.01 * known.value:
+        return ()
+    return (
+        f"The repeat in the picture is {seen.across.value:.1f} mm and that of the fabric {known.value:.1f} mm: "
+        "make sure that it is the same cloth, washed or unwashed alike.",
+    )
+
+
+def _difference(one: str, other: str) -> float:
+    from vision.colour import ciede2000, lab_of
+
+    return float(ciede2000(lab_of(one), lab_of(other)))
+
+
+def _none() -> Fabric:
+    raise AssertionError("a wish has either a name or a fabric")
