@@ -1,0 +1,263 @@
+"""One function for each thing a user does: what the command line calls. Nothing here prints."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stash.errors import InputWrong, NotFound, OurFault
+
+if TYPE_CHECKING:
+    from stash.ask.build import Outcome
+    from stash.catalogue.journal import Entry
+    from stash.catalogue.stash import Stash
+    from stash.fabric import Fabric
+    from stash.garment.part import Garment
+    from stash.piece import Piece
+    from stash.planner.plan import Plan
+    from stash.planner.problem import Problem
+
+#: Seconds that ``enough`` may take where nothing is said, of which a no may spend this many on its ways out.
+LIMIT_S = 60.0
+WAYS_OUT_S = 20.0
+
+Progress = Callable[[str], None]
+Where = str | os.PathLike[str] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answered:
+    """A question, its answer, and the document that says both."""
+
+    problem: Problem
+    garments: tuple[Garment, ...]
+    plan: Plan
+    document: dict[str, Any]
+    remarks: tuple[str, ...] = ()
+
+
+def stash_at(where: Where, *, write: bool = False) -> Stash:
+    """The stash at a place (see ``stash.catalogue.door``)."""
+    from stash.catalogue.door import open_stash
+
+    return open_stash(where, write=write)
+
+
+def read_garments(files: Sequence[Path]) -> tuple[Garment, ...]:
+    """The garments that the files describe, with part ids that no two share.
+
+    Raises:
+        NotFound: there is no such file. InputWrong: it cannot be read or is wrong, with every mistake.
+    """
+    from stash.garment.file import read_garment
+    from stash.garment.resolved import together
+
+    return together([read_garment(read_text(file), where=str(file)) for file in files])
+
+
+def enough_of(
+    files: Sequence[Path], where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+) -> Answered:
+    """Whether the garments in the files can be cut from the stash, and where, or what would have to change."""
+    held = stash_at(where)
+    return answer(read_garments(files), held, limit_s=limit_s, progress=progress)
+
+
+def answer(
+    garments: Sequence[Garment], held: Stash, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+) -> Answered:
+    """The answer to whether the garments can be cut from what the stash holds."""
+    from stash.interchange.digest import plan_digests
+
+    contents = held.contents()
+    problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
+    plan = planned(problem, limit_s=limit_s, progress=progress)
+    digests = plan_digests(contents, {placement.piece for placement in plan.placements})
+    return _answered(problem, garments, plan, digests, remarks)
+
+
+def question(
+    garments: Sequence[Garment], fabrics: Mapping[str, Fabric], pieces: Sequence[Piece]
+) -> tuple[Problem, tuple[str, ...]]:
+    """The planner's problem, and what the maker should know about these cloths in these garments.
+
+    Raises InputWrong where a part's fabric or stripe is not there.
+    """
+    from stash.garment.stock import check_against
+    from stash.planner.problem import Problem
+
+    remarks = tuple(remark for garment in garments for remark in check_against(garment, fabrics))
+    parts = tuple(part for garment in garments for part in garment.parts)
+    wanted = {part.fabric for part in parts}
+    return (
+        Problem(
+            parts=parts,
+            fabrics={name: fabrics[name] for name in sorted(wanted)},
+            pieces=tuple(piece for piece in pieces if piece.fabric in wanted),
+        ),
+        remarks,
+    )
+
+
+def planned(problem: Problem, *, limit_s: float = LIMIT_S, progress: Progress | None = None) -> Plan:
+    """The planner's answer, with the ways out of a proven no."""
+    from stash.planner.advice import ways_out
+    from stash.planner.solve import decide
+
+    plan = decide(problem, limit_s=limit_s, progress=progress)
+    if plan.answer != "no" or not plan.proven:
+        return plan
+    if progress is not None:
+        progress("looking for the least change that makes it a yes")
+    return replace(plan, ways_out=ways_out(problem, limit_s=max(2.0, min(WAYS_OUT_S, limit_s - plan.seconds))))
+
+
+def _answered(
+    problem: Problem,
+    garments: Sequence[Garment],
+    plan: Plan,
+    digests: Mapping[str, Any],
+    remarks: tuple[str, ...],
+) -> Answered:
+    from stash.garment.resolved import to_documents
+    from stash.planner.document import plan_document
+
+    return Answered(
+        problem=problem,
+        garments=tuple(garments),
+        plan=plan,
+        document=plan_document(plan, to_documents(garments), digests),
+        remarks=remarks,
+    )
+
+
+def asked(outcome: Outcome, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None) -> Answered:
+    """The answer for cloth and a coat that were told in words. With a place, the cloth is kept in the stash there."""
+    from stash.interchange.contents import Contents
+    from stash.interchange.digest import plan_digests
+
+    fabrics, pieces = dict(outcome.fabrics), outcome.pieces
+    if where is not None:
+        held = stash_at(where, write=True)
+        fabrics, pieces = _kept(held, outcome)
+    problem, remarks = question([outcome.garment], fabrics, pieces)
+    plan = planned(problem, limit_s=limit_s, progress=progress)
+    contents = Contents(fabrics=tuple(fabrics.values()), pieces=tuple(pieces))
+    digests = plan_digests(contents, {placement.piece for placement in plan.placements})
+    return _answered(problem, [outcome.garment], plan, digests, remarks)
+
+
+def _kept(held: Stash, outcome: Outcome) -> tuple[dict[str, Fabric], tuple[Piece, ...]]:
+    """The told cloth, added to the stash unless just the same is there already."""
+    from stash.interchange.contents import Contents
+    from stash.interchange.writer import stash_document
+
+    told = Contents(fabrics=tuple(outcome.fabrics.values()), pieces=outcome.pieces)
+    held.import_document(stash_document(told), source="what was told")
+    return dict(outcome.fabrics), outcome.pieces
+
+
+def write_sheet(plan_file: Path, out: Path, where: Where, *, paper: str = "a4") -> None:
+    """The cutting sheet of a plan file, as PDF, SVG or HTML by the ending of ``out``.
+
+    Raises:
+        InputWrong: no plan, another ending, a plan with nothing to cut.
+        Conflict: the cloth has changed since the plan was made.
+    """
+    document = read_json(plan_file)
+    contents = stash_at(where).contents()
+    sheet_of(document, contents.fabrics, contents.pieces, out, paper=paper)
+
+
+def sheet_of(
+    document: Mapping[str, Any], fabrics: Sequence[Fabric], pieces: Sequence[Piece], out: Path, *, paper: str = "a4"
+) -> None:
+    """The cutting sheet of a plan document for the given cloth."""
+    from stash.sheet.sheet import compose, write
+
+    sheet = compose(
+        dict(document), {fabric.id: fabric for fabric in fabrics}, {piece.id: piece for piece in pieces}, paper=paper
+    )
+    try:
+        write(sheet, out)
+    except OSError as error:
+        raise InputWrong(f"{out} cannot be written ({error.strerror or error})", "name another file") from None
+
+
+def book(plan_file: Path, where: Where) -> Entry:
+    """Books the cut of a plan file: used pieces leave the stash, leftovers enter it."""
+    from stash.catalogue.booking import book_cut
+
+    return book_cut(stash_at(where, write=True), read_json(plan_file), source=str(plan_file))
+
+
+def write_target(out: Path, paper: str) -> None:
+    """The printed target at true scale. Raises InputWrong where the paper or the ending is not one we write."""
+    from stash.measuring import target_board
+    from stash.sheet.target import write_target as write
+
+    try:
+        write(target_board(), out, paper)
+    except OSError as error:
+        raise InputWrong(f"{out} cannot be written ({error.strerror or error})", "name another file") from None
+
+
+def schema(name: str) -> str:
+    """The JSON Schema of a document, as text. Raises NotFound."""
+    from importlib import resources
+
+    folder = resources.files("stash").joinpath("schema")
+    names = sorted(file.name.removesuffix(".json") for file in folder.iterdir() if file.name.endswith(".json"))
+    if name not in names:
+        raise NotFound(f"there is no schema {name!r}", f"there are {', '.join(names)}")
+    return folder.joinpath(f"{name}.json").read_text(encoding="utf-8")
+
+
+def read_text(file: Path) -> str:
+    """A text file. Raises NotFound or InputWrong with what to do."""
+    try:
+        return file.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise NotFound(f"there is no file {file}", "check the name and the folder") from None
+    except UnicodeDecodeError:
+        raise InputWrong(f"{file} is not text in UTF-8", "name the right file, or save it as UTF-8") from None
+    except OSError as error:
+        raise InputWrong(
+            f"{file} cannot be read ({error.strerror or error})", "check the name and who may read it"
+        ) from None
+
+
+def read_json(file: Path) -> Any:
+    """The JSON document in a file. Raises NotFound or InputWrong."""
+    from stash.interchange.reader import parse
+
+    return parse(read_text(file), source=str(file))
+
+
+def write_text(file: Path, text: str) -> None:
+    """Writes a file whole. Raises InputWrong where that cannot be."""
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
+
+
+def as_json(document: Any) -> str:
+    """A document as it goes to a file or to standard output, one value a line at the top."""
+    try:
+        return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+    except ValueError as error:
+        raise OurFault(
+            f"a document holds a value that JSON has no word for ({error})", "send the report file"
+        ) from error
+
+
+def save_garment(outcome: Outcome, file: Path) -> None:
+    """Writes the coat that was told in words as a garment file."""
+    from stash.garment.writing import write_garment_toml
+
+    write_text(file, write_garment_toml(outcome.pattern))

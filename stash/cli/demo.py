@@ -1,0 +1,5 @@
+"""stub"""
+
+
+def demo() -> None:
+    """x"""

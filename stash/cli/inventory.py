@@ -1,0 +1,76 @@
+"""The stash in words: a row a piece, and all of one piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from stash.fabric import Fabric
+from stash.lengths import both, inches
+from stash.piece import Piece
+
+#: Outlines with more corners than this are not listed corner by corner.
+MOST_CORNERS = 12
+
+
+def listed(fabrics: Sequence[Fabric], pieces: Sequence[Piece]) -> Iterator[str]:
+    """Each fabric with its print, and its pieces below it."""
+    if not fabrics:
+        yield "The stash is empty. Add cloth with: stripewright add PHOTO --name NAME, or with --width and --length."
+        return
+    for fabric in fabrics:
+        yield f"{fabric.name} ({fabric.id}): {_print(fabric)}"
+        own = [piece for piece in pieces if piece.fabric == fabric.id]
+        yield from (f"  {piece.id}: {size(piece)}{_state(piece, fabric)}" for piece in own)
+        if not own:
+            yield "  no pieces"
+
+
+def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
+    """All that is known of one piece."""
+    yield f"{piece.id}: {size(piece)} of {fabric.name} ({fabric.id})"
+    yield f"  print    {_print(fabric)}"
+    for stripe in fabric.print.stripes:
+        colour = stripe.colour or stripe.hex or ""
+        yield f"  stripe   {stripe.label}: {colour} {both(stripe.width_mm)}"
+    if fabric.print.kind != "plain":
+        direction = piece.stripe_direction_deg
+        yield f"  stripes  {'their direction is not known' if direction is None else f'lie {direction:.2f}° counter-clockwise of the grain'}"
+    if piece.outline_u95_mm:
+        yield f"  edges    known to ± {piece.outline_u95_mm:.1f} mm"
+    if len(piece.outline_mm) <= MOST_CORNERS:
+        yield "  corners  " + ", ".join(f"({x:.0f}, {y:.0f})" for x, y in piece.outline_mm) + " mm"
+    if piece.holes_mm or piece.flaws_mm:
+        yield f"  beware   {len(piece.holes_mm)} holes and {len(piece.flaws_mm)} flaws"
+    if photo is not None:
+        yield f"  photo    {photo}"
+
+
+def size(piece: Piece) -> str:
+    """Its greatest width by its greatest length."""
+    xs, ys = zip(*piece.outline_mm, strict=True)
+    return f"{both(max(xs) - min(xs))} × {both(max(ys) - min(ys))}"
+
+
+def _print(fabric: Fabric) -> str:
+    print_ = fabric.print
+    ways = ", runs one way" if fabric.one_way else ""
+    if print_.kind == "plain":
+        return f"plain{ways}"
+    if print_.across is None:
+        return f"{print_.kind}, repeat not known{ways}"
+    listed_stripes = ", ".join(
+        " ".join(word for word in (row.label, row.colour, inches(row.width_mm)) if word) for row in print_.stripes
+    )
+    return f"{print_.kind}, repeat {both(print_.across.value)}{': ' + listed_stripes if listed_stripes else ''}{ways}"
+
+
+def _state(piece: Piece, fabric: Fabric) -> str:
+    words = []
+    if fabric.print.kind != "plain" and piece.stripe_direction_deg is None:
+        words.append("place of its stripes not known")
+    if len(piece.outline_mm) != 4:
+        words.append("not a rectangle")
+    if piece.flaws_mm:
+        words.append("has flaws")
+    return f" ({', '.join(words)})" if words else ""

@@ -1,0 +1,98 @@
+"""The commands about photographs: measure, and the printed target."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from stash.cli import option, output
+
+if TYPE_CHECKING:
+    from stash.measuring import Asked
+
+#: Exit status of one photograph: measured, or no scale in it.
+MEASURED, NO_SCALE = 0, 3
+
+
+def measure(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO…", help="Photographs of cloth beside a ruler or tape.")
+    ],
+    json: option.AsJson = False,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="Print one JSON document a line, one for each photo.")] = False,
+    overlay: Annotated[
+        Path | None, typer.Option("--overlay", metavar="OUT.png", help="Draw what was found on the photo.")
+    ] = None,
+    scale: option.ScaleFrom = "auto",
+    ruler: option.Ruler = "auto",
+    points: option.Points = None,
+    focal: option.Focal = None,
+    thickness: option.Thickness = None,
+    torn: option.Torn = None,
+    selvage: option.Selvage = None,
+) -> None:
+    """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
+    from stash.errors import InputWrong
+    from stash.measuring import Asked, overlay_file
+
+    if json and len(photos) > 1:
+        raise InputWrong(f"--json prints one document, and {len(photos)} photos are given", "use --jsonl, one a line")
+    asked = Asked(
+        scale=scale,
+        ruler=ruler,
+        points=tuple(points or ()),
+        focal35_mm=focal,
+        thickness=thickness,
+        torn=torn,
+        selvage=selvage,
+    )
+    worst = MEASURED
+    for number, photo in enumerate(photos, 1):
+        drawn = overlay_file(overlay, photo, many=len(photos) > 1)
+        with output.progress(f"measuring {photo.name} ({number} of {len(photos)})"):
+            found = _one(photo, asked, drawn, alone=len(photos) == 1)
+        worst = max(worst, found["status"], key=(0, 3, 2, 70).index)
+        if json:
+            output.document(found["document"])
+        elif jsonl:
+            output.line(found["document"])
+        elif found["rows"]:
+            output.lines([*found["rows"], *([f"  Drawn on the photograph: {drawn}"] if drawn else [])])
+    raise typer.Exit(worst)
+
+
+def _one(photo: Path, asked: Asked, drawn: Path | None, *, alone: bool) -> dict[str, Any]:
+    """One photograph's document, rows and status; in a batch a bad file is told and does not stop the rest."""
+    from stash.cli import findings
+    from stash.errors import StashError
+    from stash.measuring import measured
+    from vision.errors import VisionError
+
+    try:
+        document = measured(photo, asked, drawn)
+    except (StashError, VisionError) as error:
+        if alone:
+            raise
+        output.complain(f"{error.problem}", error.remedy)
+        return {
+            "status": 2,
+            "document": {"schema": "error/1", "error": error.problem, "remedy": error.remedy},
+            "rows": [],
+        }
+    status = NO_SCALE if document["scale"] is None else MEASURED
+    return {"status": status, "document": document, "rows": list(findings.told(document))}
+
+
+def target(out: option.OutFile, paper: option.Paper = "a4") -> None:
+    """Write the printed target, a sheet at true scale to photograph beside the cloth."""
+    from stash import actions
+
+    actions.write_target(out, paper)
+    output.lines(
+        [
+            f"The target is in {out}. Print it at 100 % (no fitting to the page), check its square with a ruler, and lay it "
+            "flat on the cloth."
+        ]
+    )

@@ -1,0 +1,42 @@
+"""Options that several commands share, so that they are called and explained alike everywhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+Side = Literal["top", "right", "bottom", "left"]
+
+Where = Annotated[
+    str | None,
+    typer.Option("--stash", metavar="WHERE", help="The stash: a folder, or a .json file that is only read."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+ScaleFrom = Annotated[
+    Literal["auto", "ruler", "target", "card", "points"],
+    typer.Option("--scale", help="What sets the scale. A card needs a focal length."),
+]
+Ruler = Annotated[Literal["auto", "inch", "mm"], typer.Option("--ruler", help="What the ruler counts.")]
+Points = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--points", metavar='"x1,y1 x2,y2 = 12 in"', help="Two places in the upright photo and their distance."
+    ),
+]
+Focal = Annotated[
+    float | None,
+    typer.Option("--focal", metavar="MM35", help="35 mm equivalent focal length, where the photo is silent."),
+]
+Thickness = Annotated[
+    str | None,
+    typer.Option("--thickness", metavar="LENGTH", help="How much higher the ruler lies than the cloth's face."),
+]
+Torn = Annotated[
+    Side | None, typer.Option("--torn", help="The cloth's edge on this side was torn: it follows the weft.")
+]
+Selvage = Annotated[Side | None, typer.Option("--selvage", help="The cloth's edge on this side is the selvage.")]
+Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
+OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
+Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]

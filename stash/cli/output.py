@@ -1,0 +1,62 @@
+"""How things are shown: one document on standard output, all else on standard error; progress on a terminal only."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+#: Columns that text is wrapped to: the width of a plain terminal, less a margin.
+WIDTH = 78
+
+
+def complain(problem: str, remedy: str) -> None:
+    """One sentence on standard error: what is wrong and how to mend it."""
+    print(f"stripewright: {problem}: {remedy}" if remedy else f"stripewright: {problem}", file=sys.stderr)
+
+
+def document(value: Any) -> None:
+    """A JSON document on standard output."""
+    from stash.actions import as_json
+
+    print(as_json(value))
+
+
+def line(value: Any) -> None:
+    """A JSON document in one line on standard output, at once."""
+    import json
+
+    print(json.dumps(value, ensure_ascii=False, allow_nan=False), flush=True)
+
+
+def lines(rows: Iterable[str]) -> None:
+    """Text on standard output, each row wrapped with its own indent kept."""
+    for row in rows:
+        print(wrapped(row))
+
+
+def wrapped(row: str) -> str:
+    """A row of text folded to the terminal's width, its continuation indented two columns deeper."""
+    indent = " " * (len(row) - len(row.lstrip()))
+    return textwrap.fill(
+        row.strip(), WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+    )
+
+
+@contextmanager
+def progress(first: str) -> Iterator[Any]:
+    """A teller of what is being done, in one line that is overwritten; silent where nobody watches."""
+    watched = sys.stderr.isatty()
+
+    def tell(what: str) -> None:
+        if watched:
+            print(f"\r\033[K… {what[: WIDTH - 4]}", end="", file=sys.stderr, flush=True)
+
+    tell(first)
+    try:
+        yield tell
+    finally:
+        if watched:
+            print("\r\033[K", end="", file=sys.stderr, flush=True)

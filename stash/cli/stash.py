@@ -1,0 +1,122 @@
+"""The commands under stash: what is kept, and how it moves in and out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stash.cli import option, output
+
+
+def group() -> typer.Typer:
+    """The commands list, show, import, export, backup, restore."""
+    commands = typer.Typer(
+        help="What cloth there is: list, show, import, export, backup, restore.", no_args_is_help=True
+    )
+    commands.command("list")(list_)
+    commands.command("show")(show)
+    commands.command("import")(import_)
+    commands.command("export")(export)
+    commands.command("backup")(backup)
+    commands.command("restore")(restore)
+    return commands
+
+
+def list_(stash: option.Where = None, json: option.AsJson = False) -> None:
+    """All lengths and remnants, by fabric."""
+    from stash import actions
+    from stash.cli import inventory
+
+    held = actions.stash_at(stash)
+    if json:
+        output.document(held.export_document())
+    else:
+        output.lines(inventory.listed(held.fabrics(), held.pieces()))
+
+
+def show(
+    piece: Annotated[str, typer.Argument(metavar="ID", help="A piece's or a fabric's id.")],
+    stash: option.Where = None,
+    json: option.AsJson = False,
+) -> None:
+    """One piece or one fabric, with all that is known of it."""
+    from stash import actions
+    from stash.cli import inventory
+    from stash.interchange.writer import fabric_document, piece_document
+
+    held = actions.stash_at(stash)
+    fabrics = {fabric.id: fabric for fabric in held.fabrics()}
+    if piece in fabrics and piece not in {row.id for row in held.pieces()}:
+        fabric = fabrics[piece]
+        rows = list(inventory.listed([fabric], [row for row in held.pieces() if row.fabric == fabric.id]))
+        if json:
+            output.document(fabric_document(fabric))
+        else:
+            output.lines(rows)
+        return
+    found = held.piece(piece)
+    if json:
+        output.document(piece_document(found))
+    else:
+        output.lines(inventory.shown(found, fabrics[found.fabric], held.photo_of(piece)))
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="An interchange document, stash.json.")],
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Put the document's content in place of other content.")
+    ] = False,
+    stash: option.Where = None,
+) -> None:
+    """Take in the cloth of an interchange document."""
+    from stash import actions
+
+    entry = actions.stash_at(stash, write=True).import_document(
+        actions.read_json(file), replace=replace, source=str(file)
+    )
+    output.lines(
+        [
+            f"Imported: {entry.summary}."
+            if entry is not None
+            else "All of it is in the stash already; nothing was changed."
+        ]
+    )
+
+
+def export(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the document.")],
+    stash: option.Where = None,
+) -> None:
+    """Write everything (but photographs and journal) as an interchange document."""
+    from stash import actions
+
+    held = actions.stash_at(stash)
+    actions.write_text(file, actions.as_json(held.export_document()) + "\n")
+    output.lines([f"Exported {len(held.pieces())} pieces of {len(held.fabrics())} fabrics to {file}."])
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the backup.")], stash: option.Where = None
+) -> None:
+    """Write everything, photographs and journal too, into one file."""
+    from stash import actions
+
+    with output.progress("writing the backup"):
+        actions.stash_at(stash).backup(file)
+    output.lines([f"Everything is in {file}. Bring it back with: stripewright stash restore {file}"])
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.")],
+    replace: Annotated[bool, typer.Option("--replace", help="Put it in place of the stash that is here.")] = False,
+    stash: option.Where = None,
+) -> None:
+    """Bring a backup back."""
+    from stash import actions
+
+    with output.progress("bringing the backup back"):
+        held = actions.stash_at(stash, write=True)
+        held.restore(file, replace=replace)
+    output.lines([f"Restored: {len(held.pieces())} pieces of {len(held.fabrics())} fabrics."])

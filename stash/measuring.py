@@ -1,0 +1,122 @@
+"""Measuring as a user asks for it: options as typed in, the document and the overlay out. Beside intake, the other door."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from stash.errors import InputWrong
+from stash.lengths import parse_length
+
+if TYPE_CHECKING:
+    from stash.sheet.target import Board
+    from vision.measure import Measured
+    from vision.photo import Photo
+    from vision.reference.clicks import Click
+    from vision.request import MeasureRequest
+
+Side = Literal["top", "right", "bottom", "left"]
+
+_NUMBER = r"\s*(-?\d+(?:\.\d+)?)\s*"
+_PAIR = re.compile(rf"{_NUMBER},{_NUMBER}\s{_NUMBER},{_NUMBER}=\s*(.+?)\s*")
+#: Long side of the overlay that is written, px: sharp on a screen, and small enough to send.
+OVERLAY_SIDE_PX = 2400
+_OVERLAY_ENDINGS = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """The options of ``measure`` as they are typed."""
+
+    scale: Literal["auto", "ruler", "target", "card", "points"] = "auto"
+    ruler: Literal["auto", "inch", "mm"] = "auto"
+    points: tuple[str, ...] = ()
+    focal35_mm: float | None = None
+    thickness: str | None = None
+    torn: Side | None = None
+    selvage: Side | None = None
+
+
+def request(asked: Asked) -> MeasureRequest:
+    """The request in numbers. Raises InputWrong or vision's CallWrong where options cannot be read or go together."""
+    from vision.opencv import require
+
+    require()
+    from vision.request import MeasureRequest
+
+    return MeasureRequest(
+        scale=asked.scale,
+        ruler=asked.ruler,
+        clicks=tuple(_click(text) for text in asked.points),
+        focal35_mm=asked.focal35_mm,
+        thickness_mm=0.0 if asked.thickness is None else parse_length(asked.thickness, allow_negative=True, what="the thickness"),
+        torn=asked.torn,
+        selvage=asked.selvage,
+    )
+
+
+def measured(photo_file: Path, asked: Asked, overlay: Path | None = None) -> dict[str, Any]:
+    """The document ``measurement/1`` of one photograph; with ``overlay``, the evidence drawn on it in that file."""
+    from stash.intake import measure
+
+    _check_ending(overlay)
+    photo, found = measure(photo_file, request(asked))
+    if overlay is not None:
+        draw_overlay(photo, found, overlay)
+    return found.measurement.to_document()
+
+
+def draw_overlay(photo: Photo, found: Measured, file: Path) -> None:
+    """Writes the photograph with what was found drawn on it. Raises InputWrong where the file cannot be written."""
+    from PIL import Image
+
+    from vision.overlay import draw
+
+    _check_ending(file)
+    picture = Image.fromarray(draw(photo, found))
+    picture.thumbnail((OVERLAY_SIDE_PX, OVERLAY_SIDE_PX), Image.Resampling.LANCZOS)
+    try:
+        picture.save(file)
+    except OSError as error:
+        raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
+
+
+def overlay_file(named: Path | None, photo: Path, *, many: bool) -> Path | None:
+    """Where the overlay of one photo goes: the file that was named, or one beside it for each of several photos."""
+    if named is None or not many:
+        return named
+    return named.with_name(f"{named.stem}-{photo.stem}{named.suffix}")
+
+
+def target_board() -> Board:
+    """The printed target's black cells, for the sheet that prints them."""
+    from vision.opencv import require
+
+    require()
+    from stash.sheet.target import Board
+    from vision.reference import target
+
+    return Board(
+        width_mm=target.SQUARES[0] * target.SQUARE_MM,
+        height_mm=target.SQUARES[1] * target.SQUARE_MM,
+        black_mm=target.black_cells_mm(),
+    )
+
+
+def _check_ending(overlay: Path | None) -> None:
+    if overlay is not None and overlay.suffix.lower() not in _OVERLAY_ENDINGS:
+        raise InputWrong(f"{overlay} is not the name of a picture", "end it in .png or .jpg")
+
+
+def _click(text: str) -> Click:
+    from vision.reference.clicks import Click
+
+    match = _PAIR.fullmatch(text)
+    if match is None:
+        raise InputWrong(f"the points {text!r} cannot be read", 'write them as --points "x1,y1 x2,y2 = 12 in"')
+    x1, y1, x2, y2 = (float(match[group]) for group in range(1, 5))
+    return Click(
+        start_px=(x1, y1), end_px=(x2, y2), length_mm=parse_length(match[5], what="the length between the points")
+    )
