@@ -9,6 +9,7 @@ from typing import Final
 from stash.errors import InputWrong
 from stash.fabric import Fabric
 from stash.garment.part import Garment, Strip
+from stash.stripe_order import is_even, mirrors_on
 
 #: How alike two names must be for one to be offered in place of the other (0 to 1, difflib's ratio).
 ALIKE: Final = 0.5
@@ -25,7 +26,7 @@ def check_against(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str,
             raise _no_fabric(part.id, part.fabric, fabrics)
         if isinstance(part, Strip):
             _check_stripe(part, fabric)
-    return _suits(garment, fabrics)
+    return (*_suits(garment, fabrics), *_reads_one_way(garment, fabrics))
 
 
 def _no_fabric(part_id: str, name: str, fabrics: Mapping[str, Fabric]) -> InputWrong:
@@ -65,12 +66,27 @@ def _suits(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
         )
     if fabric.print.kind != "plain":
         told.append(
-            f"{fabric.name} has a print of its own: at the join it meets itself turned round, and matches only where "
-            "each side fold lies on the middle of an even sequence."
+            f"{fabric.name} has a print of its own, and at the join it meets itself turned round: "
+            + (
+                "it matches where each side fold lies on the middle of its sequence."
+                if is_even(fabric.print.stripes)
+                else "its sequence reads one way only, so it will not match there."
+            )
         )
         if body.turn:
             told.append("The body may be laid a quarter turn round; turn = false under [coat] forbids it.")
     return tuple(told)
+
+
+def _reads_one_way(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
+    """A note for each stripe whose neighbours differ to its left and right: left and right borders do not mirror."""
+    shown = dict.fromkeys((strip.fabric, strip.stripe) for strip in garment.strips)
+    return tuple(
+        f"In {fabrics[fabric].name} the neighbours of stripe {stripe} differ to its left and right: "
+        "borders on the two sides of the garment do not mirror each other."
+        for fabric, stripe in shown
+        if not mirrors_on(fabrics[fabric].print, stripe)
+    )
 
 
 def _listed(names: Mapping[str, object] | tuple[str, ...]) -> str:

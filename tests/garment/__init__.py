@@ -1,0 +1,1 @@
+"""Tests of the garment: its file, the coat, the parts."""
