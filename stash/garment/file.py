@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stash.garment.schema import GarmentTable, Table
 
 #: A file with more mistakes than this is told of the first ones only.
-MOST_TOLD: Final = 8
+MOST_TOLD: Final = 5
 
 #: How alike two words must be for one to be offered in place of the other (0 to 1, difflib's ratio).
 ALIKE: Final = 0.55
