@@ -17,10 +17,10 @@ from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate
 
-IMPROVE_WORK = 1.0
-"""Deterministic seconds spent on a cheaper plan once one is found: about as many seconds of a 2020 laptop."""
+IMPROVE_WORK = 0.2
+"""Deterministic seconds spent on a cheaper plan once one is found: a second or so of a laptop."""
 
-IMPROVE_PLACES = 4000
+IMPROVE_PLACES = 2500
 """Segments times runs up to which a cheaper plan is searched for."""
 
 

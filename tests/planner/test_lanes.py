@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 import shapely
@@ -86,3 +87,26 @@ def test_cliques_hold_the_length_of_the_union() -> None:
     found = {clique.runs: clique.capacity_um for clique in find_cliques(runs)}
     assert found[(0, 1)] == 200
     assert found[(2,)] == 100
+
+
+def test_no_place_for_a_strip_is_overlooked() -> None:
+    """Wherever a cut rectangle about some stripe lies wholly on the cloth (shapely says so), a run contains it."""
+    dice = random.Random(5)
+    seen = 0
+    for _ in range(60):
+        angle = dice.uniform(-30, 30)
+        corners = [(dice.uniform(0, 60), dice.uniform(0, 60)), (dice.uniform(300, 400), dice.uniform(0, 80)),
+                   (dice.uniform(300, 400), dice.uniform(300, 420)), (dice.uniform(150, 250), dice.uniform(200, 300)),
+                   (dice.uniform(0, 60), dice.uniform(300, 420))]  # fmt: skip
+        hole = shapely.Point(dice.uniform(80, 250), dice.uniform(80, 250)).buffer(dice.uniform(2, 20))
+        cloth = to_print(shapely.Polygon(corners).difference(hole), angle)
+        runs = runs_on(cloth, Stance.STRICT)
+        for _ in range(200):
+            count, start, length = dice.randint(-8, 12), dice.uniform(-200, 400), dice.uniform(10, 250)
+            middle = 40.0 + 60.0 * count
+            if not cloth.contains(shapely.box(middle - 20, start, middle + 20, start + length)):
+                continue
+            seen += 1
+            mine = [run for run in runs if run.low_mm == pytest.approx(middle - 20)]
+            assert any(run.start_um <= start * 1000 and (start + length) * 1000 <= run.end_um for run in mine)
+    assert seen > 200
