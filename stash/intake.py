@@ -277,7 +277,7 @@ def _print_of(seen: PrintSeen) -> Print:
             width_mm=stripe.width.value,
             centre_mm=stripe.centre_mm,
             hex=stripe.hex,
-            colour=stripe.colour,
+            colour=stripe.colour or None,
             width_u95_mm=stripe.width.u95,
         )
         for stripe in seen.stripes
