@@ -1,0 +1,323 @@
+"""The figure of one piece: the cloth to scale, right side up, with its stripes lettered and its cuts numbered."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from shapely import maximum_inscribed_circle
+from shapely.geometry import LineString, Polygon
+
+from stash.piece import Point
+from stash.planner.plan import Leftover, Placement
+from stash.sheet.cloth_figure import Paper, cloth_marks
+from stash.sheet.counting import Occurrence, Station
+from stash.sheet.cutting import Bench, Cut, Step
+from stash.sheet.drawing import ACCENT, GREY, INK, WHITE, Area, Disc, Drawing, Line, Mark, Words, box
+from stash.sheet.job import cut_size
+from stash.sheet.typeface import fitted, width
+from stash.sheet.wording import inch
+
+#: The scales a figure may be drawn at; the largest that fits the page is taken.
+SCALES: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 16, 20, 24, 25, 30, 32, 40, 50, 64, 80, 100, 150, 200, 400)
+
+#: Paper about the cloth, mm: beside it for the names of its sides, above and below it for letters and numbers.
+BESIDE_MM: Final = 11.0
+ROW_MM: Final = 4.7
+LETTERS_MM: Final = 5.0
+NAME_MM: Final = 5.5
+DISC_MM: Final = 2.05
+LABEL_MM: Final = 2.6
+LEAST_LABEL_MM: Final = 1.9
+#: What is left is named on the figure where both its sides are at least this long on the page, mm.
+NAMED_LEFT_MM: Final = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What a figure shows."""
+
+    bench: Bench
+    stations: tuple[Station, ...]
+    steps: tuple[Step, ...]
+    placements: tuple[Placement, ...]
+    leftovers: tuple[Leftover, ...]
+    shown: tuple[Occurrence, ...]
+    title: Callable[[Placement], str]
+
+
+def draw(scene: Scene, *, wide_mm: float, high_mm: float, title: str, description: str) -> Drawing:
+    """The piece at the largest scale that fits the room."""
+    left, top, right, bottom = scene.bench.cloth.bounds
+    rows = 3
+    around = NAME_MM + LETTERS_MM + rows * ROW_MM
+    crosswise = scene.bench.reading.crosswise
+    beside, above = (around, BESIDE_MM) if crosswise else (BESIDE_MM, around)
+    foot = 7.0
+    scale = next(
+        (
+            s
+            for s in SCALES
+            if (right - left) / s + 2 * beside <= wide_mm and (bottom - top) / s + 2 * above + foot <= high_mm
+        ),
+        SCALES[-1],
+    )
+    paper = Paper(scale=scale, left_mm=beside, top_mm=above, x_mm=left, y_mm=top)
+    width_mm, height_mm = (right - left) / scale + 2 * beside, (bottom - top) / scale + 2 * above
+    marks = [
+        *cloth_marks(scene.bench, paper),
+        *_stations(scene, paper),
+        *_cut_lines(scene, paper),
+        *_left_over(scene, paper),
+        *_part_labels(scene, paper),
+        *_letters(scene, paper),
+        *_numbers(scene, paper),
+        *_sides(scene, paper, width_mm, height_mm),
+        *_scale_bar(scale, height_mm + 2.5),
+    ]
+    return Drawing(
+        width_mm=max(width_mm, 90.0),
+        height_mm=height_mm + foot,
+        marks=tuple(marks),
+        title=title,
+        description=f"{description} Drawn at 1 : {scale}.",
+    )
+
+
+def _cut_lines(scene: Scene, paper: Paper) -> list[Mark]:
+    lines = [tuple(paper.point(p) for p in (cut.start, cut.end)) for step in scene.steps for cut in step.cuts]
+    return [
+        *(Line(points=line, stroke=WHITE, width_mm=0.9) for line in lines),
+        *(Line(points=line, stroke=INK, width_mm=0.42) for line in lines),
+    ]
+
+
+def _stations(scene: Scene, paper: Paper) -> list[Mark]:
+    return [
+        Line(
+            points=(paper.point(one.start), paper.point(one.end)), stroke=ACCENT, width_mm=0.3, dash_mm=(1.6, 1.0)
+        )
+        for one in scene.stations
+        if one.chalked
+    ]
+
+
+def _part_labels(scene: Scene, paper: Paper) -> list[Mark]:
+    return [mark for placement in scene.placements for mark in _part_label(scene, paper, placement)]
+
+
+def _part_label(scene: Scene, paper: Paper, placement: Placement) -> list[Mark]:
+    a, b, c, _ = (paper.point(point) for point in placement.outline_mm)
+    centre = ((a[0] + c[0]) / 2, (a[1] + c[1]) / 2)
+    sides = sorted(((math.dist(a, b), a, b), (math.dist(b, c), b, c)), key=lambda side: side[0])
+    (across, *_), (along, start, end) = sides
+    turn = math.degrees(math.atan2(start[1] - end[1], end[0] - start[0]))
+    turn = (turn + 90 - 1e-6) % 180 - 90 + 1e-6
+    cut = cut_size(placement)
+    name = scene.title(placement)
+    measure = f"cut {inch(cut[0]).removesuffix(' in')} × {inch(cut[1])}"
+    size = min(LABEL_MM, max(LEAST_LABEL_MM, across - 1.0))
+    if across > 25:
+        size = 3.4
+        turn = 0.0 if abs(turn) > 45 and math.dist(a, b) > 30 else turn
+        along = min(along, across) if turn == 0 else along
+    lines = [(name, True), (measure, False)]
+    if across < 2 * size * 1.3 + 1.4:
+        lines = [(f"{name} · {measure}", True)]
+        if width(lines[0][0], size, bold=True) > along - 4:
+            lines = [(name, True)]
+    return _pill(centre, [(fitted(text, size, along - 2, bold=bold), bold) for text, bold in lines], size, turn)
+
+
+def _pill(centre: Point, lines: Sequence[tuple[str, bool]], size: float, turn_deg: float) -> list[Mark]:
+    """Lines of text on a white ground about a centre, turned."""
+    wide = max(width(text, size, bold=bold) for text, bold in lines) + 1.6
+    high = len(lines) * size * 1.25 + 0.5
+    angle = math.radians(turn_deg)
+    right, down = (math.cos(angle), -math.sin(angle)), (math.sin(angle), math.cos(angle))
+
+    def at(x: float, y: float) -> Point:
+        return centre[0] + x * right[0] + y * down[0], centre[1] + x * right[1] + y * down[1]
+
+    corners = ((-wide / 2, -high / 2), (wide / 2, -high / 2), (wide / 2, high / 2), (-wide / 2, high / 2))
+    marks: list[Mark] = [Area(rings=(tuple(at(x, y) for x, y in corners),), fill=WHITE)]
+    for index, (text, bold) in enumerate(lines):
+        x, y = at(0.0, -high / 2 + 0.25 + size * (0.98 + 1.25 * index))
+        marks.append(
+            Words(x_mm=x, y_mm=y, text=text, size_mm=size, bold=bold, anchor="middle", turn_deg=turn_deg)
+        )
+    return marks
+
+
+def _left_over(scene: Scene, paper: Paper) -> list[Mark]:
+    marks: list[Mark] = []
+    for leftover in scene.leftovers:
+        shape = Polygon(leftover.outline_mm, leftover.holes_mm).buffer(0)
+        left, top, right, bottom = shape.bounds
+        if min(right - left, bottom - top) / paper.scale < NAMED_LEFT_MM:
+            continue
+        spot = _roomiest(shape)
+        marks += _pill(paper.point(spot), [("over", False)], 2.5, 0.0)
+    return marks
+
+
+def _roomiest(shape: Polygon) -> Point:
+    largest = max(getattr(shape, "geoms", [shape]), key=lambda part: part.area)
+    line = maximum_inscribed_circle(largest, tolerance=10.0)
+    x, y = line.coords[0]
+    return float(x), float(y)
+
+
+def _letters(scene: Scene, paper: Paper) -> list[Mark]:
+    """Each stripe's letter at the head and at the foot of the piece; those that are cut with their number too."""
+    marks: list[Mark] = []
+    bench, reading = scene.bench, scene.bench.reading
+    if not scene.stations:
+        return marks
+    counts = _counts(scene)
+    cut = {round(one.u_mm, 3) for one in scene.shown}
+    order = sorted(reading.occurrences(), key=lambda one: (round(one.u_mm, 3) not in cut, one.stripe.width_mm < 0))
+    for head in (True, False):
+        taken: list[tuple[float, float]] = []
+        for one in order:
+            number = counts.get((one.stripe.label, round(one.u_mm, 3)))
+            text = f"{one.stripe.label}{number or ''}"
+            is_cut = round(one.u_mm, 3) in cut
+            half = width(text, 2.3, bold=is_cut) / 2 + 0.35
+            place = _end_of(bench, one.u_mm, head=head)
+            if place is None:
+                continue
+            x, y = paper.point(place)
+            across = y if reading.crosswise else x
+            if any(across - half < b and across + half > a for a, b in taken):
+                continue
+            taken.append((across - half, across + half))
+            dx, dy = _outward(bench, head=head, by=2.6)
+            marks.append(
+                Words(
+                    x_mm=x + dx, y_mm=y + dy + 0.85, text=text, size_mm=2.3, bold=is_cut, anchor="middle",
+                    fill=INK if is_cut else GREY,
+                )
+            )  # fmt: skip
+    return marks
+
+
+def _counts(scene: Scene) -> dict[tuple[str, float], int]:
+    labels = dict.fromkeys(one.stripe.label for one in scene.shown)
+    return {
+        (label, round(one.u_mm, 3)): number
+        for label in labels
+        for number, one in enumerate(scene.stations[0].counted(label), 1)
+    }
+
+
+def _end_of(bench: Bench, u: float, *, head: bool) -> Point | None:
+    """Where the line p·n = u first meets the cloth, from the head or from the foot."""
+    line = bench.cloth.boundary.intersection(_long_line(bench, u))
+    points = [p for part in getattr(line, "geoms", [line]) if not part.is_empty for p in part.coords]
+    if not points:
+        return None
+    chosen = (min if head else max)(points, key=lambda p: bench.v_sign * bench.reading.v((p[0], p[1])))
+    return float(chosen[0]), float(chosen[1])
+
+
+def _long_line(bench: Bench, u: float) -> LineString:
+    far = 2 * sum(abs(c) for c in bench.cloth.bounds) + 1
+    return LineString([bench.reading.at(u, -far), bench.reading.at(u, far)])
+
+
+def _outward(bench: Bench, *, head: bool, by: float) -> Point:
+    sign = -bench.v_sign if head else bench.v_sign
+    return bench.reading.d[0] * sign * by, bench.reading.d[1] * sign * by
+
+
+def _numbers(scene: Scene, paper: Paper) -> list[Mark]:
+    """The numbers of the cuts: of the long ones outside the cloth where they begin, of the others on the line."""
+    marks: list[Mark] = []
+    discs: list[Point] = []
+    ends: dict[bool, list[list[float]]] = {True: [], False: []}
+    for step in scene.steps:
+        for cut in step.cuts:
+            if step.kind == "along" and cut.entry == "edge":
+                marks += _outside(scene, paper, cut, ends, discs)
+            else:
+                marks += _on_line(paper, cut, discs)
+    return marks
+
+
+def _outside(
+    scene: Scene, paper: Paper, cut: Cut, ends: dict[bool, list[list[float]]], discs: list[Point]
+) -> list[Mark]:
+    bench, reading = scene.bench, scene.bench.reading
+    head = bench.v_sign * (reading.v(cut.end) - reading.v(cut.start)) > 0
+    start = paper.point(cut.start)
+    across = start[1] if reading.crosswise else start[0]
+    rows = ends[head]
+    row = next((i for i, taken in enumerate(rows) if all(abs(across - t) > 2 * DISC_MM + 0.3 for t in taken)), None)
+    if row is None:
+        row = len(rows)
+        rows.append([])
+    rows[row].append(across)
+    dx, dy = _outward(bench, head=head, by=LETTERS_MM + DISC_MM + min(row, 3) * ROW_MM)
+    place = (start[0] + dx, start[1] + dy)
+    discs.append(place)
+    return [Line(points=(start, place), stroke=ACCENT, width_mm=0.22), *_disc(place, cut.number)]
+
+
+def _on_line(paper: Paper, cut: Cut, discs: list[Point]) -> list[Mark]:
+    start, end = paper.point(cut.start), paper.point(cut.end)
+    length = math.dist(start, end) or 1.0
+    side = ((start[1] - end[1]) / length, (end[0] - start[0]) / length)
+    for off in (0.0, 4.6, -4.6, 9.2, -9.2, 13.8, -13.8):
+        for share in (0.5, 0.25, 0.75):
+            on = (start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share)
+            place = (on[0] + side[0] * off, on[1] + side[1] * off)
+            if all(math.dist(place, other) > 2 * DISC_MM + 0.2 for other in discs):
+                discs.append(place)
+                leader = [Line(points=(on, place), stroke=ACCENT, width_mm=0.22)] if off else []
+                return [*leader, *_disc(place, cut.number)]
+    discs.append(start)
+    return _disc(start, cut.number)
+
+
+def _disc(place: Point, number: int) -> list[Mark]:
+    size = 2.5 if number < 10 else 2.2 if number < 100 else 1.7
+    return [
+        Disc(x_mm=place[0], y_mm=place[1], radius_mm=DISC_MM, fill=ACCENT, stroke=WHITE, width_mm=0.3),
+        Words(
+            x_mm=place[0], y_mm=place[1] + size * 0.36, text=str(number), size_mm=size, bold=True, anchor="middle",
+            fill=WHITE,
+        ),
+    ]  # fmt: skip
+
+
+def _sides(scene: Scene, paper: Paper, width_mm: float, height_mm: float) -> list[Mark]:
+    reading = scene.bench.reading
+    middle, centre = height_mm / 2, width_mm / 2
+    small = {"size_mm": 2.7, "fill": GREY, "anchor": "middle"}
+    top = reading.edge("top")
+    return [
+        Line(points=((2.6, 11.5), (2.6, 2.2)), stroke=ACCENT, width_mm=0.4),
+        Area(rings=(((2.6, 0.6), (3.9, 3.4), (1.3, 3.4)),), fill=ACCENT),
+        Words(x_mm=2.6, y_mm=14.6, text="TOP", size_mm=2.7, bold=True, anchor="middle", fill=ACCENT),
+        Words(x_mm=centre, y_mm=3.0, text=top, **small),  # type: ignore[arg-type]
+        Words(x_mm=centre, y_mm=height_mm - 0.8, text=reading.edge("bottom"), **small),  # type: ignore[arg-type]
+        Words(x_mm=4.2, y_mm=middle, text=reading.edge("left"), turn_deg=90, **small),  # type: ignore[arg-type]
+        Words(x_mm=width_mm - 2.6, y_mm=middle, text=reading.edge("right"), turn_deg=90, **small),  # type: ignore[arg-type]
+    ]
+
+
+def _scale_bar(scale: float, y_mm: float) -> list[Mark]:
+    """A bar of whole inches and one of whole centimetres, by which the drawing can be measured."""
+    inches = next((n for n in (1, 2, 5, 10, 20, 50, 100) if n * 25.4 / scale >= 18), 100)
+    cell = inches * 25.4 / scale / 4
+    bars = [
+        Area(rings=(box(index * cell, y_mm, cell, 1.1),), fill=fill, stroke=INK, width_mm=0.12)
+        for index, fill in enumerate((INK, WHITE, INK, WHITE))
+    ]
+    text = f"{inches} in ({inches * 2.54:g} cm) of cloth  ·  drawn at 1 : {scale:g}  ·  right side up"
+    return [*bars, Words(x_mm=4 * cell + 2, y_mm=y_mm + 1.6, text=text, size_mm=2.75, fill=GREY)]
+
+

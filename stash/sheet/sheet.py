@@ -1,0 +1,143 @@
+"""The cutting sheet of a plan: composed once as drawings in mm, written as PDF, SVG or HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from stash.errors import InputWrong
+from stash.fabric import Fabric
+from stash.piece import Piece
+from stash.sheet import html, pdf, svg
+from stash.sheet.chapter import Laid, chapter
+from stash.sheet.content import Block, Chapter, Heading, Listing, Notice, Passage, Rows
+from stash.sheet.drawing import Drawing, stacked
+from stash.sheet.job import Job, read_job
+from stash.sheet.page import pages, room
+from stash.sheet.typeface import printable
+from stash.sheet.wording import both, count, size
+
+#: A figure takes at most this share of its page's height, so that the first cuts stand beneath it.
+FIGURE_SHARE: Final = 0.56
+#: Between the pages of an SVG, mm.
+PAGE_GAP_MM: Final = 6.0
+
+ENDINGS: Final = (".pdf", ".svg", ".html")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """A cutting sheet: its chapters, and the same set on pages."""
+
+    title: str
+    chapters: tuple[Chapter, ...]
+    pages: tuple[Drawing, ...]
+
+
+def compose(
+    plan: Mapping[str, Any],
+    fabrics: Iterable[Fabric] | Mapping[str, Fabric],
+    pieces: Iterable[Piece] | Mapping[str, Piece],
+    *,
+    paper: str = "a4",
+) -> Sheet:
+    """The cutting sheet of a ``plan/1`` document, with the fabrics and pieces of its stash.
+
+    Raises InputWrong where there is nothing to cut, the plan cannot be read, or the stash lacks one of its pieces.
+    """
+    job = read_job(plan, _values(fabrics), _values(pieces))
+    wide, high = room(paper)
+    laid = [
+        chapter(job, table, index, wide_mm=wide, high_mm=high * FIGURE_SHARE)
+        for index, table in enumerate(job.tables, 1)
+    ]
+    title = f"Cutting sheet: {printable(' and '.join(job.names))}" if job.names else "Cutting sheet"
+    chapters = (_front(job, laid, title), *(one.chapter for one in laid))
+    return Sheet(title=title, chapters=chapters, pages=pages(chapters, title=title, paper=paper))
+
+
+def write(sheet: Sheet, path: str | Path) -> None:
+    """Write the sheet as its ending says: .pdf, .svg or .html. Raises InputWrong for any other, or no such folder."""
+    path = Path(path)
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        raise InputWrong(f"a cutting sheet is not written as {path.name}", f"end the name in {', '.join(ENDINGS)}")
+    save(path, rendered(sheet, ending))
+
+
+def rendered(sheet: Sheet, ending: str) -> bytes:
+    """The file's bytes for one of the endings."""
+    if ending == ".pdf":
+        return pdf.document(sheet.pages, title=sheet.title)
+    if ending == ".svg":
+        return svg.document(stacked(sheet.pages, gap_mm=PAGE_GAP_MM)).encode()
+    return html.document(sheet.title, sheet.chapters).encode()
+
+
+def save(path: Path, content: bytes) -> None:
+    """Write a file, or say in a sentence why it cannot be written. Raises InputWrong."""
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise InputWrong(
+            f"{path} cannot be written ({error.strerror or error})", "give another place for the file"
+        ) from error
+
+
+def _values(items: Any) -> Iterable[Any]:
+    return items.values() if isinstance(items, Mapping) else tuple(items)
+
+
+def _front(job: Job, laid: list[Laid], title: str) -> Chapter:
+    checks = [
+        f"{one.check} ({one.table.fabric.name}, {one.table.piece.id})" for one in laid if one.check
+    ]
+    lead = f"Before the first cut: {checks[0]}" if checks else "Before the first cut: wash and press the cloth."
+    number = len(laid)
+    blocks: list[Block] = [
+        Heading(text=title, level=1),
+        Notice(lead=lead, text=" ".join(f"Also: {line}" for line in checks[1:])),
+        Passage(
+            text=f"{count(number).capitalize()} piece{'' if number == 1 else 's'} to lay out, right side up, one after "
+            "the other. Chalk every line of a piece before you cut it: the numbers say the order."
+        ),
+        *_tightest(job),
+        Heading(text="On the table"),
+        Rows(
+            heads=("Piece", "Cloth", "Size", "Cuts"),
+            shares=(0.22, 0.3, 0.36, 0.12),
+            rows=tuple(_piece_row(index, one) for index, one in enumerate(laid, 1)),
+            tick=True,
+        ),
+        *_over(laid),
+        *_said("Take care", job.cautions),
+        *_said("Notes", job.notes),
+    ]
+    return Chapter(name="Overview", blocks=tuple(blocks))
+
+
+def _piece_row(index: int, one: Laid) -> tuple[str, str, str, str]:
+    xs, ys = zip(*one.table.piece.outline_mm, strict=True)
+    measure = size(max(xs) - min(xs), max(ys) - min(ys))
+    return f"{index}  {one.table.piece.id}", one.table.fabric.name, measure, str(one.cuts)
+
+
+def _tightest(job: Job) -> list[Block]:
+    tightest = job.tightest
+    if not tightest or not isinstance(tightest.get("spare_mm"), int | float):
+        return []
+    part = f"{tightest.get('part')}"
+    return [
+        Passage(text=f"Tightest: {part} has {both(float(tightest['spare_mm']))} to spare. Cut there with most care.")
+    ]
+
+
+def _over(laid: list[Laid]) -> list[Block]:
+    lines = tuple(f"{one.table.piece.id}: {', '.join(one.over)}" for one in laid if one.over)
+    return _said("What is over", lines)
+
+
+def _said(heading: str, lines: tuple[str, ...]) -> list[Block]:
+    return [Heading(text=heading), Listing(lines=lines)] if lines else []

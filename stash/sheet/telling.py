@@ -1,0 +1,190 @@
+"""The cuts of a piece told in stripes, with a distance beside each as a check."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from shapely.geometry import LineString
+
+from stash.planner.plan import Placement
+from stash.sheet.counting import ALIKE_MM, Occurrence, Reading, Station, colour
+from stash.sheet.cutting import ON_EDGE_MM, Bench, Cut, Lane, Step, cloth_ends, span
+from stash.sheet.wording import both, inch, listed
+
+#: A line this near to a stripe's edge, mm, runs on it (half of 1/16 in).
+ON_STRIPE_EDGE_MM: Final = 0.8
+
+Title = Callable[[Placement], str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instruction:
+    """One step for the shears: the numbers of its cuts, where they run, and the distances to check them by."""
+
+    numbers: tuple[int, ...]
+    tell: str
+    check: str
+    frees: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Teller:
+    """Tells the steps of one piece."""
+
+    bench: Bench
+    stations: tuple[Station, ...]
+    title: Title
+
+    @property
+    def reading(self) -> Reading:
+        """The piece's reading."""
+        return self.bench.reading
+
+    def tell(self, steps: Sequence[Step]) -> tuple[Instruction, ...]:
+        """All the steps in words."""
+        return tuple({"along": self._along, "across": self._across, "free": self._free}[one.kind](one) for one in steps)
+
+    def station(self, lane: Lane) -> Station:
+        """Where a lane's stripe is counted: the first station that its two lines cross."""
+        lines = (lane.low_u_mm, lane.high_u_mm)
+        return next((one for one in self.stations if all(one.reaches(u) for u in lines)), self.stations[0])
+
+    def shown(self, lane: Lane) -> Occurrence | None:
+        """The stripe that a lane shows, or None."""
+        low, high = sorted((lane.low_u_mm, lane.high_u_mm))
+        inside = [
+            one for one in self.reading.occurrences() if one.stripe.label == lane.label and low <= one.u_mm <= high
+        ]
+        return min(inside, key=lambda one: abs(one.u_mm - (low + high) / 2), default=None)
+
+    def _along(self, step: Step) -> Instruction:
+        lane, station = step.lane, self.station(step.lane)
+        occurrence = self.shown(lane)
+        fresh = {u: [cut for cut in step.cuts if self._on(cut, u)] for u in (lane.low_u_mm, lane.high_u_mm)}
+        where = self._by_stripe(station, lane, occurrence, fresh) if occurrence else self._by_edge(station, lane, fresh)
+        notes = [note for note in (occurrence and station.first_is_part(occurrence), self._stop(step)) if note]
+        checks = [
+            f"{listed([str(cut.number) for cut in cuts])} at {both(station.t(u))}" for u, cuts in fresh.items() if cuts
+        ]
+        return Instruction(
+            numbers=tuple(cut.number for cut in step.cuts),
+            tell=". ".join([where, *(note[0].upper() + note[1:] for note in notes)]) + ".",
+            check=f"{', '.join(checks)} {station.place} from the {self.reading.low}",
+        )
+
+    def _by_stripe(
+        self, station: Station, lane: Lane, occurrence: Occurrence, fresh: dict[float, list[Cut]]
+    ) -> str:
+        low, high = sorted(occurrence.span, key=station.t)
+        outs = (station.t(low) - station.t(lane.low_u_mm), station.t(lane.high_u_mm) - station.t(high))
+        name = f"{station.name(occurrence)} from the {self.reading.low}"
+        name = name[0].upper() + name[1:]
+        near, far = self.reading.sides
+        new = [bool(fresh[lane.low_u_mm]), bool(fresh[lane.high_u_mm])]
+        if all(new) and abs(outs[0] - outs[1]) < ALIKE_MM:
+            return f"{name}: {_offset(sum(outs) / 2)} each edge of it"
+        sides = tuple(zip(outs, (near, far), new, strict=True))
+        said = [f"{_offset(out)} its {side} edge" for out, side, is_new in sides if is_new]
+        done = [side for _, side, is_new in sides if not is_new]
+        rest = f"; its {listed(done)} line is there already" if done else ""
+        return f"{name}: {listed(said)}{rest}"
+
+    def _by_edge(self, station: Station, lane: Lane, fresh: dict[float, list[Cut]]) -> str:
+        names = listed([self.title(one) for one in lane.placements])
+        said = []
+        for u, cuts in fresh.items():
+            if cuts:
+                near = self._beside(station, u)
+                said.append(near or f"{inch(station.t(u))} from the {self.reading.low}")
+        way = "along the stripes" if self.reading.occurrences() else "straight along the grain"
+        return f"For {names}, {way}: {listed(said)}"
+
+    def _beside(self, station: Station, u: float) -> str | None:
+        """A line told by the stripe in which it runs."""
+        for one in self.reading.occurrences():
+            low, high = sorted(one.span)
+            if low <= u <= high:
+                edges = sorted(one.span, key=station.t)
+                offset = [abs(station.t(u) - station.t(edge)) for edge in edges]
+                side = 0 if offset[0] <= offset[1] else 1
+                if offset[side] < ON_STRIPE_EDGE_MM:
+                    return f"on the {self.reading.sides[side]} edge of the {station.name(one)}"
+                return f"{inch(offset[side])} inside the {self.reading.sides[side]} edge of the {station.name(one)}"
+        return None
+
+    def _stop(self, step: Step) -> str | None:
+        if all(cut.through for cut in step.cuts):
+            return "right through, edge to edge"
+        lengths = sorted({inch(math.dist(cut.start, cut.end)) for cut in step.cuts})
+        inside = [cut for cut in step.cuts if cut.entry == "inside"]
+        if inside:
+            return "begins inside the cloth: pinch the line, snip, and cut both ways to its ends"
+        begin = self._begins(step.cuts[0])
+        return f"from {begin}, {listed(lengths)} long, then stop"
+
+    def _begins(self, cut: Cut) -> str:
+        if cut.entry == "cut":
+            return "the earlier cut"
+        away = self.bench.v_sign * (self.reading.v(cut.end) - self.reading.v(cut.start))
+        names = ("left", "right") if self.reading.crosswise else ("top", "bottom")
+        return f"the {self.reading.edge(names[0 if away > 0 else 1])}"
+
+    def _on(self, cut: Cut, u: float) -> bool:
+        return abs(self.reading.u(cut.start) - u) < 0.5
+
+    def _across(self, step: Step) -> Instruction:
+        lane = step.lane
+        occurrence = self.shown(lane)
+        station = self.station(lane)
+        sign = self.bench.v_sign
+        spans = [tuple(sorted(sign * v for v in span(self.bench, one))) for one in lane.placements]
+        head, _ = cloth_ends(self.bench, lane.low_u_mm, sum(spans[0]) / 2)
+        checks = [f"{cut.number} at {both(sign * self.reading.v(cut.start) - head)}" for cut in step.cuts]
+        strip = f"the strip of the {station.name(occurrence)}" if occurrence else self._names(lane)
+        side = self.reading.sides[0]
+        return Instruction(
+            numbers=tuple(cut.number for cut in step.cuts),
+            tell=f"Square across {strip}; this frees {self._names(lane)}.",
+            check=f"{', '.join(checks)} along its {side} line, from the {self.reading.head}",
+            frees=tuple(self.title(one) for one in lane.placements),
+        )
+
+    def _names(self, lane: Lane) -> str:
+        return listed([self.title(one) for one in lane.placements])
+
+    def _free(self, step: Step) -> Instruction:
+        points = []
+        for cut in step.cuts:
+            points.append(f"{cut.number} from {self._spot(cut.start)} to {self._spot(cut.end)}")
+        return Instruction(
+            numbers=tuple(cut.number for cut in step.cuts),
+            tell=f"Chalk and cut {self._names(step.lane)}, which lies at its own angle.",
+            check="; ".join(points) + " (each: from the left, from the top of the cloth)",
+            frees=tuple(self.title(one) for one in step.lane.placements),
+        )
+
+    def _spot(self, point: tuple[float, float]) -> str:
+        """How far a point lies from the cloth's outline to its left, and to the top of it, mm."""
+        ring = self.bench.cloth.exterior
+        far = sum(abs(c) for c in self.bench.cloth.bounds) + 1
+        distances = []
+        for step in ((-far, 0.0), (0.0, -far)):
+            ray = LineString([point, (point[0] + step[0], point[1] + step[1])]).intersection(ring)
+            hits = [point] if ray.is_empty else [p for part in getattr(ray, "geoms", [ray]) for p in part.coords]
+            away = [d for p in hits if (d := math.dist(p, point)) > ON_EDGE_MM]
+            distances.append(inch(min(away, default=0.0)))
+        return f"({', '.join(distances)})"
+
+
+def _offset(out_mm: float) -> str:
+    if abs(out_mm) < ON_STRIPE_EDGE_MM:
+        return "on"
+    return f"{inch(abs(out_mm))} {'outside' if out_mm > 0 else 'inside'}"
+
+
+def stripe_name(occurrence: Occurrence) -> str:
+    """``A (moderate red)``."""
+    return f"{occurrence.stripe.label} ({colour(occurrence.stripe)})"
