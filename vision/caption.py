@@ -25,12 +25,12 @@ def footer(measurement: Measurement, width: int) -> Image.Image:
     """The stripes of one repeat with their colours and widths, then the first warnings."""
     print_ = measurement.main.print
     stripes = print_.stripes if print_ is not None else ()
-    columns = 4
+    columns = 3
     rows = -(-len(stripes) // columns)
     pen = _band(width, 16 + 38 * rows + 26 * min(3, len(measurement.warnings)) + (8 if measurement.warnings else 0))
     for place, stripe in enumerate(stripes):
         row, column = divmod(place, columns)
-        _stripe(pen, stripe, (18 + column * 293, 27 + 38 * row))
+        _stripe(pen, stripe, (18 + column * 392, 27 + 38 * row))
     for row, warning in enumerate(measurement.warnings[:3]):
         y = (16 + 38 * rows + 13 + 26 * row) * pen.unit
         pen.text((18 * pen.unit, y), _fitted(pen, "! " + warning, width - 36 * pen.unit), YELLOW, height=15)
@@ -47,10 +47,10 @@ def _stripe(pen: Pen, stripe: Stripe, place: tuple[float, float]) -> None:
     digits = stripe.hex.removeprefix("#")
     colour = (int(digits[0:2], 16), int(digits[2:4], 16), int(digits[4:6], 16))
     pen.box((x, y - 13 * pen.unit, x + 34 * pen.unit, y + 13 * pen.unit), colour, edge=WHITE)
-    text = f"{stripe.label}  {stripe.width.value:.1f} ± {stripe.width.u95:.1f}"
+    text = f"{stripe.label}  {stripe.width.value:.1f} ± {stripe.width.u95:.1f} mm"
     pen.text((x + 44 * pen.unit, y), text, WHITE, height=18, bold=True)
     used = 44 * pen.unit + pen.size(text, 18, bold=True)[0] + 10 * pen.unit
-    pen.text((x + used, y), _fitted(pen, stripe.colour, 285 * pen.unit - used, 14), PALE, height=14)
+    pen.text((x + used, y), _fitted(pen, stripe.colour, 382 * pen.unit - used, 14), PALE, height=14)
 
 
 def _found(measurement: Measurement) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
@@ -90,6 +89,12 @@ class Pen:
         face = font(max(8, round(height * self.unit)), bold=bold)
         self._draw.text(place, text, fill=colour, font=face, anchor="lm")
 
+    def letter(self, place: Place, text: str, colour: Colour = WHITE, *, height: float = 14.0) -> None:
+        """A letter with a dark edge, its middle at a place."""
+        face = font(max(8, round(height * self.unit)), bold=True)
+        edge = max(1, round(1.6 * self.unit))
+        self._draw.text(place, text, fill=colour, font=face, anchor="mm", stroke_width=edge, stroke_fill=DARK)
+
     def tag(
         self, place: Place, text: str, colour: Colour = WHITE, *, height: float = 17.0, bold: bool = False
     ) -> tuple[float, float, float, float]:
@@ -134,9 +139,3 @@ def overlaps(box: tuple[float, float, float, float], others: Sequence[tuple[floa
 def between(start: Place, end: Place, share: float) -> Place:
     """The place a share of the way from one to another."""
     return (start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share)
-
-
-def away(start: Place, end: Place, distance: float) -> Place:
-    """The place ``distance`` beyond the end of a line."""
-    length = math.dist(start, end) or 1.0
-    return (end[0] + (end[0] - start[0]) / length * distance, end[1] + (end[1] - start[1]) / length * distance)

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from vision.caption import footer, headline
-from vision.ink import GREEN, ORANGE, PURPLE, SKY, WHITE, YELLOW, Pen, Place, away, overlaps
+from vision.ink import GREEN, ORANGE, PURPLE, SKY, WHITE, YELLOW, Pen, Place, between, overlaps
 from vision.measure import ClothEvidence, Measured, across_vector
+from vision.measurement import Print
 from vision.photo import Photo
 from vision.plane import Plane
 from vision.reference.reading import Floats, Reading
@@ -23,6 +24,8 @@ LONGEST_SIDE_PX = 2400
 READ_AT_PX = 1200
 #: Marks written on a ruler stand at least this far apart, units of a 1200th of the width.
 NUMBER_SPACING = 30.0
+#: A stripe drawn narrower than this carries no letter, units.
+LETTER_SPACING = 13.0
 #: Most lines of a print's grid that are drawn on one cloth: more would hide it.
 MOST_LINES = 120
 
@@ -172,6 +175,26 @@ class _Drawing:
                 place = (start + stripe.centre_mm) * across + (row + (1.2 + lane) * step) * along
                 if self.tag(self.px(plane, place)[0], f"{stripe.label} {stripe.width.value:.1f}", WHITE, height=16):
                     break
+        self._letters(plane, print_, outline, row - 0.17 * reach)
+
+    def _letters(self, plane: Plane, print_: Print, outline: Floats, row: float) -> None:
+        """Every stripe's letter, all the way across, where it is wide enough to carry one."""
+        if print_.across is None or print_.across_direction_deg is None:
+            return
+        across = across_vector(print_.across_direction_deg.value)
+        along = np.array([-across[1], across[0]])
+        ends = chords(outline, along, row)
+        for stripe in print_.stripes:
+            for start, end in ends:
+                s0, s1 = sorted((float(start @ across), float(end @ across)))
+                first = (print_.origin_mm or 0.0) + stripe.centre_mm
+                for k in range(math.ceil((s0 - first) / print_.across.value), MOST_LINES):
+                    s = first + k * print_.across.value
+                    if s > s1:
+                        break
+                    place = s * across + row * along
+                    if stripe.width.value * self._px_per_mm(plane, place) > LETTER_SPACING * self.pen.unit:
+                        self.pen.letter(self.px(plane, place)[0], stripe.label, WHITE, height=14)
 
     def skew(self, plane: Plane, cloth: ClothEvidence) -> None:
         """The grain's line and the print's line from one point, so that the angle between them is seen."""
@@ -195,11 +218,12 @@ class _Drawing:
         self.pen.dot(ends[0][0], WHITE, radius=4)
         sense = "anticlockwise" if skew.angle.value >= 0 else "clockwise"
         name = {"torn": "torn edge", "selvage": "selvage", "thread": "drawn thread", "weave": "weave"}[skew.reference]
-        self.tag(away(*ends[0], -0.36 * math.dist(*ends[0])), f"grain, by the {name}", GREEN, height=15)
         text = f"print {abs(skew.angle.value):.1f} ± {skew.angle.u95:.1f}° {sense} of the grain"
-        place = away(*ends[1], -0.05 * math.dist(*ends[1]))
-        lift = -26 * self.pen.unit if ends[1][1][1] <= ends[0][1][1] else 26 * self.pen.unit
-        self.tag((place[0], place[1] + lift), text, ORANGE, height=17)
+        middle = between(*ends[1], 0.5)
+        lift = (-1 if ends[1][1][1] <= ends[0][1][1] else 1) * 24 * self.pen.unit
+        self.tag((middle[0], middle[1] + lift), text, ORANGE, height=16)
+        middle = between(*ends[0], 0.5)
+        self.tag((middle[0], middle[1] - lift), f"grain, by the {name}", GREEN, height=14)
 
     def number(self, plane: Plane, cloth: ClothEvidence, number: int) -> None:
         """Which cloth this is, where there are several."""
