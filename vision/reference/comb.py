@@ -39,13 +39,14 @@ class Comb:
 
     ``places_px`` (N, 2) lie on the common line ``base_px`` + u·``axis``; ``ends_px`` (N, 2, 2) are the near and the far
     end of the part all ticks share; ``reach_px`` (N, 2) how far each goes from the line against and along ``tick``.
-    ``sigma_px`` is one standard deviation of a place along the axis, ``period_px`` the middle spacing.
+    ``spacing_px`` (N,) is the spacing at each tick, ``sigma_px`` one standard deviation of a place along the axis, ``period_px`` the middle spacing.
     """
 
     index: Ints
     places_px: Floats
     ends_px: Floats
     reach_px: Floats
+    spacing_px: Floats
     axis: Floats
     tick: Floats
     period_px: float
@@ -55,8 +56,9 @@ class Comb:
     contrast: float
     dark: bool
 
-    def lengths_px(self, side: int) -> Floats:
-        """How far each tick goes to one side (0 against, 1 along ``tick``) from where its neighbours end on the other.
+    def lengths(self, side: int) -> Floats:
+        """How far each tick goes to one side (0 against, 1 along ``tick``) from where its neighbours end on the other,
+        in spacings.
 
         The far ends are taken as a running middle, so that a bowed ruler does not make its ticks longer or shorter.
         """
@@ -64,7 +66,7 @@ class Comb:
         size = min(15, len(far) // 2 * 2 - 1)
         padded = np.pad(far, size // 2, mode="edge")
         base = np.median(np.lib.stride_tricks.sliding_window_view(padded, size), axis=1)
-        return np.asarray(np.abs(self.reach_px[:, side] - base), dtype=np.float64)
+        return np.asarray(np.abs(self.reach_px[:, side] - base) / self.spacing_px, dtype=np.float64)
 
     @property
     def share_present(self) -> float:
@@ -319,7 +321,7 @@ def ridge_matrix(
     points = (
         track_places[:, None, None, :]
         + (offsets[None, None, :] * period[:, None, None])[..., None] * axis
-        + vs[None, :, None, None] * tick
+        + vs[None, :, None, None] * (tick if tick.ndim == 1 else tick[:, None, None, :])
     )
     grey = sample(levels, level, points.reshape(len(track_places), -1, 2)).reshape(len(track_places), len(vs), 7)
     ink = -grey if dark else grey
@@ -402,10 +404,21 @@ def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
     return out
 
 
+def _converging(u: Floats, slope: Floats) -> Floats:
+    """The course of the ticks' slopes along the ruler: perspective changes it steadily."""
+    keep = np.ones(u.size, np.bool_)
+    course = np.zeros(u.size)
+    for _ in range(4):
+        course = np.polyval(np.polyfit(u[keep], slope[keep], 1), u)
+        off = np.abs(slope - course)
+        keep = off <= max(3.0 * float(np.median(off)), 1e-3)
+    return course
+
+
 def _halved(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track | None:
     """The comb with twice, four, five or ten times the ticks, where finer ones stand between those followed."""
     best = None
-    for parts in (2, 4, 5, 10):
+    for parts in (2, 3, 4, 5, 8, 10):
         fine = _Track(
             origin=track.origin, axis=track.axis, tick=track.tick, low=track.low, high=track.high,
             period=track.period / parts, u=track.u, k=track.k * parts,
@@ -495,12 +508,13 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         + (u + common)[stay][:, None] * track.axis
         + mid * track.tick
     )
-    lean = slope[stay][:, None] * track.axis + track.tick
+    lean = _converging(u[stay], slope[stay])[:, None] * track.axis + track.tick
+    own = slope[stay][:, None] * track.axis + track.tick
     size = track.high - track.low
-    near, far = place - 0.5 * size * lean, place + 0.5 * size * lean
+    near, far = place - 0.5 * size * own, place + 0.5 * size * own
     tall = max(abs(track.low), abs(track.high))
     vs = np.arange(-6.0 * tall, 6.0 * tall, max(tall / 14, 0.4))
-    ridge = ridge_matrix(levels, place - mid * track.tick, track.axis, track.tick, vs, period[stay], dark)
+    ridge = ridge_matrix(levels, place - mid * lean, track.axis, lean, vs, period[stay], dark)
     strength = np.median(ridge[:, (vs >= track.low) & (vs <= track.high)], axis=1)
     usual = float(np.median(strength))
     reach = reaches(ridge, vs, mid, usual)
@@ -513,6 +527,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         places_px=place[order],
         ends_px=np.stack([near, far], axis=1)[order],
         reach_px=reach[order],
+        spacing_px=period[stay][order],
         axis=track.axis,
         tick=track.tick,
         period_px=track.period,

@@ -27,6 +27,8 @@ RULER_RELATIVE_U95 = 0.003
 AGREE_SHARE = 0.05
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
+#: Evidence (nats) after which no finer level of the picture is looked at.
+PLAIN_EVIDENCE = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,16 +98,45 @@ def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
             comb = follow(levels, row)
             if comb is None:
                 continue
-            hearing = _hearing(comb, unit)
-            candidate = Candidate(comb=comb, hearing=hearing)
-            rivals = [other for other in found if _same(other.comb, comb)]
-            if all(_worth(candidate) > _worth(other) for other in rivals):
-                found = [other for other in found if not _same(other.comb, comb)] + [candidate]
+            found = _joined(found, Candidate(comb=comb, hearing=_hearing(comb, unit)))
+            # where gaps stand evenly, the ticks between them do
+            counter = follow(levels, _between(comb, row))
+            if counter is not None:
+                found = _joined(found, Candidate(comb=counter, hearing=_hearing(counter, unit)))
+        if any(_plain(candidate, level) for candidate in found):
+            break
     return found
 
 
+def _joined(found: list[Candidate], fresh: Candidate) -> list[Candidate]:
+    """The candidates with a new one, where it is worth more than all that are the same ticks."""
+    rivals = [other for other in found if _same(other.comb, fresh.comb)]
+    if any(_worth(fresh) <= _worth(other) for other in rivals):
+        return found
+    return [other for other in found if not _same(other.comb, fresh.comb)] + [fresh]
+
+
+def _between(comb: Comb, row: Row) -> Row:
+    """The row of what lies between the ticks of a comb, in the other polarity."""
+    return Row(
+        bases_px=comb.ends_px[:, 0] + 0.5 * comb.spacing_px[:, None] * comb.axis,
+        axis=comb.axis,
+        tick=comb.tick,
+        period_px=comb.period_px,
+        length_px=comb.band_px,
+        dark=not comb.dark,
+        level=row.level,
+    )
+
+
+def _plain(candidate: Candidate, level: int) -> bool:
+    """Whether a comb is so clearly read, and so wide, that the finer levels have nothing to add."""
+    wide = candidate.comb.period_px / 2**level > 5.0
+    return candidate.hearing.sure() and candidate.hearing.evidence() > PLAIN_EVIDENCE and wide
+
+
 def _hearing(comb: Comb, unit: str) -> Hearing:
-    both = [hear(comb.index, comb.lengths_px(side), comb.period_px, unit=unit) for side in (0, 1)]
+    both = [hear(comb.index, comb.lengths(side), unit=unit) for side in (0, 1)]
     return max(both, key=lambda h: (h.sure(), h.evidence() if h.verdicts else -math.inf))
 
 

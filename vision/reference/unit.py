@@ -33,7 +33,7 @@ ASTRAY_SHARE = 0.08
 #: A longer kind of tick is at least this much longer than the next shorter one, as a share of the shortest.
 LEAST_STEP = 0.12
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
-TICK_MM, TICK_SPREAD = 3.0, 0.45
+TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: Cost of ways to divide that are rarely met, nats (our estimate of practice).
 RARE = 4.0
 
@@ -111,7 +111,7 @@ def _divisions() -> tuple[Division, ...]:
                 )
         # the inch's tick no longer than the half inch's
         out.append(
-            Division(unit="inch", base_mm=INCH_MM / top, top=top // 2, longer=tuple(steps), cost=cost + RARE + 1)
+            Division(unit="inch", base_mm=INCH_MM / top, top=top // 2, longer=tuple(steps), cost=cost + 2 * RARE + 1)
         )
     out.append(Division(unit="inch", base_mm=INCH_MM / 4, top=4, longer=(2, 4), cost=RARE))
     return tuple(out)
@@ -133,8 +133,8 @@ TENTHS = (
 )
 
 
-def hear(index: Ints, length: Floats, period: float, *, unit: str = "auto") -> Hearing:
-    """What the lengths (N,) of ticks numbered ``index`` say about the size of a tick; ``period`` in the same unit.
+def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
+    """What the lengths (N,) of ticks numbered ``index``, in spacings, say about the size of a tick.
 
     ``unit`` "inch" or "mm" leaves only that unit's divisions.
     """
@@ -142,7 +142,6 @@ def hear(index: Ints, length: Floats, period: float, *, unit: str = "auto") -> H
     if unit == "inch":
         divisions += TENTHS
     divisions += OTHERS
-    size = length / period
     shortest = max(float(np.quantile(size, 0.2)), 0.2)
     room = max(float(np.quantile(size, 0.98)) * 1.5, 3.0 * shortest)
     alike = _cost(size, np.zeros(size.size, np.int64), 1, shortest, room)
@@ -153,7 +152,7 @@ def hear(index: Ints, length: Floats, period: float, *, unit: str = "auto") -> H
         if span < division.top:
             continue
         extra = division.cost + (tick_length_cost(shortest * division.base_mm) if division.base_mm else 0.0)
-        for phase in range(division.top):
+        for phase in _phases(index, size, division.top):
             rank = _rank(index - phase, division.longer)
             if division.base_mm and not _enough(rank, division):
                 continue
@@ -167,6 +166,14 @@ def hear(index: Ints, length: Floats, period: float, *, unit: str = "auto") -> H
             if held is None or cost < held.cost:
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
     return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size)
+
+
+def _phases(index: Ints, size: Floats, top: int) -> list[int]:
+    """The two residues whose ticks are longest: nowhere else can the longest ticks lie."""
+    residue = index % top
+    mean = np.bincount(residue, np.minimum(size, np.quantile(size, 0.95)), top)
+    mean /= np.maximum(np.bincount(residue, minlength=top), 1)
+    return [int(r) for r in np.argsort(-mean)[:2]]
 
 
 def tick_length_cost(shortest_mm: float) -> float:
@@ -185,12 +192,11 @@ def _rank(number: Ints, longer: Sequence[int]) -> Ints:
 def _enough(rank: Ints, division: Division) -> bool:
     """Whether the longest ticks are seen often enough to say that they are the longest there are."""
     counts = np.bincount(rank, minlength=len(division.longer) + 1)
-    if (counts[:-1] < 2).any() or counts[-1] < 1:
-        # a short metric view may show a single middle tick on either side of the long one
+    if (counts[:-2] < 2).any() or (counts[-2:] < 1).any():
         return False
-    if len(division.longer) == 1 or division.unit == "inch":
-        return bool(counts[-1] >= 2 or (len(division.longer) >= 2 and counts[-1] >= 1 and counts[-2] >= 2))
-    return True
+    return bool(counts[-2] + counts[-1] >= 3 and (len(division.longer) > 1 or counts[-1] >= 2)) or (
+        division.unit == "inch" and len(division.longer) > 1
+    )
 
 
 def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
