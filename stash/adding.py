@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric, Print
     from stash.intake import Wish
+    from vision.measure import Measured
+    from vision.photo import Photo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,12 +65,19 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
 
 def add_photo(held: Stash, photo_file: Path, cloth: Cloth, asked: Asked) -> Added:
     """Adds what one photograph shows: its cloths, or with a typed size the length of which it shows a part."""
-    from stash.intake import cut_off_in, from_measurement, kept, measure
+    from stash.intake import measure
 
     if (cloth.width is None) != (cloth.length is None):
         raise InputWrong("only one of width and length is given", "give both --width and --length, or neither")
-    wish = _wish(cloth, _existing(held, cloth), asked)
     photo, found = measure(photo_file, request(asked))
+    return add_found(held, photo, found, cloth, asked)
+
+
+def add_found(held: Stash, photo: Photo, found: Measured, cloth: Cloth, asked: Asked) -> Added:
+    """Adds what was found in a photograph that is measured already."""
+    from stash.intake import cut_off_in, from_measurement, kept
+
+    wish = _wish(cloth, _existing(held, cloth), asked)
     taken = from_measurement(found.measurement, wish, cut_off=cut_off_in(found))
     entry = held.add(taken.fabric, taken.pieces, photo=kept(photo))
     return Added(entry=entry, warnings=tuple(dict.fromkeys((*found.measurement.warnings, *taken.warnings))))

@@ -1,5 +1,52 @@
-"""stub"""
+"""The command demo: the whole path, told in a screenful."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stash.cli import output
+
+if TYPE_CHECKING:
+    from stash.demo import Story
 
 
-def demo() -> None:
-    """x"""
+def demo(
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="The folder to write to.")] = Path(
+        "stripewright-demo"
+    ),
+) -> None:
+    """Show it all: measure sample photographs, plan a jacket, write the cutting sheet."""
+    from stash.demo import play
+
+    if not sys.stderr.isatty():
+        print("measuring four photographs and planning a jacket; this takes under a minute", file=sys.stderr)
+    with output.progress("opening the photographs") as tell:
+        story = play(out, tell)
+    output.lines(_told(story))
+
+
+def _told(story: Story) -> Iterator[str]:
+    """The story, answer first."""
+    from stash.cli import findings, telling
+    from stash.demo import CLOSE, LENGTHS
+
+    rows = list(telling.answer(story.answered))
+    yield rows[0]
+    yield from (row for row in rows[1:] if not row.startswith(("  Keep", "  Mind", "    from")) and row != "  Cut:")
+    yield ""
+    first, close = story.measurements[LENGTHS[0]], story.measurements[CLOSE]
+    yield "How it was measured (the photographs are rendered by the project's own scene maker, not taken):"
+    yield f"  {LENGTHS[0]}: {findings.headline(first['print'], first['scale'])}"
+    yield f"  {CLOSE}: {findings.headline(close['print'], close['scale'])}"
+    if first["skew"] is not None:
+        yield f"  Print against grain: {findings.skew_sentence(first['skew'])}."
+    yield ""
+    yield f"Look at, in {story.folder}:"
+    for name, what in story.files:
+        yield f"  {name:<28}{what}"
+    yield "Then try: stripewright ask"

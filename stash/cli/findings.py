@@ -16,7 +16,7 @@ def told(document: dict[str, Any]) -> Iterator[str]:
         yield f"  scale    {_scale(scale)}"
     yield from _print(document["print"])
     if skew is not None:
-        yield f"  skew     {_skew(skew)}"
+        yield f"  skew     {skew_sentence(skew)}"
     if fabric is not None:
         xs, ys = zip(*fabric["outline_mm"], strict=True)
         yield f"  cloth    {both(max(xs) - min(xs))} × {both(max(ys) - min(ys))} in the picture"
@@ -69,7 +69,8 @@ def _print(print_: dict[str, Any] | None) -> Iterator[str]:
         yield f"  order    {reads}"
 
 
-def _skew(skew: dict[str, Any]) -> str:
+def skew_sentence(skew: dict[str, Any]) -> str:
+    """How the print lies to the grain, in one clause."""
     way = "counter-clockwise" if skew["deg"] >= 0 else "clockwise"
     edge = {"torn": "the torn edge", "selvage": "the selvage", "thread": "the drawn thread", "weave": "the weave"}
     against = edge.get(skew["reference"] or "", "the grain")
