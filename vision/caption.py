@@ -5,12 +5,14 @@ from __future__ import annotations
 from PIL import Image
 
 from vision.estimate import Estimate
-from vision.ink import DARK, PALE, WHITE, YELLOW, Pen
+from vision.ink import DARK, PALE, WHITE, YELLOW, Pen, font
 from vision.measurement import Measurement, Print, Stripe
 
 INCH_MM = 25.4
 #: The drawing is laid out to be read when it is seen this wide, px.
 READ_AT_PX = 1200
+#: More warnings than this are not written on the drawing; the measurement has them all.
+MOST_WARNINGS = 3
 
 
 def headline(measurement: Measurement, width: int) -> Image.Image:
@@ -27,13 +29,16 @@ def footer(measurement: Measurement, width: int) -> Image.Image:
     stripes = print_.stripes if print_ is not None else ()
     columns = 3
     rows = -(-len(stripes) // columns)
-    pen = _band(width, 16 + 38 * rows + 26 * min(3, len(measurement.warnings)) + (8 if measurement.warnings else 0))
+    unit = max(1.0, width / READ_AT_PX)
+    notes = [
+        line for warning in measurement.warnings[:MOST_WARNINGS] for line in _wrapped(warning, width - 60 * unit, unit)
+    ]
+    pen = _band(width, 16 + 38 * rows + 24 * len(notes) + (8 if notes else 0))
     for place, stripe in enumerate(stripes):
         row, column = divmod(place, columns)
         _stripe(pen, stripe, (18 + column * 392, 27 + 38 * row))
-    for row, warning in enumerate(measurement.warnings[:3]):
-        y = (16 + 38 * rows + 13 + 26 * row) * pen.unit
-        pen.text((18 * pen.unit, y), _fitted(pen, "! " + warning, width - 36 * pen.unit), YELLOW, height=15)
+    for row, note in enumerate(notes):
+        pen.text((18 * pen.unit, (16 + 38 * rows + 12 + 24 * row) * pen.unit), note, YELLOW, height=15)
     return pen.picture
 
 
@@ -111,3 +116,18 @@ def _fitted(pen: Pen, text: str, width: float, height: float = 15) -> str:
     while text and pen.size(text + "…", height)[0] > width:
         text = text[:-1]
     return text.rstrip() + "…"
+
+
+def _wrapped(text: str, width: float, unit: float, height: float = 15) -> list[str]:
+    """The text in lines no wider than ``width`` pixels, the first marked with a "!"."""
+    face = font(max(8, round(height * unit)))
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else f"!  {word}"
+        if lines and face.getlength(longer) > width:
+            lines.append(f"    {word}")
+        elif lines:
+            lines[-1] = longer
+        else:
+            lines.append(longer)
+    return lines

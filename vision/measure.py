@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion, find_cloths
-from vision.errors import CallWrong, ScaleNotFound
+from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale, Skew
 from vision.photo import Photo, focal_length_px
@@ -35,6 +35,13 @@ COARSE_SIDE_PX = 1000
 FINE_PIXELS = 2.5e6
 #: More cloths than this in one photograph are not remnants laid out to be measured.
 MOST_CLOTHS = 12
+_WANTED = {
+    "auto": "ruler, tape or printed target",
+    "ruler": "ruler or tape",
+    "target": "printed target",
+    "card": "card",
+    "points": "pair of points",
+}
 #: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
 TILT_ADVICE_DEG = 15.0
 
@@ -111,13 +118,16 @@ def _references(
         return read_clicks(request.clicks, photo.size_px)
     if choice == "card":
         if focal35_mm is None:
-            raise CallWrong(
-                "a card alone gives no scale, because the photo does not tell its focal length",
-                "give --focal with the 35 mm equivalent, or lay a ruler beside the cloth",
+            warnings.append(
+                "A card gives no scale without the focal length, which this photo does not tell: give --focal with the "
+                "35 mm equivalent, or lay a ruler beside the cloth."
             )
-        warnings.append("A card was used for the scale: never photograph a payment card, use a plain one of its size.")
+            return ()
         card = read_card(photo.rgb, focal_px.value)
-        return () if card is None else (card,)
+        if card is None:
+            return ()
+        warnings.append("A card was used for the scale: never photograph a payment card, use a plain one of its size.")
+        return (card,)
     if choice in ("auto", "target"):
         target = read_target(photo.rgb)
         if target is not None:
@@ -128,21 +138,17 @@ def _references(
 def _plane(
     readings: tuple[Reading, ...], photo: Photo, request: MeasureRequest, focal_px: Estimate, warnings: list[str]
 ) -> Plane | None:
-    wanted = {
-        "auto": "ruler, tape or printed target",
-        "ruler": "ruler or tape",
-        "target": "printed target",
-        "card": "card",
-        "points": "pair of points",
-    }[request.scale]
     usable = tuple(reading for reading in readings if reading.unit is not None or reading.source != "ruler")
     if not usable:
-        warnings.append(
-            "A ruler was found, but not whether it counts inches or millimetres: say which with --ruler inch or mm."
-            if readings
-            else f"No {wanted} could be read surely, so nothing is measured: lay a ruler flat on or beside the cloth, "
-            "all of its marks sharp and well lit, and photograph it from straight above."
-        )
+        if readings:
+            warnings.append(
+                "A ruler was found, but not whether it counts inches or millimetres: say which with --ruler inch or mm."
+            )
+        elif not warnings:
+            warnings.append(
+                f"No {_WANTED[request.scale]} could be read surely, so nothing is measured: lay a ruler flat on or "
+                "beside the cloth, its marks sharp and well lit, and photograph it from straight above."
+            )
         return None
     try:
         plane = fit_plane(usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm)
@@ -185,7 +191,7 @@ def _measure_cloth(
     finding = measure_print(square, mask)
     which = "" if number == 0 else f"Cloth {number + 1}: "
     warnings.extend(which + warning for warning in finding.warnings)
-    print_ = None if finding.print is None else _sure(finding.print, which, warnings)
+    print_ = None if finding.print is None else sure(finding.print, which, warnings)
     skew = None
     if print_ is not None and print_.across_direction_deg is not None and (request.torn or request.selvage):
         skew = measure_skew(print_, region, torn=request.torn, selvage=request.selvage)
@@ -229,7 +235,7 @@ def _pixels(square: SquareOn, points_mm: Floats) -> NDArray[np.int32]:
     return np.rint((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.int32)
 
 
-def _sure(print_: Print, which: str, warnings: list[str]) -> Print:
+def sure(print_: Print, which: str, warnings: list[str]) -> Print:
     """The print without a repeat that is known no better than the limit."""
     for name, repeat in (("across", print_.across), ("along", print_.along)):
         if repeat is None or repeat.relative_u95 <= REPEAT_LIMIT_RELATIVE_U95:

@@ -1,0 +1,61 @@
+"""The drawing on the photograph: its geometry, and that it is drawn whatever was or was not found."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.vision.test_measure import measured, photo_of, rendered
+from vision.measure import Evidence, Measured
+from vision.measurement import Cloth, Measurement
+from vision.overlay import chords, draw
+from vision.photo import Photo
+
+
+def test_chord_of_a_rectangle() -> None:
+    """A line x = 3 through a 10 x 4 rectangle is inside it from y = 0 to y = 4."""
+    rectangle = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 4.0], [0.0, 4.0]])
+    [(start, end)] = chords(rectangle, np.array([1.0, 0.0]), 3.0)
+    assert sorted([tuple(start), tuple(end)]) == [(3.0, 0.0), (3.0, 4.0)]
+
+
+def test_chords_of_a_shape_with_a_notch() -> None:
+    """A line across a U is inside it twice."""
+    u = np.array([[0, 0], [2, 0], [2, 3], [4, 3], [4, 0], [6, 0], [6, 5], [0, 5]], dtype=float)
+    spans = [sorted((float(a[0]), float(b[0]))) for a, b in chords(u, np.array([0.0, 1.0]), 1.0)]
+    assert sorted(spans) == [[0.0, 2.0], [4.0, 6.0]]
+
+
+def test_photograph_stays_beneath_the_drawing() -> None:
+    """The drawing is the photograph with bands above and below: places far from any mark are unchanged."""
+    photo = photo_of(rendered())
+    drawn = draw(photo, measured())
+    assert drawn.shape[1] == photo.size_px[0]
+    assert drawn.shape[0] > photo.size_px[1]
+    top = next(y for y in range(drawn.shape[0] - 20) if np.array_equal(drawn[y : y + 20, -5:], photo.rgb[:20, -5:]))
+    assert np.array_equal(drawn[top : top + 20, -20:], photo.rgb[:20, -20:])
+
+
+def test_drawing_differs_from_the_photograph_at_the_cloths_edge() -> None:
+    """The outline is drawn: along the cloth's measured edge the picture changes."""
+    found, photo = measured(), photo_of(rendered())
+    assert found.evidence.plane is not None
+    drawn = draw(photo, found)
+    ring = np.asarray(found.evidence.cloths[0].region.outline_mm)
+    places = found.evidence.plane.to_px((ring[:-1] + ring[1:]) / 2).round().astype(int)
+    top = next(y for y in range(drawn.shape[0] - 20) if np.array_equal(drawn[y : y + 20, -5:], photo.rgb[:20, -5:]))
+    changed = [not np.array_equal(drawn[top + y, x], photo.rgb[y, x]) for x, y in places]
+    assert np.mean(changed) > 0.9
+
+
+@pytest.mark.parametrize("size", [(60, 80), (900, 300)])
+def test_nothing_found_is_drawn_too(size: tuple[int, int]) -> None:
+    """A photograph in which nothing was found still gives a picture as wide as itself, with the warning under it."""
+    photo = Photo(name="x.jpg", rgb=np.full((*size, 3), 120, np.uint8), focal35_mm=None, taken=None)
+    nothing = Measured(
+        measurement=Measurement(
+            photo="x.jpg", scale=None, main=Cloth(outline=None, print=None, skew=None), warnings=("Lay a ruler down.",)
+        ),
+        evidence=Evidence(),
+    )
+    assert draw(photo, nothing).shape[1] == size[1]
