@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import cv2
 import numpy as np
@@ -32,7 +34,7 @@ TABLE_DE = 7.0
 TABLE_SIGMAS = 3.5
 #: Lightness counts less than hue: a shadow on the table is not cloth.
 LIGHTNESS_WEIGHT = 0.6
-#: Smaller things than this share of the picture, or narrower than this (mm, and share of its shorter side), are not cloth.
+#: Smaller things than this share of the picture, or narrower than this (mm; share of its shorter side), are no cloth.
 LEAST_AREA_SHARE = 0.008
 LEAST_HALF_WIDTH_MM = 7.0
 LEAST_HALF_WIDTH_SHARE = 0.012
@@ -47,6 +49,8 @@ LEAST_HOLE_MM2 = 150.0
 MOST_HOLES = 2
 #: Outlines are simplified by at most this, mm (and half a pixel).
 OUTLINE_MM = 0.5
+#: Frayed edges are simplified by this many times the scatter of their threads: the outline runs along their middle.
+FRAY_SCATTERS = 4.5
 #: What remains of uncertainty at an edge besides its scatter: the cloth's own thickness and its shadow, mm at 95 %.
 EDGE_FLOOR_U95_MM = 0.3
 
@@ -102,7 +106,8 @@ def _painted(square: SquareOn, polygons_mm: Sequence[Floats]) -> Mask:
 
 
 def _pixels(square: SquareOn, points_mm: Floats) -> NDArray[np.int32]:
-    return np.rint((np.asarray(points_mm) - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.int32)
+    places = (np.asarray(points_mm) - np.asarray(square.origin_mm)) * square.px_per_mm
+    return np.asarray(np.rint(places), dtype=np.int32)
 
 
 def _frame(usable: Mask) -> tuple[Mask, NDArray[np.int64]]:
@@ -134,7 +139,7 @@ def _stretches(lab: NDArray[np.float32], ring: Mask, walk: NDArray[np.int64], co
         seeds[free[:, 0], free[:, 1]] = True
         return seeds
     bounds = np.append(broken, broken[0] + len(free))
-    for start, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, end in pairwise(bounds):
         if end - start - apart >= STRETCH_SHARE * len(free):
             chosen = np.arange(start + apart, end) % len(free)
             seeds[free[chosen, 0], free[chosen, 1]] = True
@@ -157,7 +162,7 @@ def _difference(lab: NDArray[np.float32], seeds: Mask, usable: Mask) -> tuple[ND
         limit = max(limit, TABLE_SIGMAS * spread)
         best = away if best is None else np.minimum(best, away)
     assert best is not None
-    return cv2.GaussianBlur(best, (0, 0), 0.8), min(limit, 3.0 * TABLE_DE)
+    return np.asarray(cv2.GaussianBlur(best, (0, 0), 0.8), dtype=np.float32), min(limit, 3.0 * TABLE_DE)
 
 
 def _colours(samples: NDArray[np.float32]) -> list[NDArray[np.int64]]:
@@ -165,8 +170,8 @@ def _colours(samples: NDArray[np.float32]) -> list[NDArray[np.int64]]:
     count = min(3, len(samples))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
     cv2.setRNGSeed(1)
-    _, labels, centres = cv2.kmeans(samples, count, None, stop, 3, cv2.KMEANS_PP_CENTERS)
-    labels = labels.ravel()
+    _, labels, centres = cv2.kmeans(samples, count, np.empty(0, np.int32), stop, 3, cv2.KMEANS_PP_CENTERS)
+    labels = np.asarray(labels).ravel()
     for first in range(count):
         for second in range(first + 1, count):
             if np.linalg.norm(centres[first] - centres[second]) < 3 * STEP_DE:
@@ -176,7 +181,7 @@ def _colours(samples: NDArray[np.float32]) -> list[NDArray[np.int64]]:
 
 
 def _surface(lab: NDArray[np.float32], chosen: Mask, usable: Mask) -> tuple[NDArray[np.float32], float]:
-    """Distance of every pixel to a quadratic colour surface through the chosen ones, grown to the table in two rounds."""
+    """Distance of every pixel to a quadratic colour surface through the chosen ones, grown in two rounds."""
     height, width = chosen.shape
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
     x, y = x / width * 2 - 1, y / height * 2 - 1
@@ -203,12 +208,12 @@ def _surface(lab: NDArray[np.float32], chosen: Mask, usable: Mask) -> tuple[NDAr
 def _standing_out(square: SquareOn, differs: Mask, usable: Mask, covered: Mask, covered_mm: Sequence[Floats]) -> Mask:
     """The mask of all cloth: fringes off, thin gaps closed, what the ruler hides filled in, inner print filled in."""
     scale = square.px_per_mm
-    cloth = (differs & usable & ~covered).astype(np.uint8)
+    cloth: NDArray[Any] = (differs & usable & ~covered).astype(np.uint8)
     cloth = cv2.morphologyEx(cloth, cv2.MORPH_CLOSE, _disc(CLOSE_MM * scale))
     cloth = cv2.morphologyEx(cloth, cv2.MORPH_OPEN, _disc(FRINGE_MM * scale))
     for polygon in covered_mm:
-        cloth |= _hidden(square, polygon, cloth)
-    cloth &= usable.astype(np.uint8)
+        cloth = cloth | _hidden(square, polygon, cloth)
+    cloth = cloth & usable.astype(np.uint8)
     return _filled(square, _joined(cloth, scale), differs)
 
 
@@ -217,7 +222,7 @@ def _disc(diameter_px: float) -> NDArray[np.uint8]:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), dtype=np.uint8)
 
 
-def _hidden(square: SquareOn, polygon_mm: Floats, cloth: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _hidden(square: SquareOn, polygon_mm: Floats, cloth: NDArray[Any]) -> NDArray[np.uint8]:
     """The part of a covering polygon that lies between cloth on both its sides."""
     body = np.zeros(cloth.shape, np.uint8)
     cv2.fillPoly(body, [_pixels(square, polygon_mm)], 1)
@@ -229,7 +234,7 @@ def _hidden(square: SquareOn, polygon_mm: Floats, cloth: NDArray[np.uint8]) -> N
     return np.asarray(filled & body, dtype=np.uint8)
 
 
-def _joined(cloth: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
+def _joined(cloth: NDArray[Any], scale: float) -> NDArray[np.uint8]:
     """Cloth that fell apart into parallel strips, because one of its stripes has the table's colour, made whole."""
     contours, _ = cv2.findContours(cloth, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     boxes = [cv2.minAreaRect(contour) for contour in contours if cv2.contourArea(contour) > 1e-3 * cloth.size]
@@ -292,7 +297,10 @@ def _region(square: SquareOn, mask: Mask, usable: Mask, difference: NDArray[np.f
     outer = max((i for i in range(len(contours)) if tree[0][i][3] < 0), key=lambda i: cv2.contourArea(contours[i]))
     dense = _to_mm(square, _sharpened(contours[outer].reshape(-1, 2).astype(np.float64), difference))
     holes = tuple(
-        _ring(_to_mm(square, _sharpened(contours[i].reshape(-1, 2).astype(np.float64), difference)), square.px_per_mm)
+        _ring(
+            _to_mm(square, _sharpened(contours[i].reshape(-1, 2).astype(np.float64), difference)),
+            max(OUTLINE_MM, 0.75 / square.px_per_mm),
+        )
         for i in range(len(contours))
         if tree[0][i][3] == outer and cv2.contourArea(contours[i]) >= LEAST_HOLE_MM2 * square.px_per_mm**2
     )
@@ -301,7 +309,7 @@ def _region(square: SquareOn, mask: Mask, usable: Mask, difference: NDArray[np.f
     scatter = max((edge.scatter_mm for edge in edges), default=0.5)
     return ClothRegion(
         mask=mask,
-        outline_mm=_ring(dense, square.px_per_mm),
+        outline_mm=_ring(dense, max(OUTLINE_MM, 0.75 / square.px_per_mm, FRAY_SCATTERS * scatter)),
         holes_mm=holes,
         u95_mm=math.hypot(EDGE_FLOOR_U95_MM, 0.6 / square.px_per_mm, 1.5 * scatter),
         edges=edges,
@@ -338,9 +346,8 @@ def _sharpened(contour: Floats, difference: NDArray[np.float32]) -> Floats:
     return np.asarray(contour + smooth[:, None] * normal)
 
 
-def _ring(dense: Floats, px_per_mm: float) -> tuple[Point, ...]:
+def _ring(dense: Floats, eps: float) -> tuple[Point, ...]:
     """A dense contour as a polygon: corners by Douglas-Peucker, each put where the lines through its two sides meet."""
-    eps = max(OUTLINE_MM, 0.75 / px_per_mm)
     kept = cv2.approxPolyDP(dense.astype(np.float32).reshape(-1, 1, 2), eps * 1.5, True).reshape(-1, 2)
     if len(kept) < 3:
         return tuple((float(x), float(y)) for x, y in dense)
