@@ -212,8 +212,8 @@ def _standing_out(square: SquareOn, differs: Mask, usable: Mask, covered: Mask, 
     cloth = cv2.morphologyEx(cloth, cv2.MORPH_CLOSE, _disc(CLOSE_MM * scale))
     cloth = cv2.morphologyEx(cloth, cv2.MORPH_OPEN, _disc(FRINGE_MM * scale))
     for polygon in covered_mm:
-        cloth = cloth | _hidden(square, polygon, cloth)
-    cloth = cloth & usable.astype(np.uint8)
+        cloth = np.maximum(cloth, _hidden(square, polygon, cloth))
+    cloth = np.where(usable, cloth, 0).astype(np.uint8)
     return _filled(square, _joined(cloth, scale), differs)
 
 
