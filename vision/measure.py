@@ -232,7 +232,7 @@ def region_mask(
 
 
 def _pixels(square: SquareOn, points_mm: Floats) -> NDArray[np.int32]:
-    return np.rint((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.int32)
+    return np.asarray(np.rint((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm), dtype=np.int32)
 
 
 def sure(print_: Print, which: str, warnings: list[str]) -> Print:
