@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
-
-from shapely.geometry import Polygon
 
 from stash.planner.plan import Placement
 from stash.sheet.content import Block, Chapter, Heading, Listing, Notice, Passage, Picture, Rows
@@ -13,6 +12,7 @@ from stash.sheet.counting import Reading, Station, colour, read, stations
 from stash.sheet.cutting import Step, bench, cutting
 from stash.sheet.figure import Scene, draw
 from stash.sheet.job import Job, Table, cut_size
+from stash.sheet.remnant import shape, whole_rectangle
 from stash.sheet.telling import Instruction, Teller
 from stash.sheet.wording import both, count, inch, listed, size
 
@@ -22,6 +22,7 @@ REPEATS: Final = 10
 TAPE_MM: Final = 25.4 / 16
 #: What is left is named by its size where it is at least 3 x 6 in; less is scraps (practice).
 KEPT_MM: Final = (76.2, 152.4)
+HALF_INCH_MM: Final = 12.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +57,9 @@ def chapter(job: Job, table: Table, index: int, *, wide_mm: float, high_mm: floa
     )  # fmt: skip
     check = repeat_check(reading)
     instructions = teller.tell(steps)
-    over = tuple(_over(table))
+    over = tuple(_over(table, reading))
     blocks = (
-        Heading(text=f"{index}  {table.fabric.name}", level=2),
+        Heading(text=f"{index}  {table.fabric.name}: {table.piece.id}", level=2),
         Passage(text=_facts(table, reading), quiet=True),
         *([Notice(lead=f"Before the first cut: {check}", text="")] if check else []),
         Picture(drawing=figure, caption=_caption(places, bool(shown))),
@@ -106,7 +107,7 @@ def _cuts(steps: tuple[Step, ...]) -> str:
 
 def _facts(table: Table, reading: Reading) -> str:
     xs, ys = zip(*table.piece.outline_mm, strict=True)
-    words = [f"{table.piece.id}: {size(max(xs) - min(xs), max(ys) - min(ys))} at its widest and longest"]
+    words = [f"{size(max(xs) - min(xs), max(ys) - min(ys))} at its widest and longest"]
     words.append("lay it right side up, the top edge away from you")
     direction = table.piece.stripe_direction_deg
     if direction and abs(direction) < 45 and reading.occurrences():
@@ -170,20 +171,23 @@ def part_row(job: Job, placement: Placement, shows: str) -> tuple[str, str, str,
     more = [card.make] if card.make in ("folded", "bound") else []
     more += ["turned end for end"] if placement.turned else []
     return (
-        job.title(placement), size(*cut_size(placement)), finished, "; ".join(word for word in (shows, *more) if word)
+        job.title(placement), size(*cut_size(placement)), finished, "; ".join(word for word in (shows, *more) if word) or "–"
     )  # fmt: skip
 
 
-def _over(table: Table) -> list[str]:
+def _over(table: Table, reading: Reading) -> list[str]:
     lines = []
-    for leftover in sorted(table.leftovers, key=lambda one: -Polygon(one.outline_mm).area):
-        xs, ys = zip(*leftover.outline_mm, strict=True)
-        sides = max(xs) - min(xs), max(ys) - min(ys)
-        if min(sides) >= KEPT_MM[0] and max(sides) >= KEPT_MM[1]:
-            square = Polygon(leftover.outline_mm).area > 0.99 * sides[0] * sides[1]
-            lines.append(f"a remnant of {size(*sides)}{'' if square else ', at its widest and longest'}")
+    for leftover in sorted(table.leftovers, key=lambda one: -shape(one).area):
+        wide, long = whole_rectangle(leftover, reading)
+        if min(wide, long) >= KEPT_MM[0] and max(wide, long) >= KEPT_MM[1]:
+            lines.append(f"a remnant with a whole rectangle of about {size(*_floored(wide, long))} in it")
     scraps = len(table.leftovers) - len(lines)
     return [*lines, *([f"{count(scraps)} scrap{'' if scraps == 1 else 's'}"] if scraps else [])]
+
+
+def _floored(*lengths_mm: float) -> list[float]:
+    """Lengths down to the half inch: a remnant is promised no longer than it is."""
+    return [math.floor(length / HALF_INCH_MM) * HALF_INCH_MM for length in lengths_mm]
 
 
 def _over_blocks(over: tuple[str, ...]) -> list[Block]:

@@ -112,9 +112,12 @@ def _stripes(reading: Reading, shape: Polygon, paper: Paper, paleness: float) ->
         colour = known(one.stripe.hex)
         marks += areas(part, paper, fill=paler(colour, paleness), stroke=GREY, width_mm=0.06)
         if one.stripe.label in twins:
-            ink = WHITE if lightness(paler(colour, paleness)) < 0.3 else GREY
-            marks += hatched(part, paper, gap_mm=1.3, stroke=ink, width_mm=0.13)
+            marks += hatched(part, paper, gap_mm=1.5, stroke=_hatch_ink(colour, paleness), width_mm=0.13)
     return marks
+
+
+def _hatch_ink(colour: str, paleness: float) -> str:
+    return WHITE if lightness(paler(colour, paleness)) < 0.3 else paler(colour, paleness / 2)
 
 
 def hatched_labels(reading: Reading) -> set[str]:

@@ -9,28 +9,34 @@ from typing import Final
 
 from shapely import maximum_inscribed_circle
 from shapely.geometry import LineString, Polygon
+from shapely.geometry import Point as Spot
 
 from stash.piece import Point
 from stash.planner.plan import Leftover, Placement
 from stash.sheet.cloth_figure import Paper, cloth_marks
 from stash.sheet.counting import Occurrence, Station
-from stash.sheet.cutting import Bench, Cut, Step
-from stash.sheet.drawing import ACCENT, GREY, INK, WHITE, Area, Disc, Drawing, Line, Mark, Words, box
+from stash.sheet.cutting import Bench, Step
+from stash.sheet.drawing import ACCENT, GREY, INK, WHITE, Area, Drawing, Line, Mark, Words, box
 from stash.sheet.job import cut_size
+from stash.sheet.numbering import LETTERS_MM, ROW_MM, numbers, outward, rows_outside
 from stash.sheet.typeface import fitted, width
 from stash.sheet.wording import inch
 
 #: The scales a figure may be drawn at; the largest that fits the page is taken.
-SCALES: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 16, 20, 24, 25, 30, 32, 40, 50, 64, 80, 100, 150, 200, 400)
+SCALES: Final = (
+    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 24, 25, 30, 32, 40, 50, 64, 80, 100, 150, 200,
+    400, 1000,
+)  # fmt: skip
 
 #: Paper about the cloth, mm: beside it for the names of its sides, above and below it for letters and numbers.
 BESIDE_MM: Final = 11.0
-ROW_MM: Final = 4.7
-LETTERS_MM: Final = 5.0
-NAME_MM: Final = 5.5
-DISC_MM: Final = 2.05
+NAME_MM: Final = 5.0
+FOOT_MM: Final = 7.0
 LABEL_MM: Final = 2.6
 LEAST_LABEL_MM: Final = 1.9
+#: Kept free at both ends of a narrow part for the numbers of its cuts, mm.
+ENDS_MM: Final = 6.5
+LETTER_MM: Final = 2.3
 #: What is left is named on the figure where both its sides are at least this long on the page, mm.
 NAMED_LEFT_MM: Final = 12.0
 
@@ -51,21 +57,13 @@ class Scene:
 def draw(scene: Scene, *, wide_mm: float, high_mm: float, title: str, description: str) -> Drawing:
     """The piece at the largest scale that fits the room."""
     left, top, right, bottom = scene.bench.cloth.bounds
-    rows = 3
-    around = NAME_MM + LETTERS_MM + rows * ROW_MM
-    crosswise = scene.bench.reading.crosswise
-    beside, above = (around, BESIDE_MM) if crosswise else (BESIDE_MM, around)
-    foot = 7.0
-    scale = next(
-        (
-            s
-            for s in SCALES
-            if (right - left) / s + 2 * beside <= wide_mm and (bottom - top) / s + 2 * above + foot <= high_mm
-        ),
-        SCALES[-1],
-    )
-    paper = Paper(scale=scale, left_mm=beside, top_mm=above, x_mm=left, y_mm=top)
-    width_mm, height_mm = (right - left) / scale + 2 * beside, (bottom - top) / scale + 2 * above
+    for scale in SCALES:
+        before, after = _around(scene, scale)
+        width_mm = (right - left) / scale + before[0] + after[0]
+        height_mm = (bottom - top) / scale + before[1] + after[1]
+        if width_mm <= wide_mm and height_mm + FOOT_MM <= high_mm:
+            break
+    paper = Paper(scale=scale, left_mm=before[0], top_mm=before[1], x_mm=left, y_mm=top)
     marks = [
         *cloth_marks(scene.bench, paper),
         *_stations(scene, paper),
@@ -73,17 +71,27 @@ def draw(scene: Scene, *, wide_mm: float, high_mm: float, title: str, descriptio
         *_left_over(scene, paper),
         *_part_labels(scene, paper),
         *_letters(scene, paper),
-        *_numbers(scene, paper),
+        *numbers(scene.bench, scene.steps, paper),
         *_sides(scene, paper, width_mm, height_mm),
         *_scale_bar(scale, height_mm + 2.5),
     ]
     return Drawing(
         width_mm=max(width_mm, 90.0),
-        height_mm=height_mm + foot,
+        height_mm=height_mm + FOOT_MM,
         marks=tuple(marks),
         title=title,
         description=f"{description} Drawn at 1 : {scale}.",
     )
+
+
+def _around(scene: Scene, scale: float) -> tuple[Point, Point]:
+    """The paper needed left of and above the cloth, and right of and below it, for letters and numbers, mm."""
+    paper = Paper(scale=scale, left_mm=0, top_mm=0, x_mm=0, y_mm=0)
+    rows = rows_outside(scene.bench, scene.steps, paper)
+    along = [NAME_MM + LETTERS_MM + count * ROW_MM for count in rows]
+    if scene.bench.reading.crosswise:
+        return (along[0], BESIDE_MM), (along[1], BESIDE_MM)
+    return (BESIDE_MM, along[0]), (BESIDE_MM, along[1])
 
 
 def _cut_lines(scene: Scene, paper: Paper) -> list[Mark]:
@@ -123,12 +131,13 @@ def _part_label(scene: Scene, paper: Paper, placement: Placement) -> list[Mark]:
         size = 3.4
         turn = 0.0 if abs(turn) > 45 and math.dist(a, b) > 30 else turn
         along = min(along, across) if turn == 0 else along
+    along -= 2 * ENDS_MM if across < 20 else 2.0
     lines = [(name, True), (measure, False)]
     if across < 2 * size * 1.3 + 1.4:
         lines = [(f"{name} · {measure}", True)]
-        if width(lines[0][0], size, bold=True) > along - 4:
+        if width(lines[0][0], size, bold=True) > along:
             lines = [(name, True)]
-    return _pill(centre, [(fitted(text, size, along - 2, bold=bold), bold) for text, bold in lines], size, turn)
+    return _pill(centre, [(fitted(text, size, along, bold=bold), bold) for text, bold in lines], size, turn)
 
 
 def _pill(centre: Point, lines: Sequence[tuple[str, bool]], size: float, turn_deg: float) -> list[Mark]:
@@ -173,35 +182,58 @@ def _roomiest(shape: Polygon) -> Point:
 def _letters(scene: Scene, paper: Paper) -> list[Mark]:
     """Each stripe's letter at the head and at the foot of the piece; those that are cut with their number too."""
     marks: list[Mark] = []
-    bench, reading = scene.bench, scene.bench.reading
+    reading = scene.bench.reading
     if not scene.stations:
         return marks
     counts = _counts(scene)
     cut = {round(one.u_mm, 3) for one in scene.shown}
-    order = sorted(reading.occurrences(), key=lambda one: (round(one.u_mm, 3) not in cut, one.stripe.width_mm < 0))
+    labels = {one.stripe.label for one in scene.shown}
+    order = sorted(
+        reading.occurrences(),
+        key=lambda one: (round(one.u_mm, 3) not in cut, one.stripe.label not in labels, -one.stripe.width_mm),
+    )
     for head in (True, False):
         taken: list[tuple[float, float]] = []
         for one in order:
-            number = counts.get((one.stripe.label, round(one.u_mm, 3)))
-            text = f"{one.stripe.label}{number or ''}"
+            text = f"{one.stripe.label}{counts.get((one.stripe.label, round(one.u_mm, 3)), '')}"
             is_cut = round(one.u_mm, 3) in cut
-            half = width(text, 2.3, bold=is_cut) / 2 + 0.35
-            place = _end_of(bench, one.u_mm, head=head)
+            half = width(text, LETTER_MM, bold=is_cut) / 2 + 0.35
+            place = _letter_place(scene, one, paper, head=head)
             if place is None:
                 continue
-            x, y = paper.point(place)
-            across = y if reading.crosswise else x
+            across = place[1] if reading.crosswise else place[0]
+            half = LETTER_MM / 2 if reading.crosswise else half
             if any(across - half < b and across + half > a for a, b in taken):
                 continue
             taken.append((across - half, across + half))
-            dx, dy = _outward(bench, head=head, by=2.6)
             marks.append(
                 Words(
-                    x_mm=x + dx, y_mm=y + dy + 0.85, text=text, size_mm=2.3, bold=is_cut, anchor="middle",
+                    x_mm=place[0], y_mm=place[1] + 0.85, text=text, size_mm=LETTER_MM, bold=is_cut, anchor="middle",
                     fill=INK if is_cut else GREY,
                 )
             )  # fmt: skip
     return marks
+
+
+def _letter_place(scene: Scene, one: Occurrence, paper: Paper, *, head: bool) -> Point | None:
+    """Beyond the end of a stripe, where that end lies on the piece's head or foot and not on its side."""
+    bench = scene.bench
+    low, high = one.span
+    us = [bench.reading.u(point) for point in bench.reading.piece.outline_mm]
+    u = (max(low, min(us)) + min(high, max(us))) / 2
+    station = scene.stations[0]
+    seen = sorted(min(max(station.t(side), 0.0), station.length_mm) for side in one.span)
+    if head and seen[1] > seen[0]:
+        u = bench.reading.u(station.point((seen[0] + seen[1]) / 2))
+    end = _end_of(bench, u, head=head)
+    if end is None:
+        return None
+    dx, dy = outward(bench, head=head, by=2.6)
+    beyond = Spot(end[0] + dx * paper.scale, end[1] + dy * paper.scale)
+    if bench.cloth.distance(beyond) < 1.5 * paper.scale:
+        return None
+    x, y = paper.point(end)
+    return x + dx, y + dy
 
 
 def _counts(scene: Scene) -> dict[tuple[str, float], int]:
@@ -226,71 +258,6 @@ def _end_of(bench: Bench, u: float, *, head: bool) -> Point | None:
 def _long_line(bench: Bench, u: float) -> LineString:
     far = 2 * sum(abs(c) for c in bench.cloth.bounds) + 1
     return LineString([bench.reading.at(u, -far), bench.reading.at(u, far)])
-
-
-def _outward(bench: Bench, *, head: bool, by: float) -> Point:
-    sign = -bench.v_sign if head else bench.v_sign
-    return bench.reading.d[0] * sign * by, bench.reading.d[1] * sign * by
-
-
-def _numbers(scene: Scene, paper: Paper) -> list[Mark]:
-    """The numbers of the cuts: of the long ones outside the cloth where they begin, of the others on the line."""
-    marks: list[Mark] = []
-    discs: list[Point] = []
-    ends: dict[bool, list[list[float]]] = {True: [], False: []}
-    for step in scene.steps:
-        for cut in step.cuts:
-            if step.kind == "along" and cut.entry == "edge":
-                marks += _outside(scene, paper, cut, ends, discs)
-            else:
-                marks += _on_line(paper, cut, discs)
-    return marks
-
-
-def _outside(
-    scene: Scene, paper: Paper, cut: Cut, ends: dict[bool, list[list[float]]], discs: list[Point]
-) -> list[Mark]:
-    bench, reading = scene.bench, scene.bench.reading
-    head = bench.v_sign * (reading.v(cut.end) - reading.v(cut.start)) > 0
-    start = paper.point(cut.start)
-    across = start[1] if reading.crosswise else start[0]
-    rows = ends[head]
-    row = next((i for i, taken in enumerate(rows) if all(abs(across - t) > 2 * DISC_MM + 0.3 for t in taken)), None)
-    if row is None:
-        row = len(rows)
-        rows.append([])
-    rows[row].append(across)
-    dx, dy = _outward(bench, head=head, by=LETTERS_MM + DISC_MM + min(row, 3) * ROW_MM)
-    place = (start[0] + dx, start[1] + dy)
-    discs.append(place)
-    return [Line(points=(start, place), stroke=ACCENT, width_mm=0.22), *_disc(place, cut.number)]
-
-
-def _on_line(paper: Paper, cut: Cut, discs: list[Point]) -> list[Mark]:
-    start, end = paper.point(cut.start), paper.point(cut.end)
-    length = math.dist(start, end) or 1.0
-    side = ((start[1] - end[1]) / length, (end[0] - start[0]) / length)
-    for off in (0.0, 4.6, -4.6, 9.2, -9.2, 13.8, -13.8):
-        for share in (0.5, 0.25, 0.75):
-            on = (start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share)
-            place = (on[0] + side[0] * off, on[1] + side[1] * off)
-            if all(math.dist(place, other) > 2 * DISC_MM + 0.2 for other in discs):
-                discs.append(place)
-                leader = [Line(points=(on, place), stroke=ACCENT, width_mm=0.22)] if off else []
-                return [*leader, *_disc(place, cut.number)]
-    discs.append(start)
-    return _disc(start, cut.number)
-
-
-def _disc(place: Point, number: int) -> list[Mark]:
-    size = 2.5 if number < 10 else 2.2 if number < 100 else 1.7
-    return [
-        Disc(x_mm=place[0], y_mm=place[1], radius_mm=DISC_MM, fill=ACCENT, stroke=WHITE, width_mm=0.3),
-        Words(
-            x_mm=place[0], y_mm=place[1] + size * 0.36, text=str(number), size_mm=size, bold=True, anchor="middle",
-            fill=WHITE,
-        ),
-    ]  # fmt: skip
 
 
 def _sides(scene: Scene, paper: Paper, width_mm: float, height_mm: float) -> list[Mark]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from stash.errors import InputWrong
@@ -28,11 +28,15 @@ LEADING: Final = 1.4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
-    """Marks in a band of the page, from y = 0 down; ``follows``: not to be parted from what comes next."""
+    """Marks in a band of the page, from y = 0 down.
+
+    ``follows``: not to be parted from what comes next. ``again``: what is set anew above it on a new page.
+    """
 
     height_mm: float
     marks: tuple[Mark, ...]
     follows: bool = False
+    again: Strip | None = None
 
 
 def paper_size(paper: str) -> tuple[float, float]:
@@ -64,6 +68,11 @@ def pages(chapters: Sequence[Chapter], *, title: str, paper: str) -> tuple[Drawi
     )
 
 
+def page_count(chapter: Chapter, paper: str) -> int:
+    """How many pages of that paper a chapter fills."""
+    return sum(1 for _ in _filled(chapter, *room(paper)))
+
+
 def _filled(chapter: Chapter, wide: float, high: float) -> Iterator[list[Mark]]:
     strips = [strip for block in chapter.blocks for strip in _set(block, wide)]
     marks: list[Mark] = []
@@ -74,12 +83,13 @@ def _filled(chapter: Chapter, wide: float, high: float) -> Iterator[list[Mark]]:
             after += 1
             needed += strips[after].height_mm
         held_back = index > 0 and strips[index - 1].follows
-        if marks and y + needed > high and not held_back:
+        if marks and (y + strip.height_mm > high or (y + needed > high and not held_back)):
+            if not strip.marks:
+                continue
             yield marks
             marks, y = [], 0.0
-        if marks and y + strip.height_mm > high:
-            yield marks
-            marks, y = [], 0.0
+            if strip.again:
+                marks, y = [*strip.again.marks], strip.again.height_mm
         marks += all_moved(strip.marks, 0.0, y)
         y += strip.height_mm
     yield marks
@@ -197,7 +207,7 @@ def _rows(block: Rows, wide: float) -> list[Strip]:
         ),
     )
     rows = [_row(cells, starts, widths, wide, tick=block.tick) for cells in block.rows]
-    return [head, *rows, Strip(height_mm=2, marks=())]
+    return [head, *(replace(row, again=head) for row in rows), Strip(height_mm=2, marks=())]
 
 
 def _row(cells: Sequence[str], starts: Sequence[float], widths: Sequence[float], wide: float, *, tick: bool) -> Strip:

@@ -11,16 +11,17 @@ from stash.errors import InputWrong
 from stash.fabric import Fabric
 from stash.piece import Piece
 from stash.sheet import html, pdf, svg
-from stash.sheet.chapter import Laid, chapter
+from stash.sheet.chapter import Laid, chapter, part_row
 from stash.sheet.content import Block, Chapter, Heading, Listing, Notice, Passage, Rows
 from stash.sheet.drawing import Drawing, stacked
-from stash.sheet.job import Job, read_job
-from stash.sheet.page import pages, room
+from stash.sheet.job import Job, Table, read_job
+from stash.sheet.page import page_count, pages, room
 from stash.sheet.typeface import printable
 from stash.sheet.wording import both, count, size
 
-#: A figure takes at most this share of its page's height, so that the first cuts stand beneath it.
-FIGURE_SHARE: Final = 0.56
+#: The share of its page's height that a figure may take: the largest with which its chapter keeps to one page, else
+#: the first, which leaves room for the first cuts beneath it.
+FIGURE_SHARES: Final = (0.62, 0.54, 0.46, 0.4)
 #: Between the pages of an SVG, mm.
 PAGE_GAP_MM: Final = 6.0
 
@@ -48,11 +49,7 @@ def compose(
     Raises InputWrong where there is nothing to cut, the plan cannot be read, or the stash lacks one of its pieces.
     """
     job = read_job(plan, _values(fabrics), _values(pieces))
-    wide, high = room(paper)
-    laid = [
-        chapter(job, table, index, wide_mm=wide, high_mm=high * FIGURE_SHARE)
-        for index, table in enumerate(job.tables, 1)
-    ]
+    laid = [_laid(job, table, index, paper) for index, table in enumerate(job.tables, 1)]
     title = f"Cutting sheet: {printable(' and '.join(job.names))}" if job.names else "Cutting sheet"
     chapters = (_front(job, laid, title), *(one.chapter for one in laid))
     return Sheet(title=title, chapters=chapters, pages=pages(chapters, title=title, paper=paper))
@@ -86,6 +83,16 @@ def save(path: Path, content: bytes) -> None:
         ) from error
 
 
+def _laid(job: Job, table: Table, index: int, paper: str) -> Laid:
+    wide, high = room(paper)
+    tries = [chapter(job, table, index, wide_mm=wide, high_mm=high * FIGURE_SHARES[0])]
+    for share in FIGURE_SHARES[1:]:
+        if page_count(tries[-1].chapter, paper) == 1:
+            return tries[-1]
+        tries.append(chapter(job, table, index, wide_mm=wide, high_mm=high * share))
+    return tries[-1] if page_count(tries[-1].chapter, paper) == 1 else tries[0]
+
+
 def _values(items: Any) -> Iterable[Any]:
     return items.values() if isinstance(items, Mapping) else tuple(items)
 
@@ -111,6 +118,8 @@ def _front(job: Job, laid: list[Laid], title: str) -> Chapter:
             rows=tuple(_piece_row(index, one) for index, one in enumerate(laid, 1)),
             tick=True,
         ),
+        Heading(text="The parts"),
+        Rows(heads=("Part", "Finished", "From"), shares=(0.36, 0.4, 0.24), rows=_part_rows(job, laid)),
         *_over(laid),
         *_said("Take care", job.cautions),
         *_said("Notes", job.notes),
@@ -122,6 +131,15 @@ def _piece_row(index: int, one: Laid) -> tuple[str, str, str, str]:
     xs, ys = zip(*one.table.piece.outline_mm, strict=True)
     measure = size(max(xs) - min(xs), max(ys) - min(ys))
     return f"{index}  {one.table.piece.id}", one.table.fabric.name, measure, str(one.cuts)
+
+
+def _part_rows(job: Job, laid: list[Laid]) -> tuple[tuple[str, str, str], ...]:
+    rows = []
+    for index, one in enumerate(laid, 1):
+        for placement in one.table.placements:
+            name, _, finished, _ = part_row(job, placement, "")
+            rows.append((name, finished, f"{index}  {one.table.piece.id}"))
+    return tuple(sorted(rows))
 
 
 def _tightest(job: Job) -> list[Block]:

@@ -118,12 +118,12 @@ class Teller:
     def _stop(self, step: Step) -> str | None:
         if all(cut.through for cut in step.cuts):
             return "right through, edge to edge"
-        lengths = sorted({inch(math.dist(cut.start, cut.end)) for cut in step.cuts})
+        longest = inch(max(math.dist(cut.start, cut.end) for cut in step.cuts))
         inside = [cut for cut in step.cuts if cut.entry == "inside"]
         if inside:
             return "begins inside the cloth: pinch the line, snip, and cut both ways to its ends"
         begin = self._begins(step.cuts[0])
-        return f"from {begin}, {listed(lengths)} long, then stop"
+        return f"from {begin}, {longest} long, then stop"
 
     def _begins(self, cut: Cut) -> str:
         if cut.entry == "cut":
@@ -143,11 +143,11 @@ class Teller:
         spans = [tuple(sorted(sign * v for v in span(self.bench, one))) for one in lane.placements]
         head, _ = cloth_ends(self.bench, lane.low_u_mm, sum(spans[0]) / 2)
         checks = [f"{cut.number} at {both(sign * self.reading.v(cut.start) - head)}" for cut in step.cuts]
-        strip = f"the strip of the {station.name(occurrence)}" if occurrence else self._names(lane)
+        strip = f" the strip of the {station.name(occurrence)}" if occurrence else ""
         side = self.reading.sides[0]
         return Instruction(
             numbers=tuple(cut.number for cut in step.cuts),
-            tell=f"Square across {strip}; this frees {self._names(lane)}.",
+            tell=f"Square across{strip}; this frees {self._names(lane)}.",
             check=f"{', '.join(checks)} along its {side} line, from the {self.reading.head}",
             frees=tuple(self.title(one) for one in lane.placements),
         )

@@ -5,6 +5,8 @@ The files are DejaVu Sans Condensed, which has the vulgar fractions that the fon
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -33,7 +35,8 @@ def font(*, bold: bool) -> Any:
 def printable(text: str) -> str:
     """The text on one line, every character that the typeface lacks shown as a box."""
     known = font(bold=False).face.charToGlyph
-    return "".join(mark if ord(mark) in known else UNKNOWN for mark in " ".join(text.split(None)) if mark.isprintable())
+    line = re.sub(r"[ \t\r\n\f\v]+", " ", text).strip()
+    return "".join(mark if ord(mark) in known else UNKNOWN for mark in line if unicodedata.category(mark) != "Cc")
 
 
 def width(text: str, size_mm: float, *, bold: bool = False) -> float:
@@ -44,7 +47,7 @@ def width(text: str, size_mm: float, *, bold: bool = False) -> float:
 def wrapped(text: str, size_mm: float, room_mm: float, *, bold: bool = False) -> tuple[str, ...]:
     """The text in lines no wider than the room; a word that is wider by itself is broken where it must be."""
     lines = [""]
-    for word in printable(text).split(" "):
+    for word in _words(printable(text)):
         candidate = f"{lines[-1]} {word}" if lines[-1] else word
         if width(candidate, size_mm, bold=bold) <= room_mm:
             lines[-1] = candidate
@@ -64,6 +67,11 @@ def fitted(text: str, size_mm: float, room_mm: float, *, bold: bool = False) -> 
     while text and width(text + ELLIPSIS, size_mm, bold=bold) > room_mm:
         text = text[:-1]
     return text.rstrip() + ELLIPSIS
+
+
+def _words(text: str) -> list[str]:
+    """The words of a line; a number and its unit are one word."""
+    return re.split(r" (?!(?:in|mm)\b)", text)
 
 
 def _broken(word: str, size_mm: float, room_mm: float, *, bold: bool) -> list[str]:

@@ -11,7 +11,7 @@ _VULGAR: Final = {
 }  # fmt: skip
 _RAISED: Final = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 _LOWERED: Final = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
-_THIN_SPACE: Final = "\N{THIN SPACE}"
+_HAIR_SPACE: Final = "\N{HAIR SPACE}"
 _FRACTION_SLASH: Final = "\N{FRACTION SLASH}"
 
 _ORDINALS: Final = (
@@ -30,8 +30,10 @@ def inch(mm: float) -> str:
         return f"{fraction} in"
     sign, fraction = ("-", fraction[1:]) if fraction.startswith("-") else ("", fraction)
     above, below = fraction.split("/")
-    mark = _VULGAR.get(fraction, above.translate(_RAISED) + _FRACTION_SLASH + below.translate(_LOWERED))
-    return f"{sign}{_THIN_SPACE.join([*whole, mark])} in"
+    if fraction in _VULGAR:
+        return f"{sign}{''.join(whole)}{_VULGAR[fraction]} in"
+    mark = above.translate(_RAISED) + _FRACTION_SLASH + below.translate(_LOWERED)
+    return f"{sign}{_HAIR_SPACE.join([*whole, mark])} in"
 
 
 def both(mm: float) -> str:

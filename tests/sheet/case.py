@@ -30,7 +30,9 @@ DECK = Fabric(
 INDIGO = Fabric(id="indigo", name="Plain indigo linen", print=Print(kind="plain"), extra={"hex": "#27344f"})
 
 
-def strip(name: str, length_mm: float, width_mm: float = 50.8, *, stripe: str = "A", fabric: str = "deck") -> dict[str, Any]:
+def strip(
+    name: str, length_mm: float, width_mm: float = 50.8, *, stripe: str = "A", fabric: str = "deck"
+) -> dict[str, Any]:
     """A strip of border as a plan's garments hold it."""
     cut = width_mm + 2 * SEAM_MM
     return {
@@ -65,7 +67,11 @@ def plan(placements: list[dict[str, Any]], pieces: list[Piece], garment: dict[st
         cut = unary_union([Polygon(one["outline_mm"]) for one in placements if one["piece"] == piece.id])
         rest = Polygon(piece.outline_mm, piece.holes_mm).difference(cut.buffer(1e-6)).buffer(0)
         leftovers += [
-            {"piece": piece.id, "outline_mm": [list(point) for point in part.exterior.coords[:-1]]}
+            {
+                "piece": piece.id,
+                "outline_mm": [list(point) for point in part.exterior.coords[:-1]],
+                "holes_mm": [[list(point) for point in ring.coords[:-1]] for ring in part.interiors],
+            }
             for part in getattr(rest, "geoms", [rest])
             if part.area > 100
         ]
@@ -81,7 +87,8 @@ def jacket() -> tuple[dict[str, Any], list[Fabric], list[Piece]]:
     length = Piece(
         id="deck-1", fabric="deck", outline_mm=((0, 0), (1100, 8), (1092, 1390), (4, 1384)), outline_u95_mm=0.6,
         stripe_direction_deg=2.1, stripe_origin_mm=12.0,
-        flaws_mm=(((640, 900), (690, 890), (700, 950), (650, 960)),), extra={"edges": {"left": "selvage", "top": "torn"}},
+        flaws_mm=(((640, 900), (690, 890), (700, 950), (650, 960)),),
+        extra={"edges": {"left": "selvage", "top": "torn"}},
     )  # fmt: skip
     corner = Piece(
         id="deck-2", fabric="deck", outline_mm=((0, 0), (420, 0), (420, 300), (210, 300), (210, 760), (0, 760)),
@@ -101,10 +108,10 @@ def jacket() -> tuple[dict[str, Any], list[Fabric], list[Piece]]:
     }  # fmt: skip
     body = {"id": "body", "fabric": "indigo", "width_mm": 1473.2, "length_mm": 965.2, "seam_mm": 0.0, "align": "grain"}
     placements = [
-        placed(parts["front-left"], length, DECK, 1, 40), placed(parts["front-right"], length, DECK, 3, 42),
-        placed(parts["hem"], length, DECK, 5, 40, segment=1, finished_mm=800),
-        placed(parts["hem"], length, DECK, 7, 40, segment=2, finished_mm=600),
-        placed(parts["join-left"], length, DECK, 8, 40),
+        placed(parts["front-left"], length, DECK, 1, 3), placed(parts["front-right"], length, DECK, 3, 5),
+        placed(parts["hem"], length, DECK, 5, 9, segment=1, finished_mm=800),
+        placed(parts["hem"], length, DECK, 7, 60, segment=2, finished_mm=600),
+        placed(parts["join-left"], length, DECK, 9, 29),
         placed(parts["sleeve-left"], corner, DECK, 1, 4), placed(parts["neck"], wedge, DECK, -3, 20),
         {"part": "body", "segment": 1, "piece": "linen-1", "stripe": None, "finished_mm": None, "turned": False,
          "outline_mm": [[12.7, 0], [1485.9, 0], [1485.9, 965.2], [12.7, 965.2]]},
