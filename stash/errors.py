@@ -16,6 +16,10 @@ class InputWrong(StashError):
     """A file, a value or a call is not what it must be (exit status 2)."""
 
 
+class NotCertain(InputWrong):
+    """What was brought does not say enough to be certain, such as a photograph with nothing that sets its scale (3)."""
+
+
 class NotFound(StashError):
     """Something that was named is not there (exit status 2)."""
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stash.errors import InputWrong
+from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric, Print, Stripe
 from stash.matching import match
 from stash.photograph import KeptPhoto
@@ -123,12 +123,12 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
     edge cuts it off (see ``cut_off_in``): what is seen of it is then not all of it.
 
     Raises:
-        InputWrong: the photograph had no scale, no cloth, or a print that could not be measured, and what was typed
+        NotCertain: the photograph had no scale, no cloth, or a print that could not be measured, and what was typed
             does not stand in for it.
     """
     cloths = measurement.scraps or (measurement.main,)
     if measurement.scale is None and wish.size_mm is None:
-        raise InputWrong(
+        raise NotCertain(
             f"{measurement.photo} shows nothing that sets its scale",
             "photograph it again with a ruler beside the cloth, or type its sizes with --width and --length",
         )
@@ -136,7 +136,7 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
     if wish.fabric is None:
         seen = measurement.main.print
         if seen is None:
-            raise InputWrong(
+            raise NotCertain(
                 f"what is printed on the cloth in {measurement.photo} could not be measured",
                 "photograph two whole repeats square-on with the ruler beside them, or type the cloth in with: ask",
             )
@@ -157,7 +157,7 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
         if cloth.outline is not None:
             pieces.append(_seen_piece(cloth, wish, reference, what, warnings, first=fabric is not None and number == 0))
     if not pieces:
-        raise InputWrong(
+        raise NotCertain(
             f"no cloth was found in {measurement.photo}",
             "photograph it whole on a table of another colour, or give --width and --length",
         )

@@ -11,16 +11,20 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, Final, NoReturn
 
-import click
+import typer
 
 from stash.cli import app
 from stash.cli.output import complain
-from stash.errors import OurFault, StashError
+from stash.errors import NotCertain, OurFault, StashError
 from vision.errors import ScaleNotFound, VisionError
 
-DONE, NO, WRONG, UNCERTAIN, FAULT, INTERRUPTED = 0, 1, 2, 3, 70, 130
+DONE, WRONG, UNCERTAIN, FAULT, INTERRUPTED = 0, 2, 3, 70, 130
+
+#: What every mistake in a call derives from. Typer carries it inside and does not name it at its door.
+_CALL_WRONG: Final = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
+_NO_COMMAND: Final = "NoArgsIsHelpError"
 
 
 def run() -> NoReturn:
@@ -35,15 +39,11 @@ def status(arguments: Sequence[str]) -> int:
         result = app.build()(args=list(arguments), prog_name="stripewright", standalone_mode=False)
         sys.stdout.flush()
         return result if isinstance(result, int) else DONE
-    except click.exceptions.Abort:
+    except (typer.Abort, KeyboardInterrupt):
         return _interrupted()
-    except KeyboardInterrupt:
-        return _interrupted()
-    except click.ClickException as error:
-        return _usage(error, as_json=as_json)
     except OurFault as error:
         return _fault(error.problem, error.remedy, as_json=as_json)
-    except ScaleNotFound as error:
+    except (ScaleNotFound, NotCertain) as error:
         _say(error.problem, error.remedy, as_json=as_json)
         return UNCERTAIN
     except (StashError, VisionError) as error:
@@ -53,32 +53,42 @@ def status(arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except Exception as error:  # the last door: whatever it was, the person gets a sentence and a file to send
+        if isinstance(error, _CALL_WRONG):
+            return _usage(error, as_json=as_json)
         kind = f"{type(error).__name__}: {error}".splitlines()[0][:200]
         return _fault(f"something went wrong inside the program ({kind})", "", as_json=as_json)
 
 
-def _usage(error: click.ClickException, *, as_json: bool) -> int:
+def _usage(error: Any, *, as_json: bool) -> int:
+    """A mistake in the call; where only the program or a group is named, its help instead of a complaint."""
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "stripewright"
-    problem = error.format_message().strip().rstrip(".") or "no command was given"
+    if type(error).__name__ == _NO_COMMAND and not as_json:
+        print(error.format_message(), file=sys.stderr)
+        return WRONG
+    problem = " ".join(error.format_message().split()).rstrip(".") or "no command was given"
     _say(problem[:1].lower() + problem[1:], f"see {command} --help", as_json=as_json)
     return WRONG
 
 
 def _interrupted() -> int:
-    print("\nstopped; nothing was changed", file=sys.stderr)
+    print("\nstripewright: stopped; what was not finished was not kept", file=sys.stderr)
     return INTERRUPTED
 
 
 def _fault(problem: str, remedy: str, *, as_json: bool) -> int:
     report = _report()
     remedy = remedy or "nothing of yours was changed"
-    _say(problem, f"{remedy}; please send us the report {report}", as_json=as_json)
+    sending = f"please send us the report {report}" if report else "please tell us what you did"
+    _say(problem, f"{remedy}; {sending}", as_json=as_json)
     return FAULT
 
 
-def _report() -> str:
-    """Writes what we need to mend a fault to a file and names it. It holds no photographs and no catalogue."""
+def _report() -> str | None:
+    """Writes what we need to mend a fault to a file and names it; None where no file can be written.
+
+    It holds no photographs and no catalogue.
+    """
     import platform
     from importlib import metadata
 
@@ -87,12 +97,16 @@ def _report() -> str:
         for name in ("stripewright", "numpy", "opencv-python", "ortools", "shapely", "SQLAlchemy")
         if _installed(name)
     )
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="stripewright-report-", suffix=".txt", delete=False, encoding="utf-8"
-    ) as file:
-        file.write(f"{' '.join(sys.argv)}\n{platform.platform()} Python {platform.python_version()}\n{versions}\n\n")
-        file.write(traceback.format_exc())
-        return file.name
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="stripewright-report-", suffix=".txt", delete=False, encoding="utf-8", errors="replace"
+        ) as file:
+            called = " ".join(sys.argv)
+            file.write(f"{called}\n{platform.platform()} Python {platform.python_version()}\n{versions}\n\n")
+            file.write(traceback.format_exc())
+            return file.name
+    except OSError:
+        return None
 
 
 def _installed(name: str) -> bool:
