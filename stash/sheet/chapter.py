@@ -61,7 +61,7 @@ def chapter(job: Job, table: Table, index: int, *, wide_mm: float, high_mm: floa
     blocks = (
         Heading(text=f"{index}  {table.fabric.name}: {table.piece.id}", level=2),
         Passage(text=_facts(table, reading), quiet=True),
-        *([Notice(lead=f"Before the first cut: {check}", text="")] if check else []),
+        *([Notice(lead=f"Before the first cut: {check}")] if check else []),
         Picture(drawing=figure, caption=_caption(places, bool(shown))),
         *_legend(reading),
         Heading(text="Cuts, in this order"),
@@ -170,9 +170,8 @@ def part_row(job: Job, placement: Placement, shows: str) -> tuple[str, str, str,
         finished = size(*sorted((card.width_mm, card.length_mm)))
     more = [card.make] if card.make in ("folded", "bound") else []
     more += ["turned end for end"] if placement.turned else []
-    return (
-        job.title(placement), size(*cut_size(placement)), finished, "; ".join(word for word in (shows, *more) if word) or "–"
-    )  # fmt: skip
+    shown = "; ".join(word for word in (shows, *more) if word) or "–"
+    return job.title(placement), size(*cut_size(placement)), finished, shown
 
 
 def _over(table: Table, reading: Reading) -> list[str]:
@@ -180,7 +179,8 @@ def _over(table: Table, reading: Reading) -> list[str]:
     for leftover in sorted(table.leftovers, key=lambda one: -shape(one).area):
         wide, long = whole_rectangle(leftover, reading)
         if min(wide, long) >= KEPT_MM[0] and max(wide, long) >= KEPT_MM[1]:
-            lines.append(f"a remnant with a whole rectangle of about {size(*_floored(wide, long))} in it")
+            measure = size(*_floored(wide, long))
+            lines.append(f"a remnant with a whole rectangle of about {measure} in it")
     scraps = len(table.leftovers) - len(lines)
     return [*lines, *([f"{count(scraps)} scrap{'' if scraps == 1 else 's'}"] if scraps else [])]
 

@@ -28,7 +28,7 @@ class Notice:
     """What must be read before anything is cut."""
 
     lead: str
-    text: str
+    text: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

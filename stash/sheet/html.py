@@ -74,7 +74,7 @@ def _block(block: Block, key: str) -> str:
             kind = ' class="quiet"' if block.quiet else ""
             return f"<p{kind}>{escape(block.text)}</p>"
         case Notice():
-            text = f"<p>{escape(block.text)}</p>" if block.text else ""
+            text = "".join(f"<p>{escape(line)}</p>" for line in block.text)
             return f'<div class="notice" role="note"><p><strong>{escape(block.lead)}</strong></p>{text}</div>'
         case Listing():
             return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in block.lines)}</ul>"

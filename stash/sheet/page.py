@@ -52,19 +52,20 @@ def room(paper: str) -> tuple[float, float]:
     return wide - 2 * SIDE_MM, high - HEAD_MM - FOOT_MM
 
 
-def pages(chapters: Sequence[Chapter], *, title: str, paper: str) -> tuple[Drawing, ...]:
-    """The chapters on pages of that paper, each chapter from a new page on."""
+def pages(chapters: Sequence[Chapter], *, title: str, paper: str, before: int = 0) -> tuple[Drawing, ...]:
+    """The chapters on pages of that paper, each chapter from a new page on; ``before`` pages are counted with them."""
     wide, high = paper_size(paper)
     sheets = [(chapter.name, marks) for chapter in chapters for marks in _filled(chapter, *room(paper))]
+    total = before + len(sheets)
     return tuple(
         Drawing(
             width_mm=wide,
             height_mm=high,
-            title=f"{title}: {name}, page {index} of {len(sheets)}",
+            title=f"{title}: {name}, page {index} of {total}",
             description=" ".join(mark.text for mark in marks if isinstance(mark, Words)),
-            marks=(*all_moved(marks, SIDE_MM, HEAD_MM), *_foot(title, name, index, len(sheets), wide, high)),
+            marks=(*all_moved(marks, SIDE_MM, HEAD_MM), *_foot(title, name, index, total, wide, high)),
         )
-        for index, (name, marks) in enumerate(sheets, 1)
+        for index, (name, marks) in enumerate(sheets, 1 + before)
     )
 
 
@@ -176,7 +177,7 @@ def _bullet(line: str, wide: float) -> list[Strip]:
 def _notice(block: Notice, wide: float) -> Strip:
     inner = wide - 9
     lead = wrapped(block.lead, 3.6, inner, bold=True)
-    text = wrapped(block.text, TEXT_MM, inner) if block.text else ()
+    text = [line for part in block.text for line in wrapped(part, TEXT_MM, inner)]
     marks: list[Mark] = []
     y = 3.0
     for line in lead:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,14 +103,13 @@ def _front(job: Job, laid: list[Laid], title: str) -> Chapter:
         f"{one.check} ({one.table.fabric.name}, {one.table.piece.id})" for one in laid if one.check
     ]
     lead = f"Before the first cut: {checks[0]}" if checks else "Before the first cut: wash and press the cloth."
-    number = len(laid)
+    lay = "One piece to lay out, right side up."
+    if len(laid) > 1:
+        lay = f"{count(len(laid)).capitalize()} pieces to lay out, right side up, one after the other."
     blocks: list[Block] = [
         Heading(text=title, level=1),
-        Notice(lead=lead, text=" ".join(f"Also: {line}" for line in checks[1:])),
-        Passage(
-            text=f"{count(number).capitalize()} piece{'' if number == 1 else 's'} to lay out, right side up, one after "
-            "the other. Chalk every line of a piece before you cut it: the numbers say the order."
-        ),
+        Notice(lead=lead, text=tuple(f"Also: {line}" for line in checks[1:])),
+        Passage(text=f"{lay} Chalk every line of a piece before you cut it: the numbers say the order."),
         *_tightest(job),
         Heading(text="On the table"),
         Rows(
@@ -138,8 +138,8 @@ def _part_rows(job: Job, laid: list[Laid]) -> tuple[tuple[str, str, str], ...]:
     for index, one in enumerate(laid, 1):
         for placement in one.table.placements:
             name, _, finished, _ = part_row(job, placement, "")
-            rows.append((name, finished, f"{index}  {one.table.piece.id}"))
-    return tuple(sorted(rows))
+            rows.append((name, finished, f"piece {index}"))
+    return tuple(sorted(rows, key=lambda row: [part.zfill(6) if part.isdigit() else part for part in re.findall(r"\d+|\D+", row[0])]))
 
 
 def _tightest(job: Job) -> list[Block]:

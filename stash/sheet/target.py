@@ -6,7 +6,7 @@ The board's pattern comes in as data, since the sheet does not know how photogra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -22,15 +22,13 @@ TITLE: Final = "Printed target"
 #: What is measured on the paper: the square's side and the bars' lengths, mm (4 in is 101.6 mm exactly).
 SQUARE_MM: Final = 100.0
 FOUR_IN_MM: Final = 101.6
-#: How far off 100 mm a print may be: what a ruler shows without doubt (practice).
-TOLERANCE_MM: Final = 0.5
 #: White paper about the board that the reading of a photograph needs: a cell of its pattern and some, mm.
 QUIET_MM: Final = 6.0
 
 _HOW: Final = (
     "Print both pages at 100 % (actual size). Do not let the printer fit them to the paper.",
-    "Measure the square below: each side must be 100 mm. Measure both bars beside the board as well. If they are off by "
-    "more than half a millimetre, print again.",
+    "Measure the square below: each side must be 100 mm. Measure the bars beside the board as well. If one of them is "
+    "off by more than half a millimetre, print again.",
     "Glue the page with the board to stiff card, so that it lies flat.",
     "Lay it flat upon the cloth, near the middle, all of the board in the picture and no fold in it.",
     "Photograph from above with the whole cloth in the frame and the light from the side; a little tilt does no harm.",
@@ -39,7 +37,7 @@ _HOW: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """The target's pattern: its black rectangles as (x, y, width, height) from its top left corner, and its size, mm."""
+    """The target's pattern in mm: its size, and its black rectangles as (x, y, width, height) from its top left."""
 
     width_mm: float
     height_mm: float
@@ -58,7 +56,7 @@ def target_pages(board: Board, paper: str = "a4") -> tuple[Drawing, ...]:
         width_mm=wide, height_mm=high, marks=tuple(_board_page(board, wide, high)), title=f"{TITLE}: the board",
         description="A board of black and white squares with a coded mark in every white one.",
     )  # fmt: skip
-    return (first, *pages([_instructions(wide)], title=TITLE, paper=paper))
+    return (first, *pages([_instructions()], title=TITLE, paper=paper, before=1))
 
 
 def write_target(board: Board, path: str | Path, paper: str = "a4") -> None:
@@ -95,17 +93,16 @@ def _bar(start: tuple[float, float], length_mm: float, text: str, *, upright: bo
     strokes = [((px - 2, py), (px + 2, py)) if upright else ((px, py - 2), (px, py + 2)) for px, py in along]
     lines: list[Mark] = [Line(points=points, stroke=INK, width_mm=0.15) for points in (tuple(along), *strokes)]
     middle = (x - 1.5, y + length_mm / 2) if upright else (x + length_mm + 2.5, y + 1)
-    turn, anchor = (90.0, "middle") if upright else (0.0, "start")
-    words = Words(x_mm=middle[0], y_mm=middle[1], text=text, size_mm=2.9, turn_deg=turn, anchor=anchor)  # type: ignore[arg-type]
-    return [*lines, words]
+    words = Words(x_mm=middle[0], y_mm=middle[1], text=text, size_mm=2.9)
+    return [*lines, replace(words, turn_deg=90.0, anchor="middle") if upright else words]
 
 
-def _instructions(wide: float) -> Chapter:
+def _instructions() -> Chapter:
     blocks: list[Block] = [
         Heading(text=TITLE, level=1),
         Notice(
             lead="Check the printer first: the square must measure 100 mm each way; if not, do not use the board.",
-            text="Half a millimetre more or less does no harm. One sheet of paper serves until it is creased.",
+            text=("Half a millimetre is what a ruler shows without doubt. A sheet serves until it is creased.",),
         ),
         Heading(text="How to use it"),
         Listing(lines=_HOW),
@@ -122,4 +119,5 @@ def _square() -> Drawing:
         Words(x_mm=50, y_mm=56, text="each side", size_mm=3.2, anchor="middle", fill=GREY),
         *_bar((0, SQUARE_MM + 8), FOUR_IN_MM, "4 in", upright=False),
     ]
-    return Drawing(width_mm=112.0, height_mm=SQUARE_MM + 13, marks=tuple(all_moved(marks, 2, 2)), title="Square of 100 mm")
+    marks = all_moved(marks, 2, 2)
+    return Drawing(width_mm=112.0, height_mm=SQUARE_MM + 13, marks=tuple(marks), title="Square of 100 mm")

@@ -17,6 +17,9 @@ from stash.sheet.wording import both, inch, listed
 #: A line this near to a stripe's edge, mm, runs on it (half of 1/16 in).
 ON_STRIPE_EDGE_MM: Final = 0.8
 
+#: A cut as near to the head edge as this, mm, only squares off the end of a strip (practice: 1/8 in).
+TRIM_MM: Final = 3.2
+
 Title = Callable[[Placement], str]
 
 
@@ -142,7 +145,7 @@ class Teller:
         sign = self.bench.v_sign
         spans = [tuple(sorted(sign * v for v in span(self.bench, one))) for one in lane.placements]
         head, _ = cloth_ends(self.bench, lane.low_u_mm, sum(spans[0]) / 2)
-        checks = [f"{cut.number} at {both(sign * self.reading.v(cut.start) - head)}" for cut in step.cuts]
+        checks = [self._end(cut.number, sign * self.reading.v(cut.start) - head) for cut in step.cuts]
         strip = f" the strip of the {station.name(occurrence)}" if occurrence else ""
         side = self.reading.sides[0]
         return Instruction(
@@ -151,6 +154,9 @@ class Teller:
             check=f"{', '.join(checks)} along its {side} line, from the {self.reading.head}",
             frees=tuple(self.title(one) for one in lane.placements),
         )
+
+    def _end(self, number: int, down_mm: float) -> str:
+        return f"{number} at {both(down_mm)}" if down_mm > TRIM_MM else f"{number} squares off the end"
 
     def _names(self, lane: Lane) -> str:
         return listed([self.title(one) for one in lane.placements])

@@ -78,6 +78,7 @@ def _broken(word: str, size_mm: float, room_mm: float, *, bold: bool) -> list[st
     pieces = [""]
     for mark in word:
         if pieces[-1] and width(pieces[-1] + mark, size_mm, bold=bold) > room_mm:
-            pieces.append("")
+            head, hyphen, tail = pieces[-1].rpartition("-")
+            pieces[-1:] = [head + hyphen, tail] if head else [pieces[-1], ""]
         pieces[-1] += mark
     return pieces

@@ -108,8 +108,8 @@ def jacket() -> tuple[dict[str, Any], list[Fabric], list[Piece]]:
     }  # fmt: skip
     body = {"id": "body", "fabric": "indigo", "width_mm": 1473.2, "length_mm": 965.2, "seam_mm": 0.0, "align": "grain"}
     placements = [
-        placed(parts["front-left"], length, DECK, 1, 3), placed(parts["front-right"], length, DECK, 3, 5),
-        placed(parts["hem"], length, DECK, 5, 9, segment=1, finished_mm=800),
+        placed(parts["front-left"], length, DECK, 1, 6), placed(parts["front-right"], length, DECK, 3, 12),
+        placed(parts["hem"], length, DECK, 5, 18, segment=1, finished_mm=800),
         placed(parts["hem"], length, DECK, 7, 60, segment=2, finished_mm=600),
         placed(parts["join-left"], length, DECK, 9, 29),
         placed(parts["sleeve-left"], corner, DECK, 1, 4), placed(parts["neck"], wedge, DECK, -3, 20),
