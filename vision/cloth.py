@@ -49,6 +49,8 @@ LEAST_HOLE_MM2 = 150.0
 MOST_HOLES = 2
 #: Outlines are simplified by at most this, mm (and half a pixel).
 OUTLINE_MM = 0.5
+#: An outline this near to the end of what the photo shows is not the cloth's own edge, px.
+FRAME_PX = 5.0
 #: Frayed edges are simplified by this many times the scatter of their threads: the outline runs along their middle.
 FRAY_SCATTERS = 4.5
 #: What remains of uncertainty at an edge besides its scatter: the cloth's own thickness and its shadow, mm at 95 %.
@@ -305,7 +307,9 @@ def _region(square: SquareOn, mask: Mask, usable: Mask, difference: NDArray[np.f
         if tree[0][i][3] == outer and cv2.contourArea(contours[i]) >= LEAST_HOLE_MM2 * square.px_per_mm**2
     )
     rim = usable & ~cv2.erode(usable.astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=0).astype(bool)
-    edges = straight_edges(dense)
+    to_frame = cv2.distanceTransform(np.pad(usable.astype(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    at = contours[outer].reshape(-1, 2)
+    edges = straight_edges(dense, np.asarray(to_frame[at[:, 1], at[:, 0]] > FRAME_PX))
     scatter = max((edge.scatter_mm for edge in edges), default=0.5)
     return ClothRegion(
         mask=mask,

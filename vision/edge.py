@@ -45,15 +45,18 @@ class StraightEdge:
     scatter_mm: float
 
 
-def straight_edges(contour_mm: Floats) -> tuple[StraightEdge, ...]:
-    """The edges of a closed contour (N, 2), dense, mm, that face the four sides; those that are straight enough."""
-    found = (_edge(contour_mm, side) for side in OUTWARD)
+def straight_edges(contour_mm: Floats, seen: NDArray[np.bool_]) -> tuple[StraightEdge, ...]:
+    """The edges of a closed contour (N, 2), dense, mm, that face the four sides; those that are straight enough.
+
+    ``seen`` (N,) is False where the contour is not the cloth's edge but the picture's.
+    """
+    found = (_edge(contour_mm, seen, side) for side in OUTWARD)
     return tuple(edge for edge in found if edge is not None)
 
 
-def _edge(contour: Floats, side: Side) -> StraightEdge | None:
+def _edge(contour: Floats, seen: NDArray[np.bool_], side: Side) -> StraightEdge | None:
     outward = np.array(OUTWARD[side])
-    points = _facing(contour, outward)
+    points = _facing(contour, seen, outward)
     along = np.array([-outward[1], outward[0]])
     extent = float(np.ptp(contour @ along))
     if len(points) < 12 or np.ptp(points @ along) < LEAST_SHARE * extent:
@@ -86,8 +89,8 @@ def folded(angle_deg: float) -> float:
     return 90.0 if turned == -90.0 else turned
 
 
-def _facing(contour: Floats, outward: Floats) -> Floats:
-    """The points whose outward normal, smoothed over a few mm, faces the side, less a little at both ends."""
+def _facing(contour: Floats, seen: NDArray[np.bool_], outward: Floats) -> Floats:
+    """The points seen whose outward normal, smoothed over a few mm, faces the side, less a little at both ends."""
     step = np.linalg.norm(np.roll(contour, -1, axis=0) - contour, axis=1)
     half = max(2, round(5.0 / max(float(np.median(step)), 1e-6)))
     tangent = np.roll(contour, -half, axis=0) - np.roll(contour, half, axis=0)
@@ -95,7 +98,7 @@ def _facing(contour: Floats, outward: Floats) -> Floats:
     area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
     normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) * (1.0 if area > 0 else -1.0)
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
-    points = contour[normal @ outward > math.cos(math.radians(LEAN_DEG))]
+    points = contour[seen & (normal @ outward > math.cos(math.radians(LEAN_DEG)))]
     if len(points) < 3:
         return points
     along = points @ np.array([-outward[1], outward[0]])
