@@ -50,7 +50,10 @@ class Lattice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Print:
-    """The print of one cloth. ``across_direction_deg`` in (-90, 90], counter-clockwise as seen."""
+    """The print of one cloth. ``across_direction_deg`` in (-90, 90], counter-clockwise as seen.
+
+    ``stripes_along`` and ``along`` are counted along ``along_direction_deg`` from ``along_origin_mm``.
+    """
 
     kind: PrintKind
     across: Estimate | None = None
@@ -61,6 +64,8 @@ class Print:
     stripes: tuple[Stripe, ...] = ()
     stripes_along: tuple[Stripe, ...] | None = None
     lattice: Lattice | None = None
+    along_direction_deg: Estimate | None = None
+    along_origin_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +166,9 @@ def _print(print_: Print | None) -> dict[str, Any] | None:
         **_pair("across_mm", print_.across),
         **_pair("across_direction_deg", direction),
         **_pair("along_mm", print_.along),
+        **_pair("along_direction_deg", print_.along_direction_deg),
         "origin_mm": _round(print_.origin_mm),
+        "along_origin_mm": _round(print_.along_origin_mm),
         "even": print_.even,
         "stripes": _stripes(print_.stripes),
         "stripes_along": _stripes(print_.stripes_along),

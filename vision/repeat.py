@@ -78,7 +78,7 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float) -> float | None:
     lags = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
     if not lags:
         return None
-    judged = [(lag, _lasting(profile, weight, lag, step_mm)) for lag in lags]
+    judged = [(lag, _lasting(profile, weight, lag + _dip_shift(difference, lag), step_mm)) for lag in lags]
     fits = [lag for lag, change in judged if change <= SAME_LOOK]
     lag = fits[0] if fits else _best_beyond(judged, difference)
     if lag is None:
@@ -104,22 +104,27 @@ def _dips(difference: Doubles, below: float) -> list[int]:
     return lags
 
 
-def _lasting(profile: Doubles, weight: Doubles, lag: int, step_mm: float) -> float:
+def _lasting(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> float:
     """The largest CIEDE2000 between the profile and itself one lag on that lasts, edges allowed a little play."""
-    first, second = profile[: len(profile) - lag], profile[lag:]
-    both = np.minimum(weight[: len(weight) - lag], weight[lag:])
-    gain = light_change(first, second, both)
-    play = max(1, round(0.008 * lag))
-    change = np.full(len(first), np.inf)
-    for shift in range(-play, play + 1):
-        moved = np.roll(first * gain[:, None], shift, axis=0)
-        change = np.minimum(change, ciede2000(moved - TONE_SHIFT, second - TONE_SHIFT))
+    count = len(profile) - int(np.ceil(lag))
+    places = np.arange(count, dtype=np.float64)
+    first, second = profile[:count], _at(profile, places + lag)
+    both = np.minimum(weight[:count], weight[np.minimum((places + np.ceil(lag)).astype(int), len(weight) - 1)])
+    gain = light_change(first, second, both)[:, None]
+    play = max(1.0, 0.008 * lag)
+    change = np.full(count, np.inf)
+    for shift in np.linspace(-play, play, 2 * int(np.ceil(2 * play)) + 1):
+        change = np.minimum(change, ciede2000(_at(first * gain, places + shift) - TONE_SHIFT, second - TONE_SHIFT))
     change[both <= 0] = 0
-    for end in (slice(0, play), slice(len(change) - play, None)):
-        change[end] = 0
     length = max(round(LASTING_MM / step_mm), round(LASTING_PX), 1)
     opened = maximum_filter1d(minimum_filter1d(change, length), length)
     return float(opened.max()) if len(opened) else 0.0
+
+
+def _at(profile: Doubles, places: Doubles) -> Doubles:
+    """The profile (N, C) at fractional samples."""
+    samples = np.arange(len(profile))
+    return np.stack([np.interp(places, samples, column) for column in profile.T], axis=1)
 
 
 def _best_beyond(judged: list[tuple[int, float]], difference: Doubles) -> int | None:

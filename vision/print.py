@@ -1,0 +1,355 @@
+"""What is printed on a cloth: stripe, check, motif or plain, with its repeats, stripes and lattice.
+
+The recipe: find the directions in which the colours change, see how much of the change one or two families of stripes
+explain, and measure what explains it. What shows no full repeat is said to show none.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from vision.estimate import Estimate
+from vision.lattice import LatticeFit, find_lattice
+from vision.measurement import Lattice, Print, Stripe
+from vision.profile import Bands, band_profiles, sharpest_direction
+from vision.repeat import FULL_REPEATS, RepeatFit, find_repeat, refine_repeat, step_places
+from vision.spectrum import orientation_peaks
+from vision.square import SquareOn
+from vision.stripes import cut, fold, is_even, to_stripes
+from vision.swatch import Doubles, Mask, Swatch, axes, cut_swatch, folded_deg
+
+#: Pixels of the picture in which repeats are measured, and of the one in which directions are looked for (time).
+FINE_PIXELS = 2.5e6
+COARSE_PIXELS = 3.0e5
+#: Window at full size in which the finest stripes are looked for where the whole shows none, px.
+_WINDOW_PX = 640
+#: Fewer pixels of cloth than this, or a side shorter, show nothing (a repeat needs some tens of samples).
+LEAST_PIXELS = 2500
+#: Mean square of tone below which a cloth is plain: shading, weave and noise (plain cloths of our scenes reach 1).
+PLAIN_VARIANCE = 1.5
+#: Share of all change in colour that stripes one or both ways must explain to be the whole print. Woven checks
+#: explain 0.95 and more, windowpanes 0.9, dots and leaves at most 0.5 (our scenes, and the geometry of a window pane).
+STRIPE_SHARE = 0.75
+#: A lone family of stripes without a repeat is called a stripe above this share of the change.
+LONE_SHARE = 0.55
+#: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
+SQUARE_PLAY_DEG = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PrintEvidence:
+    """What the figures rest on. ``crossings_mm`` (M, 4): x, y in the plane, order (in repeats), standard deviation mm:
+    places that the across repeat puts on parallel, evenly spaced lines; ``crossings_along_mm`` likewise."""
+
+    crossings_mm: Doubles
+    crossings_along_mm: Doubles
+    repeats_across: float = 0.0
+    repeats_along: float = 0.0
+    explained: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PrintFinding:
+    """The print, None where nothing can be said of it; sentences on what could not be measured; the evidence."""
+
+    print: Print | None
+    warnings: tuple[str, ...] = ()
+    evidence: PrintEvidence = field(
+        default_factory=lambda: PrintEvidence(crossings_mm=np.zeros((0, 4)), crossings_along_mm=np.zeros((0, 4)))
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Family:
+    """Parallel stripes: their across direction, the variance their profile explains, and where known their repeat."""
+
+    direction_deg: float
+    variance: float
+    bands: Bands | None = None
+    fit: RepeatFit | None = None
+    stripes: tuple[Stripe, ...] = ()
+    first_mm: float = 0.0
+    steps: int = 0
+    extent_mm: float = 0.0
+
+
+def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
+    """Measure the print of the cloth under ``mask`` (H, W).
+
+    Lengths' uncertainties include the picture's own (``length_relative_u95``, ``angle_u95_deg``). ``origin_mm`` is
+    counted from the plane's (0, 0). Never raises for want of a print: what cannot be measured is None, with a warning.
+    """
+    swatch = cut_swatch(square, mask, most_px=FINE_PIXELS)
+    if swatch.mask.sum() < LEAST_PIXELS or min(swatch.mask.shape) < 24:
+        return PrintFinding(
+            print=None,
+            warnings=("Too little of the cloth shows to see its print: photograph it closer, or more of it.",),
+        )
+    coarse = swatch.reduced(COARSE_PIXELS)
+    total = variance(coarse)
+    families = _families(swatch, coarse, total)
+    main = families[0]
+    if max(total, main.variance) < PLAIN_VARIANCE:
+        return PrintFinding(print=Print(kind="plain"))
+    explained = sum(family.variance for family in families) / max(total, main.variance)
+    main = _measured(swatch, main)
+    second = _measured(swatch, families[1]) if families[1].variance > PLAIN_VARIANCE else families[1]
+    if explained >= STRIPE_SHARE:
+        if main.fit is not None and second.fit is not None and second.stripes:
+            return _check(square, main, second, explained)
+        if main.variance / max(total, main.variance) >= LONE_SHARE:
+            return _stripe(square, main, explained)
+    lattice = find_lattice(swatch)
+    if lattice is not None:
+        return _motif(square, lattice, explained)
+    if main.variance / total >= LONE_SHARE and main.steps >= 2:
+        return _stripe(square, main, explained)
+    return _unknown(main, total)
+
+
+def variance(swatch: Swatch) -> float:
+    """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away."""
+    tone = swatch.tone(max(0.4 * swatch.px_per_mm, 0.8))
+    ys, xs = swatch.mask.nonzero()
+    y, x = ys / swatch.mask.shape[0] * 2 - 1, xs / swatch.mask.shape[1] * 2 - 1
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)[::5]
+    values = tone[swatch.mask][::5].astype(np.float64)
+    solution, *_ = np.linalg.lstsq(basis, values, rcond=None)
+    return float(((values - basis @ solution) ** 2).sum(1).mean())
+
+
+def _families(swatch: Swatch, coarse: Swatch, total: float) -> tuple[_Family, _Family]:
+    """The strongest family of parallel stripes, and the strongest about square to it."""
+    looks = [coarse]
+    if coarse is not swatch:
+        looks.append(swatch.middle(_WINDOW_PX))
+    found: list[_Family] = []
+    for look in looks:
+        for peak in orientation_peaks(look, 0.8):
+            direction, strength = sharpest_direction(look, peak)
+            found.append(_Family(direction_deg=folded_deg(direction), variance=strength))
+        best = max(found, key=lambda f: f.variance)
+        if best.variance >= max(LONE_SHARE * total, PLAIN_VARIANCE):
+            break
+    main = max(found, key=lambda f: f.variance)
+    across = [f for f in found if abs(_apart(f.direction_deg, main.direction_deg) - 90) <= SQUARE_PLAY_DEG]
+    direction, strength = sharpest_direction(coarse, main.direction_deg + 90)
+    across.append(_Family(direction_deg=folded_deg(direction), variance=strength))
+    return main, max(across, key=lambda f: f.variance)
+
+
+def _apart(first: float, second: float) -> float:
+    return abs(folded_deg(first - second))
+
+
+def _measured(swatch: Swatch, family: _Family) -> _Family:
+    """The family with its repeat and stripes, as far as they show, its direction in (-90, 90]."""
+    direction, strength = sharpest_direction(swatch, family.direction_deg, within_deg=0.5)
+    direction = folded_deg(direction)
+    bands = band_profiles(swatch, direction)
+    tone, weight = bands.sheared(0.0)
+    repeat = find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm)
+    extent = float((weight > 0).sum()) * bands.step_mm
+    steps = len(step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm))
+    bare = _Family(direction_deg=direction, variance=strength, bands=bands, steps=steps, extent_mm=extent)
+    if repeat is None:
+        return bare
+    fit = refine_repeat(bands, repeat)
+    sequence = cut(fold(bands, fit))
+    stripes, first = to_stripes(sequence, fit.repeat) if sequence is not None else ((), 0.0)
+    return _Family(
+        direction_deg=direction,
+        variance=strength,
+        bands=bands,
+        fit=fit,
+        stripes=stripes,
+        first_mm=first,
+        steps=steps,
+        extent_mm=extent,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Axis:
+    """A measured family in the document's terms, counted along its direction brought within a half turn."""
+
+    repeat: Estimate
+    direction: Estimate
+    origin_mm: float
+    stripes: tuple[Stripe, ...]
+
+
+def _axis(square: SquareOn, family: _Family, low_deg: float) -> _Axis:
+    """The family's figures with the picture's uncertainty, its direction in (low, low + 180]."""
+    fit, bands = family.fit, family.bands
+    assert fit is not None and bands is not None
+    lean = math.atan(fit.slope)
+    direction = family.direction_deg + math.degrees(lean)
+    repeat = (fit.repeat * math.cos(lean)).widened(square.length_relative_u95)
+    n, _ = axes(family.direction_deg)
+    start = np.asarray(bands.centre_mm) + n * (fit.origin_mm + family.first_mm)
+    origin = float(start @ axes(direction)[0])
+    stripes = tuple(
+        _with_scale(stripe, square.length_relative_u95) for stripe in family.stripes
+    )
+    turned = folded_deg(direction, low_deg)
+    if abs((turned - direction) % 360 - 180) < 90:
+        origin, stripes = -origin, _reversed(stripes, repeat.value)
+    return _Axis(
+        repeat=repeat,
+        direction=Estimate(turned, math.hypot(fit.direction_u95_deg, square.angle_u95_deg)),
+        origin_mm=origin % repeat.value,
+        stripes=stripes,
+    )
+
+
+def _with_scale(stripe: Stripe, relative_u95: float) -> Stripe:
+    return Stripe(
+        label=stripe.label,
+        width=stripe.width.widened(relative_u95),
+        centre_mm=stripe.centre_mm,
+        hex=stripe.hex,
+        colour=stripe.colour,
+    )
+
+
+def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ...]:
+    """The sequence counted the other way from the same boundary, letters given anew by first appearance."""
+    letters: dict[str, str] = {}
+    turned = []
+    for stripe in reversed(stripes):
+        label = letters.setdefault(stripe.label, chr(ord("A") + len(letters)) if len(letters) < 26 else stripe.label)
+        turned.append(
+            Stripe(
+                label=label,
+                width=stripe.width,
+                centre_mm=repeat_mm - stripe.centre_mm,
+                hex=stripe.hex,
+                colour=stripe.colour,
+            )
+        )
+    return tuple(turned)
+
+
+def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding:
+    fit = family.fit
+    if fit is None or not family.stripes:
+        direction = Estimate(family.direction_deg, math.hypot(0.2, square.angle_u95_deg))
+        return PrintFinding(
+            print=Print(kind="stripe", across_direction_deg=direction),
+            warnings=(
+                f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
+                "two repeats of the whole colour sequence at once.",
+            ),
+        )
+    axis = _axis(square, family, -90.0)
+    warnings = []
+    if fit.repeats < FULL_REPEATS:
+        warnings.append(
+            f"Only {fit.repeats:.1f} repeats of the stripes show, so the repeat rests on few of them: photograph two or more."
+        )
+    print_ = Print(
+        kind="stripe",
+        across=axis.repeat,
+        across_direction_deg=axis.direction,
+        origin_mm=axis.origin_mm,
+        even=is_even([s.label for s in axis.stripes], [s.width for s in axis.stripes]),
+        stripes=axis.stripes,
+    )
+    evidence = PrintEvidence(
+        crossings_mm=_crossings(family),
+        crossings_along_mm=np.zeros((0, 4)),
+        repeats_across=fit.repeats,
+        explained=explained,
+    )
+    return PrintFinding(print=print_, warnings=tuple(warnings), evidence=evidence)
+
+
+def _check(square: SquareOn, first: _Family, second: _Family, explained: float) -> PrintFinding:
+    """Both ways; across is the axis nearer the picture's x axis."""
+    if _apart(first.direction_deg, 0.0) > _apart(second.direction_deg, 0.0):
+        first, second = second, first
+    across = _axis(square, first, -90.0)
+    along = _axis(square, second, -180.0)
+    n, m = axes(across.direction.value)[0], axes(along.direction.value)[0]
+    vectors = np.linalg.solve(np.stack([n, m]), np.diag([across.repeat.value, along.repeat.value]))
+    print_ = Print(
+        kind="check",
+        across=across.repeat,
+        across_direction_deg=across.direction,
+        along=along.repeat,
+        origin_mm=across.origin_mm,
+        even=is_even([s.label for s in across.stripes], [s.width for s in across.stripes]),
+        stripes=across.stripes,
+        stripes_along=along.stripes,
+        lattice=Lattice(kind="straight", a_mm=_point(vectors[:, 0]), b_mm=_point(vectors[:, 1])),
+        along_direction_deg=along.direction,
+        along_origin_mm=along.origin_mm,
+    )
+    assert first.fit is not None and second.fit is not None
+    evidence = PrintEvidence(
+        crossings_mm=_crossings(first),
+        crossings_along_mm=_crossings(second),
+        repeats_across=first.fit.repeats,
+        repeats_along=second.fit.repeats,
+        explained=explained,
+    )
+    return PrintFinding(print=print_, evidence=evidence)
+
+
+def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFinding:
+    across, along = lattice.across_mm, lattice.along_mm
+    relative = square.length_relative_u95
+    length = Estimate(float(np.hypot(*across)), lattice.u95_mm).widened(relative)
+    direction = folded_deg(math.degrees(math.atan2(-across[1], across[0])))
+    angle = math.hypot(math.degrees(lattice.u95_mm / length.value), square.angle_u95_deg)
+    down = math.degrees(math.atan2(-along[1], along[0]))
+    print_ = Print(
+        kind="motif",
+        across=length,
+        across_direction_deg=Estimate(direction, angle),
+        along=Estimate(float(np.hypot(*along)), lattice.u95_mm).widened(relative),
+        lattice=None
+        if lattice.kind is None
+        else Lattice(kind=lattice.kind, a_mm=_point(lattice.a_mm), b_mm=_point(lattice.b_mm)),
+        along_direction_deg=Estimate(down, angle),
+    )
+    warnings = () if lattice.kind is not None else (
+        "The motif's columns are shifted by another share than a half: only its rectangular repeat is given.",
+    )
+    evidence = PrintEvidence(
+        crossings_mm=np.zeros((0, 4)),
+        crossings_along_mm=np.zeros((0, 4)),
+        repeats_across=lattice.repeats[0],
+        repeats_along=lattice.repeats[1],
+        explained=explained,
+    )
+    return PrintFinding(print=print_, warnings=warnings, evidence=evidence)
+
+
+def _unknown(main: _Family, total: float) -> PrintFinding:
+    """Something is printed or woven in, but nothing that repeats: no kind is claimed for it."""
+    return PrintFinding(
+        print=None,
+        warnings=(
+            f"The cloth's colour varies, but nothing repeats in the {main.extent_mm:.0f} mm that can be seen: "
+            "photograph at least two repeats each way, lying flat in even light.",
+        ),
+    )
+
+
+def _crossings(family: _Family) -> Doubles:
+    """The fit's places in the plane, mm."""
+    fit, bands = family.fit, family.bands
+    assert fit is not None and bands is not None
+    n, d = axes(family.direction_deg)
+    u, v, order, sigma = fit.crossings.T
+    points = np.asarray(bands.centre_mm) + u[:, None] * n + v[:, None] * d
+    return np.column_stack([points, order, sigma])
+
+
+def _point(vector: Doubles) -> tuple[float, float]:
+    return float(vector[0]), float(vector[1])

@@ -1,0 +1,242 @@
+"""The stripes of one repeat: folded, cut where the look changes, fitted to a part of a pixel, named and lettered."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from vision.colour import ciede2000, hex_of, lab_to_srgb, name, srgb_to_lab
+from vision.estimate import Estimate
+from vision.measurement import Stripe
+from vision.profile import Bands
+from vision.repeat import SAME_LOOK, RepeatFit, step_places
+from vision.swatch import TONE_SHIFT, Doubles
+
+#: Narrower than this is a line of the weave or the soft side of an edge, mm (the finest stripe asked for is 1.5 mm).
+LEAST_STRIPE_MM = 0.6
+#: Nor is a stripe narrower than this many times the edges' blur told from the edge itself.
+LEAST_STRIPE_BLURS = 1.3
+#: A boundary's place is not known better than this share of the edges' blur: light and dark spread unlike.
+BLUR_SHARE_U95 = 0.25
+#: Widths within this of each other, beside their own uncertainty, are one width to the eye and the needle (practice).
+WIDTH_PLAY_MM = 0.4
+WIDTH_PLAY_RELATIVE = 0.03
+_SAMPLES_PER_STEP = 3
+_MOST_SAMPLES = 3000
+_MOST_STRIPES = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fold:
+    """One repeat, the mean of all that show: tone (N, 3) at N even steps of ``step_mm`` from the fit's origin."""
+
+    tone: Doubles
+    step_mm: float
+    repeat_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StripeCut:
+    """Boundaries (M,) in mm from the fit's origin, ascending; Lab (M, 3) of the stripe after each; the edges' blur."""
+
+    boundaries_mm: Doubles
+    boundaries_u95_mm: Doubles
+    lab: Doubles
+    blur_mm: float
+
+
+def fold(bands: Bands, fit: RepeatFit) -> Fold:
+    """Lay all repeats on top of each other, each brought to the mean's light."""
+    repeat = fit.repeat.value
+    size = int(np.clip(round(repeat / bands.step_mm * _SAMPLES_PER_STEP), 48, _MOST_SAMPLES))
+    u, v = np.broadcast_arrays(bands.u_mm[None, :], bands.v_mm[:, None])
+    phase = fit.phase(np.asarray(u), np.asarray(v))
+    low, high = int(np.floor(phase.min())), int(np.ceil(phase.max()))
+    places = low + (np.arange((high - low) * size) + 0.5) / size
+    total, cover = np.zeros((len(places), 3)), np.zeros(len(places))
+    for j in range(len(bands.v_mm)):
+        weight = (bands.weight[j] > 0).astype(np.float64)
+        seen = np.interp(places, phase[j], weight, left=0, right=0) > 0.99
+        for channel in range(3):
+            total[:, channel] += np.interp(places, phase[j], bands.tone[j, :, channel]) * seen
+        cover += seen
+    mean = total / np.maximum(cover, 1)[:, None]
+    cells, covers = mean.reshape(high - low, size, 3), cover.reshape(high - low, size)
+    tone = _evened(cells, covers)
+    return Fold(tone=tone, step_mm=repeat / size, repeat_mm=repeat)
+
+
+def _evened(cells: Doubles, covers: Doubles) -> Doubles:
+    """The mean repeat (N, 3) of repeats (K, N, 3) whose light differs: each is scaled to the mean, twice over.
+
+    The light's slope within a repeat is taken from how it changes from one repeat to the next.
+    """
+    count, size = covers.shape
+    gain = np.ones(count)
+    tone = np.zeros((size, 3))
+    for _ in range(3):
+        tone = ((cells / gain[:, None, None]) * covers[..., None]).sum(0) / np.maximum(covers.sum(0), 1e-9)[:, None]
+        energy = ((tone * tone).sum(-1) * covers).sum(1)
+        common = ((cells * tone).sum(-1) * covers).sum(1)
+        gain = np.where(energy > 0, common / np.maximum(energy, 1e-9), 1.0)
+        gain = np.clip(gain / np.average(gain, weights=covers.sum(1) + 1e-9), 0.5, 2.0)
+    full = covers.mean(1) > 0.3 * covers.mean()
+    if full.sum() < 2:
+        return tone
+    slope = float(np.polyfit(np.arange(count)[full], np.log(gain[full]), 1)[0])
+    return np.asarray(tone / np.exp(slope * ((np.arange(size) + 0.5) / size - 0.5))[:, None])
+
+
+def cut(folded: Fold) -> StripeCut | None:
+    """Where the look changes round the repeat, or None where it changes fewer than twice."""
+    places = step_places(folded.tone, folded.step_mm, wrap=True, least=SAME_LOOK)
+    if len(places) < 2:
+        return None
+    light = _linear(folded.tone)
+    bounds = (places.astype(np.float64) + 0.5) * folded.step_mm
+    for _ in range(_MOST_STRIPES):
+        bounds, colours, blur, u95 = _fitted(light, folded, bounds)
+        lab = srgb_to_lab(_encoded(colours))
+        bad = _not_a_stripe(bounds, lab, blur, folded.repeat_mm)
+        if bad is None:
+            order = np.argsort(bounds)
+            return StripeCut(
+                boundaries_mm=bounds[order], boundaries_u95_mm=u95[order], lab=lab[order].astype(np.float64), blur_mm=blur
+            )
+        if len(bounds) <= 2:
+            return None
+        bounds = bad
+    return None
+
+
+def _not_a_stripe(bounds: Doubles, lab: Doubles, blur: float, repeat: float) -> Doubles | None:
+    """The boundaries left when the worst would-be stripe is given to its neighbours; None where all are stripes."""
+    widths = np.diff(np.append(bounds, bounds[0] + repeat))
+    change = ciede2000(lab, np.roll(lab, 1, axis=0))
+    alike = int(np.argmin(change))
+    if change[alike] < SAME_LOOK:
+        return np.delete(bounds, alike)
+    thin = int(np.argmin(widths))
+    if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * blur):
+        return None
+    after = (thin + 1) % len(bounds)
+    middle = (bounds[thin] + widths[thin] / 2) % repeat
+    return np.asarray(np.sort(np.append(np.delete(bounds, [thin, after]), middle)))
+
+
+def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Doubles, float, Doubles]:
+    """Least squares for flat colours with one Gaussian blur between them: boundaries, colours (M, 3), blur, u95.
+
+    In linear light, in which a lens blurs. Gauss-Newton over boundaries and blur, colours solved for in between.
+    """
+    place = (np.arange(len(light)) + 0.5) * folded.step_mm
+    bounds = np.sort(bounds % folded.repeat_mm)
+    blur = max(0.25, 2 * folded.step_mm)
+    widest = 0.5 * float(np.diff(np.append(bounds, bounds[0] + folded.repeat_mm)).min())
+    colours = np.zeros((len(bounds), 3))
+    normal = np.eye(len(bounds) + 1)
+    rest = np.zeros_like(light)
+    start = bounds.copy()
+    for _ in range(12):
+        cover = _covers(place, bounds, blur, folded.repeat_mm)
+        colours, *_ = np.linalg.lstsq(cover, light, rcond=None)
+        rest = light - cover @ colours
+        jumps = colours - np.roll(colours, 1, axis=0)
+        away = (place[:, None] - bounds[None, :] + folded.repeat_mm / 2) % folded.repeat_mm - folded.repeat_mm / 2
+        bell = np.exp(-0.5 * (away / blur) ** 2) / (blur * math.sqrt(2 * math.pi))
+        by_bound = -bell[:, :, None] * jumps[None, :, :]
+        by_blur = ((-bell * away / blur)[:, :, None] * jumps[None, :, :]).sum(axis=1)
+        design = np.concatenate([by_bound, by_blur[:, None, :]], axis=1).transpose(0, 2, 1).reshape(-1, len(bounds) + 1)
+        normal = design.T @ design + 1e-9 * np.eye(len(bounds) + 1)
+        step = np.linalg.solve(normal, design.T @ rest.ravel())
+        limit = max(blur, 2 * folded.step_mm)
+        bounds = np.clip(bounds + np.clip(step[:-1], -limit, limit), start - widest, start + widest)
+        blur = float(np.clip(blur + np.clip(step[-1], -0.3 * blur, 0.5 * blur), 0.3 * folded.step_mm, 2.0 + widest))
+    # neighbouring samples of the fold are not independent: one in _SAMPLES_PER_STEP·2 is
+    sigma = float(np.sqrt((rest**2).mean() * 2 * _SAMPLES_PER_STEP))
+    noise = 2 * sigma * np.sqrt(np.clip(np.diag(np.linalg.inv(normal))[:-1], 0, None))
+    order = np.argsort(bounds)
+    u95 = np.hypot(noise, BLUR_SHARE_U95 * blur)
+    return bounds[order], np.clip(colours[order], 0, 1), blur, np.asarray(u95[order])
+
+
+def _covers(place: Doubles, bounds: Doubles, blur: float, repeat: float) -> Doubles:
+    """How much (N, M) of each stripe each place sees through the blur."""
+    ends = np.append(bounds, bounds[0] + repeat)
+    cover = np.zeros((len(place), len(bounds)))
+    for turn in (-1, 0, 1):
+        steps = ndtr((place[:, None] + turn * repeat - ends[None, :]) / blur)
+        cover += steps[:, :-1] - steps[:, 1:]
+    return cover
+
+
+def _linear(tone: Doubles) -> Doubles:
+    encoded = lab_to_srgb((tone - TONE_SHIFT).astype(np.float32)).astype(np.float64)
+    return np.asarray(np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4))
+
+
+def _encoded(light: Doubles) -> Doubles:
+    return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
+
+
+def letter(lab: Sequence[Doubles] | Doubles) -> tuple[str, ...]:
+    """A letter for each colour by first appearance; colours within SAME_LOOK of a letter's mean carry it."""
+    groups: list[list[Doubles]] = []
+    letters: list[str] = []
+    for colour in np.asarray(lab, dtype=np.float64):
+        near = [float(ciede2000(colour, np.mean(group, axis=0))) for group in groups]
+        index = int(np.argmin(near)) if near else -1
+        if index < 0 or near[index] > SAME_LOOK:
+            groups.append([])
+            index = len(groups) - 1
+        groups[index].append(colour)
+        letters.append(_letter(index))
+    return tuple(letters)
+
+
+def _letter(index: int) -> str:
+    return chr(ord("A") + index) if index < 26 else _letter(index // 26 - 1) + chr(ord("A") + index % 26)
+
+
+def is_even(labels: Sequence[str], widths: Sequence[Estimate]) -> bool:
+    """Whether the sequence read backwards is a rotation of itself, labels alike and widths within their uncertainty.
+
+    An even stripe reads the same from its dominant stripe both ways (Pacific Northwest Extension, "Sewing with
+    Stripes, Checks, and Plaids"), so its axis lies on the middle of a stripe.
+    """
+    count = len(labels)
+
+    def matches(first: int, second: int) -> bool:
+        a, b = widths[first], widths[second]
+        play = math.hypot(a.u95, b.u95) + max(WIDTH_PLAY_MM, WIDTH_PLAY_RELATIVE * max(a.value, b.value))
+        return labels[first] == labels[second] and abs(a.value - b.value) <= play
+
+    return any(all(matches(k, (turn - k) % count) for k in range(count)) for turn in range(count))
+
+
+def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...], float]:
+    """The stripes of the document, from the first boundary, and that boundary's place in mm from the fit's origin."""
+    bounds = sequence.boundaries_mm
+    widths = np.diff(np.append(bounds, bounds[0] + repeat.value))
+    spread = np.hypot(sequence.boundaries_u95_mm, np.roll(sequence.boundaries_u95_mm, -1))
+    labels = letter(sequence.lab)
+    shared = {label: sequence.lab[[k for k, other in enumerate(labels) if other == label]].mean(0) for label in labels}
+    stripes, start = [], 0.0
+    for k, label in enumerate(labels):
+        hex_colour = hex_of(shared[label])
+        width = float(widths[k])
+        stripes.append(
+            Stripe(
+                label=label,
+                width=Estimate(width, math.hypot(float(spread[k]), width * repeat.relative_u95)),
+                centre_mm=start + width / 2,
+                hex=hex_colour,
+                colour=name(hex_colour),
+            )
+        )
+        start += width
+    return tuple(stripes), float(bounds[0])
