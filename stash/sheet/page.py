@@ -85,7 +85,7 @@ def _filled(chapter: Chapter, wide: float, high: float) -> Iterator[list[Mark]]:
             needed += strips[after].height_mm
         held_back = index > 0 and strips[index - 1].follows
         if marks and (y + strip.height_mm > high or (y + needed > high and not held_back)):
-            if not strip.marks:
+            if not strip.marks and not strip.follows:
                 continue
             yield marks
             marks, y = [], 0.0

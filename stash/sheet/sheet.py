@@ -139,7 +139,12 @@ def _part_rows(job: Job, laid: list[Laid]) -> tuple[tuple[str, str, str], ...]:
         for placement in one.table.placements:
             name, _, finished, _ = part_row(job, placement, "")
             rows.append((name, finished, f"piece {index}"))
-    return tuple(sorted(rows, key=lambda row: [part.zfill(6) if part.isdigit() else part for part in re.findall(r"\d+|\D+", row[0])]))
+    return tuple(sorted(rows, key=_counted_name))
+
+
+def _counted_name(row: tuple[str, ...]) -> list[str]:
+    """For sorting: b2 before b10."""
+    return [part.zfill(6) if part.isdigit() else part for part in re.findall(r"\d+|\D+", row[0])]
 
 
 def _tightest(job: Job) -> list[Block]:
