@@ -26,7 +26,7 @@ REMNANTS = "stripe-remnants.jpg"
 CLOSE = "stripe-close.jpg"
 GARMENT = "gardeners-jacket.toml"
 STRIPE_NAME = "Deck-chair stripe"
-LINEN = {"name": "Indigo linen", "width": "60 in", "length": "2 yd"}
+LINEN_NAME, LINEN_WIDTH, LINEN_LENGTH = "Indigo linen", "60 in", "2 yd"
 #: A folder with this file in it was made by the demo and may be made anew.
 MARK = "stripewright-demo.txt"
 
@@ -112,7 +112,7 @@ def _measured(
 def _add_linen(held: Stash) -> None:
     from stash.adding import Cloth, add_typed
 
-    add_typed(held, Cloth(**LINEN, both_faces=True))
+    add_typed(held, Cloth(name=LINEN_NAME, width=LINEN_WIDTH, length=LINEN_LENGTH, both_faces=True))
 
 
 def _overlay_name(photo: str) -> str:

@@ -1,4 +1,4 @@
-"""Measuring as a user asks for it: options as typed in, the document and the overlay out. Beside intake, the other door."""
+"""Measuring as a user asks for it: typed options in, document and overlay out. The other door, beside intake."""
 
 from __future__ import annotations
 
@@ -46,12 +46,15 @@ def request(asked: Asked) -> MeasureRequest:
     require()
     from vision.request import MeasureRequest
 
+    thickness_mm = 0.0
+    if asked.thickness is not None:
+        thickness_mm = parse_length(asked.thickness, allow_negative=True, what="the thickness")
     return MeasureRequest(
         scale=asked.scale,
         ruler=asked.ruler,
         clicks=tuple(_click(text) for text in asked.points),
         focal35_mm=asked.focal35_mm,
-        thickness_mm=0.0 if asked.thickness is None else parse_length(asked.thickness, allow_negative=True, what="the thickness"),
+        thickness_mm=thickness_mm,
         torn=asked.torn,
         selvage=asked.selvage,
     )

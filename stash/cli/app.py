@@ -14,7 +14,10 @@ def version(wanted: bool) -> None:
     if wanted:
         from importlib import metadata
 
-        print(f"stripewright {metadata.version('stripewright')}")
+        try:
+            print(f"stripewright {metadata.version('stripewright')}")
+        except metadata.PackageNotFoundError:
+            print("stripewright, run from its source and not installed")
         raise typer.Exit
 
 

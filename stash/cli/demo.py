@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import output
+from stash.cli import option, output
 
 if TYPE_CHECKING:
     from stash.demo import Story
@@ -19,6 +19,7 @@ def demo(
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="The folder to write to.")] = Path(
         "stripewright-demo"
     ),
+    json: option.AsJson = False,
 ) -> None:
     """Show it all: measure sample photographs, plan a jacket, write the cutting sheet."""
     from stash.demo import play
@@ -27,7 +28,13 @@ def demo(
         print("measuring four photographs and planning a jacket; this takes under a minute", file=sys.stderr)
     with output.progress("opening the photographs") as tell:
         story = play(out, tell)
-    output.lines(_told(story))
+    document = {
+        "schema": "demo/1",
+        "folder": str(story.folder),
+        "answer": story.answered.plan.answer,
+        "files": [name for name, _ in story.files],
+    }
+    output.done(document, _told(story), json=json)
 
 
 def _told(story: Story) -> Iterator[str]:

@@ -22,7 +22,8 @@ def told(document: dict[str, Any]) -> Iterator[str]:
         yield f"  cloth    {both(max(xs) - min(xs))} × {both(max(ys) - min(ys))} in the picture"
     for number, scrap in enumerate(document["scraps"], 1):
         xs, ys = zip(*scrap["fabric"]["outline_mm"], strict=True)
-        yield f"  cloth {number}  {both(max(xs) - min(xs))} × {both(max(ys) - min(ys))}; {headline(scrap['print'], scale)}"
+        size = f"{both(max(xs) - min(xs))} × {both(max(ys) - min(ys))}"
+        yield f"  cloth {number}  {size}; {headline(scrap['print'], scale)}"
     for warning in document["warnings"]:
         yield f"  Mind: {warning}"
 

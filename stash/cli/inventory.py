@@ -34,8 +34,7 @@ def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
         colour = stripe.colour or stripe.hex or ""
         yield f"  stripe   {stripe.label}: {colour} {both(stripe.width_mm)}"
     if fabric.print.kind != "plain":
-        direction = piece.stripe_direction_deg
-        yield f"  stripes  {'their direction is not known' if direction is None else f'lie {direction:.2f}° counter-clockwise of the grain'}"
+        yield f"  stripes  {_direction(piece.stripe_direction_deg)}"
     if piece.outline_u95_mm:
         yield f"  edges    known to ± {piece.outline_u95_mm:.1f} mm"
     if len(piece.outline_mm) <= MOST_CORNERS:
@@ -50,6 +49,13 @@ def size(piece: Piece) -> str:
     """Its greatest width by its greatest length."""
     xs, ys = zip(*piece.outline_mm, strict=True)
     return f"{both(max(xs) - min(xs))} × {both(max(ys) - min(ys))}"
+
+
+def _direction(deg: float | None) -> str:
+    if deg is None:
+        return "their direction is not known"
+    way = "counter-clockwise" if deg >= 0 else "clockwise"
+    return f"lie {abs(deg):.2f}° {way} of the grain" if deg else "lie along the grain"
 
 
 def _print(fabric: Fabric) -> str:

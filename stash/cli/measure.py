@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from stash.cli import option, output
+from stash.cli.failure import DONE, FAULT, UNCERTAIN, WRONG, failure_of
 
 if TYPE_CHECKING:
     from stash.measuring import Asked
 
-#: Exit status of one photograph: measured, or no scale in it.
-MEASURED, NO_SCALE = 0, 3
+#: Exit statuses, the worst first: a batch ends with the worst of its photographs'.
+WORST_FIRST = (FAULT, WRONG, UNCERTAIN, DONE)
 
 
 def measure(
@@ -48,12 +50,12 @@ def measure(
         torn=torn,
         selvage=selvage,
     )
-    worst = MEASURED
+    worst = DONE
     for number, photo in enumerate(photos, 1):
         drawn = overlay_file(overlay, photo, many=len(photos) > 1)
         with output.progress(f"measuring {photo.name} ({number} of {len(photos)})"):
             found = _one(photo, asked, drawn, alone=len(photos) == 1)
-        worst = max(worst, found["status"], key=(0, 3, 2, 70).index)
+        worst = min(worst, found["status"], key=WORST_FIRST.index)
         if json:
             output.document(found["document"])
         elif jsonl:
@@ -66,33 +68,32 @@ def measure(
 def _one(photo: Path, asked: Asked, drawn: Path | None, *, alone: bool) -> dict[str, Any]:
     """One photograph's document, rows and status; in a batch a bad file is told and does not stop the rest."""
     from stash.cli import findings
-    from stash.errors import StashError
     from stash.measuring import measured
-    from vision.errors import VisionError
 
     try:
         document = measured(photo, asked, drawn)
-    except (StashError, VisionError) as error:
+    except Exception as error:
         if alone:
             raise
-        output.complain(f"{error.problem}", error.remedy)
-        return {
-            "status": 2,
-            "document": {"schema": "error/1", "error": error.problem, "remedy": error.remedy},
-            "rows": [],
-        }
-    status = NO_SCALE if document["scale"] is None else MEASURED
+        failure = failure_of(error)
+        if photo.name not in failure.problem:
+            failure = replace(failure, problem=f"{photo}: {failure.problem}")
+        output.complain(failure.problem, failure.remedy)
+        return {"status": failure.status, "document": failure.document, "rows": []}
+    status = UNCERTAIN if document["scale"] is None else DONE
     return {"status": status, "document": document, "rows": list(findings.told(document))}
 
 
-def target(out: option.OutFile, paper: option.Paper = "a4") -> None:
+def target(out: option.OutFile, paper: option.Paper = "a4", json: option.AsJson = False) -> None:
     """Write the printed target, a sheet at true scale to photograph beside the cloth."""
     from stash import actions
 
     actions.write_target(out, paper)
-    output.lines(
+    output.done(
+        {"schema": "written/1", "file": str(out)},
         [
-            f"The target is in {out}. Print it at 100 % (no fitting to the page), check its square with a ruler, and lay it "
-            "flat on the cloth."
-        ]
+            f"The target is in {out}. Print it at 100 % (no fitting to the page), check its square with a ruler, "
+            "and lay it flat on the cloth."
+        ],
+        json=json,
     )

@@ -6,7 +6,10 @@ import sys
 import textwrap
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from stash.catalogue.journal import Entry
 
 #: Columns that text is wrapped to: the width of a plain terminal, less a margin.
 WIDTH = 78
@@ -29,6 +32,27 @@ def line(value: Any) -> None:
     import json
 
     print(json.dumps(value, ensure_ascii=False, allow_nan=False), flush=True)
+
+
+def done(value: Any, rows: Iterable[str], *, json: bool) -> None:
+    """What a command did: as a document, or in words."""
+    if json:
+        document(value)
+    else:
+        lines(rows)
+
+
+def entry(made: Entry | None) -> dict[str, Any]:
+    """The document of one line of the journal; with no change made, all its lists are empty."""
+    return {
+        "schema": "entry/1",
+        "verb": made.verb if made is not None else None,
+        "summary": made.summary if made is not None else "nothing was changed",
+        "notes": list(made.notes) if made is not None else [],
+        "fabrics_in": list(made.fabrics_in) if made is not None else [],
+        "pieces_in": list(made.pieces_in) if made is not None else [],
+        "pieces_out": list(made.pieces_out) if made is not None else [],
+    }
 
 
 def lines(rows: Iterable[str]) -> None:

@@ -40,40 +40,43 @@ def sheet(
     out: option.OutFile,
     stash: option.Where = None,
     paper: option.Paper = "a4",
+    json: option.AsJson = False,
 ) -> None:
     """Write the cutting sheet of a plan, as .pdf, .svg or .html."""
     from stash import actions
 
     with output.progress("drawing the cutting sheet"):
         actions.write_sheet(plan, out, stash, paper=paper)
-    output.lines([f"The cutting sheet is in {out}. Print it at 100 % or read it on a screen beside the cloth."])
+    told = f"The cutting sheet is in {out}. Print it at 100 % or read it on a screen beside the cloth."
+    output.done({"schema": "written/1", "file": str(out)}, [told], json=json)
 
 
 def cut(
     plan: Annotated[Path, typer.Argument(metavar="PLAN.json", help="A plan kept from enough.")],
     stash: option.Where = None,
+    json: option.AsJson = False,
 ) -> None:
     """Book a plan as cut: used pieces leave the stash, what is left over enters it."""
     from stash import actions
 
     entry = actions.book(plan, stash)
-    output.lines(
-        [f"Booked: {entry.summary}.", *(f"  {note}" for note in entry.notes), "Take it back with: stripewright undo"]
-    )
+    told = [f"Booked: {entry.summary}.", *(f"  {note}" for note in entry.notes), "Take it back with: stripewright undo"]
+    output.done(output.entry(entry), told, json=json)
 
 
-def undo(stash: option.Where = None) -> None:
+def undo(stash: option.Where = None, json: option.AsJson = False) -> None:
     """Take back the last change of the stash."""
     from stash import actions
 
     entry = actions.stash_at(stash, write=True).undo()
-    output.lines([f"Taken back: {entry.verb}, {entry.summary}."])
+    output.done(output.entry(entry), [f"Taken back: {entry.verb}, {entry.summary}."], json=json)
 
 
 def schema(
     document: Annotated[str, typer.Argument(metavar="measurement|stash|garment|plan|error")],
+    json: option.AsJson = False,
 ) -> None:
-    """Print the JSON Schema of a document."""
+    """Print the JSON Schema of a document; with or without --json, for it is one."""
     from stash import actions
 
     print(actions.schema(document).rstrip())

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stash.cli import option, output
+
+if TYPE_CHECKING:
+    from stash.catalogue.stash import Stash
 
 
 def group() -> typer.Typer:
@@ -69,6 +72,7 @@ def import_(
         bool, typer.Option("--replace", help="Put the document's content in place of other content.")
     ] = False,
     stash: option.Where = None,
+    json: option.AsJson = False,
 ) -> None:
     """Take in the cloth of an interchange document."""
     from stash import actions
@@ -76,42 +80,45 @@ def import_(
     entry = actions.stash_at(stash, write=True).import_document(
         actions.read_json(file), replace=replace, source=str(file)
     )
-    output.lines(
-        [
-            f"Imported: {entry.summary}."
-            if entry is not None
-            else "All of it is in the stash already; nothing was changed."
-        ]
-    )
+    told = "All of it is in the stash already; nothing was changed."
+    if entry is not None:
+        told = f"Imported: {entry.summary}."
+    output.done(output.entry(entry), [told], json=json)
 
 
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the document.")],
     stash: option.Where = None,
+    json: option.AsJson = False,
 ) -> None:
     """Write everything (but photographs and journal) as an interchange document."""
     from stash import actions
 
     held = actions.stash_at(stash)
     actions.write_text(file, actions.as_json(held.export_document()) + "\n")
-    output.lines([f"Exported {len(held.pieces())} pieces of {len(held.fabrics())} fabrics to {file}."])
+    told = f"Exported {_count(held)} to {file}."
+    output.done({"schema": "written/1", "file": str(file)}, [told], json=json)
 
 
 def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the backup.")], stash: option.Where = None
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the backup.")],
+    stash: option.Where = None,
+    json: option.AsJson = False,
 ) -> None:
     """Write everything, photographs and journal too, into one file."""
     from stash import actions
 
     with output.progress("writing the backup"):
         actions.stash_at(stash).backup(file)
-    output.lines([f"Everything is in {file}. Bring it back with: stripewright stash restore {file}"])
+    told = f"Everything is in {file}. Bring it back with: stripewright stash restore {file}"
+    output.done({"schema": "written/1", "file": str(file)}, [told], json=json)
 
 
 def restore(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.")],
     replace: Annotated[bool, typer.Option("--replace", help="Put it in place of the stash that is here.")] = False,
     stash: option.Where = None,
+    json: option.AsJson = False,
 ) -> None:
     """Bring a backup back."""
     from stash import actions
@@ -119,4 +126,10 @@ def restore(
     with output.progress("bringing the backup back"):
         held = actions.stash_at(stash, write=True)
         held.restore(file, replace=replace)
-    output.lines([f"Restored: {len(held.pieces())} pieces of {len(held.fabrics())} fabrics."])
+    count = {"pieces": len(held.pieces()), "fabrics": len(held.fabrics())}
+    output.done({"schema": "restored/1", **count}, [f"Restored: {_count(held)}."], json=json)
+
+
+def _count(held: Stash) -> str:
+    pieces, fabrics = len(held.pieces()), len(held.fabrics())
+    return f"{pieces} piece{'s' * (pieces != 1)} of {fabrics} fabric{'s' * (fabrics != 1)}"

@@ -26,7 +26,8 @@ def answer(answered: Answered, *, kept: Path | None = None) -> Iterator[str]:
         yield f"  {differs}"
     if plan.tightest is not None and plan.answer != "no":
         tight = plan.tightest
-        yield f"  Tightest at {tight.part}{_segment(tight.segment, plan)}: {both(tight.spare_mm, toward='down')} to spare."
+        spare = both(tight.spare_mm, toward="down")
+        yield f"  Tightest at {tight.part}{_segment(tight.segment, plan)}: {spare} to spare."
     yield from (f"  Short: {_shortage(answered, index)}" for index in range(len(plan.short)))
     yield from _cuts(plan)
     yield from _ways_out(plan)
