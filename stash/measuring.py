@@ -104,7 +104,7 @@ def target_board() -> Board:
     return Board(
         width_mm=target.SQUARES[0] * target.SQUARE_MM,
         height_mm=target.SQUARES[1] * target.SQUARE_MM,
-        black_mm=target.black_cells_mm(),
+        cells_mm=target.black_cells_mm(),
     )
 
 
