@@ -91,7 +91,7 @@ class _Attempt:
         need = self.task.needs[index]
         turned = self.ways[need.group] if self.ways[need.group] in need.turns else need.turns[0]
         runs = need.runs[turned]
-        if not need.phased and len(need.turns) > 1 and need.group.startswith("strip"):
+        if need.most == 1 and not need.phased and len(need.turns) > 1 and need.group.startswith("strip"):
             runs = need.all_runs
         phase = self.phases.get(need.group)
         for count in range(1, need.most + 1):
