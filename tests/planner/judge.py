@@ -37,7 +37,7 @@ class Stretch:
     along_origin: float
 
 
-def verdict(problem: Problem, *, seconds: float = 20.0) -> Verdict:
+def verdict(problem: Problem, *, seconds: float = 5.0) -> Verdict:
     """yes, no or unsure as the contract defines them; hair where a hair decides, or HiGHS ran out of time."""
     strict = feasible(problem, "strict", -HAIR_MM, seconds)
     if strict:
@@ -53,14 +53,28 @@ def verdict(problem: Problem, *, seconds: float = 20.0) -> Verdict:
 def feasible(problem: Problem, allowance: Allowance, hair_mm: float, seconds: float) -> bool | None:
     """Whether the strips can be cut, with that much added at both ends of every lane; None where time ran out."""
     groups = sorted({_group(strip) for strip in problem.strips})
-    one_way = all(fabric.one_way for fabric in problem.fabrics.values())
+    choices = [
+        (False, True) if any(_turns_matter(problem, strip) for strip in _members(problem, group)) else (False,)
+        for group in groups
+    ]
     out_of_time = False
-    for turns in product((False,) if one_way else (False, True), repeat=len(groups)):
+    for turns in product(*choices):
         found = _Program(problem, allowance, hair_mm, dict(zip(groups, turns, strict=True))).solve(seconds)
         if found:
             return True
         out_of_time = out_of_time or found is None
     return None if out_of_time else False
+
+
+def _members(problem: Problem, group: str) -> list[Strip]:
+    return [strip for strip in problem.strips if _group(strip) == group]
+
+
+def _turns_matter(problem: Problem, strip: Strip) -> bool:
+    """A strip with its stripe in the middle, on cloth with no repeat along it, lies the same either way round."""
+    fabric = problem.fabrics[strip.fabric]
+    lopsided = abs(strip.cut_width_mm - 2 * strip.stripe_at_mm) > 1e-9
+    return not fabric.one_way and (lopsided or fabric.print.along is not None)
 
 
 def _group(strip: Strip) -> str:
