@@ -39,7 +39,8 @@ class Comb:
 
     ``places_px`` (N, 2) lie on the common line ``base_px`` + u·``axis``; ``ends_px`` (N, 2, 2) are the near and the far
     end of the part all ticks share; ``reach_px`` (N, 2) how far each goes from the line against and along ``tick``.
-    ``spacing_px`` (N,) is the spacing at each tick, ``sigma_px`` one standard deviation of a place along the axis, ``period_px`` the middle spacing.
+    ``spacing_px`` (N,) is the spacing at each tick, ``sigma_px`` one standard deviation of a place along the axis, ``period_px`` the middle spacing,
+    ``middle_px`` where on the scale of ``reach_px`` the places lie.
     """
 
     index: Ints
@@ -50,6 +51,7 @@ class Comb:
     axis: Floats
     tick: Floats
     period_px: float
+    middle_px: float
     band_px: float
     sigma_px: float
     evenness: float
@@ -118,7 +120,7 @@ def _begin(row: Row) -> _Track:
     )
 
 
-def _level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
+def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
     return int(np.clip(math.floor(math.log2(max(period, 1.0) / SAMPLES)), 0, len(levels) - 1))
 
 
@@ -152,7 +154,7 @@ def _strip(
 ) -> NDArray[np.float32]:
     """Ink along the comb (V, U): how much darker (lighter) each place is than its neighbourhood along the axis."""
     points = track.origin + us[None, :, None] * track.axis + vs[:, None, None] * track.tick
-    grey = sample(levels, _level(levels, track.period), points)
+    grey = sample(levels, strip_level(levels, track.period), points)
     return -grey if dark else grey
 
 
@@ -316,7 +318,7 @@ def ridge_matrix(
     levels: Sequence[NDArray[np.uint8]], track_places: Floats, axis: Floats, tick: Floats, vs: Floats, period: Floats, dark: bool
 ) -> Floats:
     """How much each tick stands out from both its flanks at each height: (N ticks, V heights), grey levels."""
-    level = _level(levels, float(np.median(period)))
+    level = strip_level(levels, float(np.median(period)))
     offsets = np.array([-0.5, -0.42, -0.1, 0.0, 0.1, 0.42, 0.5])
     points = (
         track_places[:, None, None, :]
@@ -475,7 +477,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         + (where[None, None, :] * period[:, None, None])[..., None] * track.axis
         + heights[None, :, None, None] * track.tick
     )
-    level = _level(levels, track.period)
+    level = strip_level(levels, track.period)
     grey = sample(levels, level, points.reshape(len(u), -1, 2)).reshape(len(u), 7, where.size).astype(np.float64)
     ink = -grey if dark else grey
     ink = ink - np.minimum(ink[..., :3].mean(-1), ink[..., -3:].mean(-1))[..., None]
@@ -531,6 +533,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         axis=track.axis,
         tick=track.tick,
         period_px=track.period,
+        middle_px=float(mid),
         band_px=size,
         sigma_px=max(noise, float(np.median(np.abs(off))) * 1.4826),
         evenness=evenness,

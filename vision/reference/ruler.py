@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from vision.reference.body import outline_of
 from vision.reference.comb import Comb, follow
+from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.reading import Reading
 from vision.reference.tick import Row, find_rows, pyramid
-from vision.reference.unit import Hearing, Verdict, hear
+from vision.reference.unit import Hearing, Verdict, hear, with_numbers
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +30,8 @@ AGREE_SHARE = 0.05
 OVERWHELMING = 3.0
 #: Evidence (nats) after which no finer level of the picture is looked at.
 PLAIN_EVIDENCE = 60.0
+#: Evidence (nats) under which numbers beside the ticks are not asked either.
+LEAST_WORTH = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,11 +101,11 @@ def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
             comb = follow(levels, row)
             if comb is None:
                 continue
-            found = _joined(found, Candidate(comb=comb, hearing=_hearing(comb, unit)))
+            found = _joined(found, Candidate(comb=comb, hearing=_hearing(levels, comb, unit)))
             # where gaps stand evenly, the ticks between them do
             counter = follow(levels, _between(comb, row))
             if counter is not None:
-                found = _joined(found, Candidate(comb=counter, hearing=_hearing(counter, unit)))
+                found = _joined(found, Candidate(comb=counter, hearing=_hearing(levels, counter, unit)))
         if any(_plain(candidate, level) for candidate in found):
             break
     return found
@@ -135,9 +138,12 @@ def _plain(candidate: Candidate, level: int) -> bool:
     return candidate.hearing.sure() and candidate.hearing.evidence() > PLAIN_EVIDENCE and wide
 
 
-def _hearing(comb: Comb, unit: str) -> Hearing:
+def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
     both = [hear(comb.index, comb.lengths(side), unit=unit) for side in (0, 1)]
-    return max(both, key=lambda h: (h.sure(), h.evidence() if h.verdicts else -math.inf))
+    better = max(both, key=lambda h: (h.sure(), h.evidence() if h.verdicts else -math.inf))
+    if better.margin() > PLAIN_EVIDENCE or better.evidence() < LEAST_WORTH:
+        return better
+    return with_numbers(better, numbering(levels, comb))
 
 
 def _worth(candidate: Candidate) -> tuple[bool, float]:
@@ -203,7 +209,8 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
     first = number[0] // division.top
     number = number - first * division.top
     whole = number % division.top == 0
-    names = tuple(str(int(n // division.top)) if w else "" for n, w in zip(number, whole, strict=True))
+    named = division.top == division.numbered
+    names = tuple(str(int(n // division.top)) if w and named else "" for n, w in zip(number, whole, strict=True))
     span = comb.ends_px[:, 1] - comb.ends_px[:, 0]
     across = span @ comb.axis
     along = np.arange(len(across), dtype=np.float64)

@@ -9,8 +9,8 @@ another size of tick by a stated margin.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
@@ -28,6 +28,8 @@ LEAST_MARGIN = 6.0
 LEAST_EVIDENCE = 10.0
 #: ... and by so much a tick: a true hierarchy explains every tick, a chance one a few.
 LEAST_SHARE = 0.25
+#: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
+MOST_FROM_NUMBERS = 12.0
 #: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
 ASTRAY_SHARE = 0.08
 #: A longer kind of tick is at least this much longer than the next shorter one, as a share of the shortest.
@@ -47,6 +49,12 @@ class Division:
     top: int
     longer: tuple[int, ...]
     cost: float
+
+    @property
+    def numbered(self) -> int:
+        """After how many ticks the numbers come: each centimetre, each inch; 0 for what is no ruler."""
+        whole = {"mm": 10.0, "inch": INCH_MM}.get(self.unit, 0.0)
+        return round(whole / self.base_mm) if self.base_mm else 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +106,7 @@ def _divisions() -> tuple[Division, ...]:
         Division(unit="mm", base_mm=0.5, top=20, longer=(10, 20), cost=1.5),
         Division(unit="mm", base_mm=0.5, top=20, longer=(2, 20), cost=1.5),
         Division(unit="mm", base_mm=0.5, top=10, longer=(2, 10), cost=RARE - 1),
+        Division(unit="mm", base_mm=0.5, top=2, longer=(2,), cost=RARE),
     ]
     for top, cost in ((8, 0.0), (16, 0.0), (32, 1.0)):
         steps = [2**j for j in range(1, int(math.log2(top)))]
@@ -166,6 +175,23 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
             if held is None or cost < held.cost:
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
     return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size)
+
+
+def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
+    """A hearing in which the period of what stands beside the ticks speaks too, where it is one that rulers have.
+
+    Cloth beside a ruler repeats too, so another period says nothing against the ruler.
+    """
+    periods = {v.division.numbered for v in hearing.verdicts} - {0}
+    best = max(numbers, key=lambda n: numbers[n], default=0)
+    if best not in periods:
+        return hearing
+    rival = max((gain for n, gain in numbers.items() if n % best), default=0.0)
+    bonus = min(MOST_FROM_NUMBERS, numbers[best] - max(rival, 0.0))
+    verdicts = [
+        replace(v, cost=v.cost - (bonus if v.division.numbered == best else 0.0)) for v in hearing.verdicts
+    ]
+    return replace(hearing, verdicts=tuple(sorted(verdicts, key=lambda v: v.cost)))
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
