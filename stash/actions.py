@@ -47,6 +47,13 @@ def stash_at(where: Where, *, write: bool = False) -> Stash:
     return open_stash(where, write=write)
 
 
+def usual_place() -> Path:
+    """Where the stash is kept when nothing is said: ``$STRIPEWRIGHT_STASH``, else the platform's folder."""
+    from stash.catalogue.place import named
+
+    return named(None)
+
+
 def read_garments(files: Sequence[Path]) -> tuple[Garment, ...]:
     """The garments that the files describe, with part ids that no two share.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stash.cli import option, output
+from stash.errors import InputWrong
 
 if TYPE_CHECKING:
     from stash.ask.question import Question
@@ -33,8 +34,9 @@ def ask(
     json: option.AsJson = False,
     limit: option.Limit = 60.0,
     stash: Annotated[
-        str | None, typer.Option("--stash", metavar="WHERE", help="Keep the cloth that was told in this stash.")
+        str | None, typer.Option("--stash", metavar="WHERE", help="Keep the cloth that was told, in this stash.")
     ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the cloth that was told, in the usual stash.")] = False,
     save: Annotated[
         Path | None, typer.Option("--save", metavar="GARMENT.toml", help="Keep the coat in a garment file.")
     ] = None,
@@ -56,8 +58,9 @@ def ask(
     }  # fmt: skip
     texts = given if defaults or json or (not sys.stdin.isatty() and "border" in given) else converse(_put, given)
     outcome = build(texts)
+    where = actions.usual_place() if keep and stash is None else stash
     with output.progress("planning") as tell:
-        answered = actions.asked(outcome, stash, limit_s=limit, progress=tell)
+        answered = actions.asked(outcome, where, limit_s=limit, progress=tell)
     if save is not None:
         actions.save_garment(outcome, save)
     if out is not None:
@@ -65,7 +68,7 @@ def ask(
     if json:
         output.document(answered.document)
     else:
-        output.lines(telling.answer(answered, kept=out))
+        output.lines(telling.answer(answered, kept=out, stash=stash, told=where is None))
         output.lines([f"  Mind: {said}" for said in (*outcome.doubts, *outcome.notes)])
         if save is not None:
             output.lines([f"  The coat is kept in {save}; ask again with: stripewright enough {save}"])
@@ -82,7 +85,9 @@ def _put(question: Question, default: str | None, complaint: str | None) -> str:
         print(f"  {hint}> ", end="", file=sys.stderr, flush=True)
         typed = sys.stdin.readline()
         if not typed:
-            raise KeyboardInterrupt
+            raise InputWrong(
+                f"the answers ended at {question.id.replace('_', ' ')}", "answer here, or give the answers as options"
+            )
         if typed.strip() != "?":
             return typed
         print(output.wrapped(f"  {question.more}."), file=sys.stderr)

@@ -31,7 +31,7 @@ def enough(
     if json:
         output.document(answered.document)
     else:
-        output.lines(telling.answer(answered, kept=out))
+        output.lines(telling.answer(answered, kept=out, stash=stash))
     raise typer.Exit(STATUS[answered.plan.answer])
 
 

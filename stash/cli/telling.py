@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from stash.actions import Answered
@@ -16,8 +16,14 @@ HAND_MM = 25.4 / 8
 MOST_CUTS = 14
 
 
-def answer(answered: Answered, *, kept: Path | None = None) -> Iterator[str]:
-    """The rows of the answer, for a terminal."""
+def answer(
+    answered: Answered, *, kept: Path | None = None, stash: str | None = None, told: bool = False
+) -> Iterator[str]:
+    """The rows of the answer, for a terminal.
+
+    ``kept`` is the file that holds the plan, ``stash`` the place of the cloth where it was named; ``told`` says that
+    the cloth was told in words and is in no stash.
+    """
     plan = answered.plan
     yield _first(answered)
     yield f"  {sum_sentence(answered.problem)}"
@@ -35,7 +41,8 @@ def answer(answered: Answered, *, kept: Path | None = None) -> Iterator[str]:
         yield f"  To settle it: {sentence}"
     for remark in answered.remarks:
         yield f"  Mind: {remark}"
-    yield from _next(plan, kept)
+    if plan.answer == "yes":
+        yield _next(kept, "" if stash is None else f" --stash {stash}", told=told)
 
 
 def _first(answered: Answered) -> str:
@@ -98,9 +105,12 @@ def _ways_out(plan: Plan) -> Iterator[str]:
         yield "  No single small change was found that makes it a yes."
 
 
-def _next(plan: Plan, kept: Path | None) -> Iterable[str]:
-    if plan.answer != "yes":
-        return ()
+def _next(kept: Path | None, at: str, *, told: bool) -> str:
+    if told:
+        return (
+            "  Keep the cloth and the plan with --keep --out plan.json; then: stripewright sheet plan.json "
+            "--out sheet.pdf"
+        )
     if kept is None:
-        return ("  Keep the plan with --out plan.json; then: stripewright sheet plan.json --out sheet.pdf",)
-    return (f"  Next: stripewright sheet {kept} --out sheet.pdf, and once it is cut: stripewright cut {kept}",)
+        return f"  Keep the plan with --out plan.json; then: stripewright sheet plan.json --out sheet.pdf{at}"
+    return f"  Next: stripewright sheet {kept} --out sheet.pdf{at}, and once it is cut: stripewright cut {kept}{at}"
