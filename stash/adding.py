@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric, Print
     from stash.intake import Wish
+    from stash.photograph import KeptPhoto
     from vision.measure import Measured
+    from vision.measurement import Measurement
     from vision.photo import Photo
 
 
@@ -63,35 +65,67 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
     return Added(entry=held.add(taken.fabric, taken.pieces), warnings=taken.warnings)
 
 
-def add_photo(held: Stash, photo_file: Path, cloth: Cloth, asked: Asked) -> Added:
-    """Adds what one photograph shows: its cloths, or with a typed size the length of which it shows a part."""
-    from stash.intake import measure
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What one photograph shows, with the photograph as the stash keeps it: small enough to hold many at once."""
 
-    if (cloth.width is None) != (cloth.length is None):
-        raise InputWrong("only one of width and length is given", "give both --width and --length, or neither")
-    photo, found = measure(photo_file, request(asked))
-    return add_found(held, photo, found, cloth, asked)
+    measurement: Measurement
+    cut_off: tuple[bool, ...]
+    photo: KeptPhoto
 
 
-def add_found(held: Stash, photo: Photo, found: Measured, cloth: Cloth, asked: Asked) -> Added:
-    """Adds what was found in a photograph that is measured already."""
-    from stash.intake import cut_off_in, from_measurement, kept
+def seen(photo: Photo, found: Measured) -> Seen:
+    """What is to be added of a photograph that is measured."""
+    from stash.intake import cut_off_in, kept
 
-    wish = _wish(cloth, _existing(held, cloth), asked)
-    taken = from_measurement(found.measurement, wish, cut_off=cut_off_in(found))
-    entry = held.add(taken.fabric, taken.pieces, photo=kept(photo))
-    return Added(entry=entry, warnings=tuple(dict.fromkeys((*found.measurement.warnings, *taken.warnings))))
+    return Seen(measurement=found.measurement, cut_off=cut_off_in(found), photo=kept(photo))
 
 
 def add_photos(held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: Asked) -> list[Added]:
-    """Adds what several photographs of one fabric show; the first makes the fabric where it is new."""
+    """Adds what photographs of one fabric show; with a typed size, one photograph of a part of that length.
+
+    The first makes the fabric where it is new. All of them are added or none.
+
+    Raises:
+        InputWrong: what is typed does not go with the photographs. NotCertain: one of them does not say enough.
+        VisionError: one of them cannot be opened.
+    """
+    from stash.intake import measure
+
+    if cloth.stripes is not None:
+        raise InputWrong("stripes are typed and a photograph is given too", "leave out --stripes or the photograph")
+    if (cloth.width is None) != (cloth.length is None):
+        raise InputWrong("only one of width and length is given", "give both --width and --length, or neither")
+    if cloth.width is not None and len(photo_files) > 1:
+        raise InputWrong(
+            f"one width and length are given for {len(photo_files)} photographs",
+            "add them one by one, each with its size",
+        )
+    _wish(cloth, _existing(held, cloth), asked)
+    wanted = request(asked)
+    shown = [seen(*measure(file, wanted)) for file in photo_files]
     done: list[Added] = []
-    for file in photo_files:
-        done.append(add_photo(held, file, cloth, asked))
-        made = done[0].entry.fabrics_in
-        if cloth.fabric_id is None and made:
-            cloth = replace(cloth, name=None, fabric_id=made[0])
+    try:
+        for one in shown:
+            done.append(add_seen(held, one, cloth, asked))
+            made = done[0].entry.fabrics_in
+            if cloth.fabric_id is None and made:
+                cloth = replace(cloth, name=None, fabric_id=made[0])
+    except BaseException:
+        for _ in done:
+            held.undo()
+        raise
     return done
+
+
+def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
+    """Adds what was seen in one photograph, as one entry of the journal."""
+    from stash.intake import from_measurement
+
+    wish = _wish(cloth, _existing(held, cloth), asked)
+    taken = from_measurement(one.measurement, wish, cut_off=one.cut_off)
+    entry = held.add(taken.fabric, taken.pieces, photo=one.photo)
+    return Added(entry=entry, warnings=tuple(dict.fromkeys((*one.measurement.warnings, *taken.warnings))))
 
 
 def _wish(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:

@@ -92,7 +92,7 @@ def _measured(
     source: Path, folder: Path, held: Stash, tell: Callable[[str], None]
 ) -> Iterator[tuple[str, dict[str, Any]]]:
     """Measures each photograph, draws its overlay, and adds the cloth of all but the close view to the stash."""
-    from stash.adding import Cloth, add_found
+    from stash.adding import Cloth, add_seen, seen
     from stash.intake import measure
     from stash.measuring import Asked, draw_overlay, request
 
@@ -103,7 +103,7 @@ def _measured(
         photo, found = measure(source / name, request(Asked() if name == CLOSE else asked))
         draw_overlay(photo, found, folder / _overlay_name(name))
         if name != CLOSE:
-            added = add_found(held, photo, found, cloth, asked)
+            added = add_seen(held, seen(photo, found), cloth, asked)
             if added.entry.fabrics_in:
                 cloth = Cloth(fabric_id=added.entry.fabrics_in[0])
         yield name, found.measurement.to_document()
