@@ -8,7 +8,7 @@ from typing import Final
 
 from stash.planner.plan import Placement
 from stash.sheet.content import Block, Chapter, Heading, Listing, Notice, Passage, Picture, Rows
-from stash.sheet.counting import Reading, Station, colour, read, stations
+from stash.sheet.counting import Occurrence, Reading, Station, colour, read, stations
 from stash.sheet.cutting import Step, bench, cutting
 from stash.sheet.figure import Scene, draw
 from stash.sheet.job import Job, Table, cut_size
@@ -62,7 +62,7 @@ def chapter(job: Job, table: Table, index: int, *, wide_mm: float, high_mm: floa
         Heading(text=f"{index}  {table.fabric.name}: {table.piece.id}", level=2),
         Passage(text=_facts(table, reading), quiet=True),
         *([Notice(lead=f"Before the first cut: {check}")] if check else []),
-        Picture(drawing=figure, caption=_caption(places, bool(shown))),
+        Picture(drawing=figure, caption=_caption(places, tuple(shown.values()))),
         *_legend(reading),
         Heading(text="Cuts, in this order"),
         _cut_rows(instructions),
@@ -118,12 +118,13 @@ def _facts(table: Table, reading: Reading) -> str:
     return ". ".join(word[0].upper() + word[1:] if index else word for index, word in enumerate(words)) + "."
 
 
-def _caption(places: tuple[Station, ...], striped: bool) -> str:
-    where = places[0].place.removeprefix("along ")
-    told = f"Distances are measured along {where}, from the {places[0].reading.low}."
-    if striped:
-        told = f"Stripes are counted, and distances measured, along {where}, from the {places[0].reading.low}."
-    return f"{told} Each cut begins at its number. Full colour: parts to cut; pale: what is over."
+def _caption(places: tuple[Station, ...], shown: tuple[Occurrence, ...]) -> str:
+    where = f"{places[0].place}, from the {places[0].reading.low}"
+    told = f"Stripes are counted, and distances measured, {where}" if shown else f"Distances are measured {where}"
+    short = dict.fromkeys(note for one in shown if (note := places[0].first_is_part(one)))
+    if len(places) > 1:
+        told += ", but where a cut says otherwise"
+    return f"{'; '.join([told, *short])}. Each cut begins at its number. Full colour: parts to cut; pale: what is over."
 
 
 def _legend(reading: Reading) -> list[Block]:

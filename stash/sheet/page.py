@@ -216,13 +216,13 @@ def _row(cells: Sequence[str], starts: Sequence[float], widths: Sequence[float],
         wrapped(cell, TEXT_MM, column - 3, bold=index == 0)
         for index, (cell, column) in enumerate(zip(cells, widths, strict=True))
     ]
-    height = max(len(lines) for lines in texts) * TEXT_MM * 1.32 + 2.4
+    height = max(len(lines) for lines in texts) * TEXT_MM * 1.3 + 1.7
     marks: list[Mark] = [
-        Words(x_mm=x, y_mm=TEXT_MM + 1.1 + index * TEXT_MM * 1.32, text=line, size_mm=TEXT_MM, bold=column == 0)
+        Words(x_mm=x, y_mm=TEXT_MM + 0.8 + index * TEXT_MM * 1.3, text=line, size_mm=TEXT_MM, bold=column == 0)
         for column, (x, lines) in enumerate(zip(starts, texts, strict=True))
         for index, line in enumerate(lines)
     ]
     if tick:
-        marks.append(Area(rings=(box(0.3, 1.3, 3.1, 3.1),), stroke=GREY, width_mm=0.2))
+        marks.append(Area(rings=(box(0.3, 1.0, 3.0, 3.0),), stroke=GREY, width_mm=0.2))
     marks.append(Line(points=((0, height), (wide, height)), stroke=HAIR, width_mm=0.12))
     return Strip(height_mm=height, marks=tuple(marks))

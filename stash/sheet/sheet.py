@@ -23,6 +23,7 @@ from stash.sheet.wording import both, count, size
 #: The share of its page's height that a figure may take: the largest with which its chapter keeps to one page, else
 #: the first, which leaves room for the first cuts beneath it.
 FIGURE_SHARES: Final = (0.62, 0.54, 0.46, 0.4)
+SIXTEENTH_MM: Final = 25.4 / 16
 #: Between the pages of an SVG, mm.
 PAGE_GAP_MM: Final = 6.0
 
@@ -151,10 +152,9 @@ def _tightest(job: Job) -> list[Block]:
     tightest = job.tightest
     if not tightest or not isinstance(tightest.get("spare_mm"), int | float):
         return []
-    part = f"{tightest.get('part')}"
-    return [
-        Passage(text=f"Tightest: {part} has {both(float(tightest['spare_mm']))} to spare. Cut there with most care.")
-    ]
+    spare_mm = float(tightest["spare_mm"])
+    spare = both(spare_mm) if spare_mm >= SIXTEENTH_MM else f"less than {both(SIXTEENTH_MM)}"
+    return [Passage(text=f"Tightest: {tightest.get('part')} has {spare} to spare. Cut there with most care.")]
 
 
 def _over(laid: list[Laid]) -> list[Block]:

@@ -17,8 +17,8 @@ from stash.sheet.wording import both, inch, listed
 #: A line this near to a stripe's edge, mm, runs on it (half of 1/16 in).
 ON_STRIPE_EDGE_MM: Final = 0.8
 
-#: A cut as near to the head edge as this, mm, only squares off the end of a strip (practice: 1/8 in).
-TRIM_MM: Final = 3.2
+#: A cut as near to the head edge as this, mm, only squares off the end of a strip (practice).
+TRIM_MM: Final = 5.0
 
 Title = Callable[[Placement], str]
 
@@ -68,13 +68,12 @@ class Teller:
         occurrence = self.shown(lane)
         fresh = {u: [cut for cut in step.cuts if self._on(cut, u)] for u in (lane.low_u_mm, lane.high_u_mm)}
         where = self._by_stripe(station, lane, occurrence, fresh) if occurrence else self._by_edge(station, lane, fresh)
-        notes = [note for note in (occurrence and station.first_is_part(occurrence), self._stop(step)) if note]
         checks = [
             f"{listed([str(cut.number) for cut in cuts])} at {both(station.t(u))}" for u, cuts in fresh.items() if cuts
         ]
         return Instruction(
             numbers=tuple(cut.number for cut in step.cuts),
-            tell=". ".join([where, *(note[0].upper() + note[1:] for note in notes)]) + ".",
+            tell=f"{where}. {self._stop(step)}.",
             check=f"{', '.join(checks)} {station.place} from the {self.reading.low}",
         )
 
@@ -118,15 +117,15 @@ class Teller:
                 return f"{inch(offset[side])} inside the {self.reading.sides[side]} edge of the {station.name(one)}"
         return None
 
-    def _stop(self, step: Step) -> str | None:
+    def _stop(self, step: Step) -> str:
         if all(cut.through for cut in step.cuts):
-            return "right through, edge to edge"
+            return "Right through, edge to edge"
         longest = inch(max(math.dist(cut.start, cut.end) for cut in step.cuts))
-        inside = [cut for cut in step.cuts if cut.entry == "inside"]
+        inside = [str(cut.number) for cut in step.cuts if cut.entry == "inside"]
         if inside:
-            return "begins inside the cloth: pinch the line, snip, and cut both ways to its ends"
-        begin = self._begins(step.cuts[0])
-        return f"from {begin}, {longest} long, then stop"
+            begin = f"{listed(inside)} begin{'s' if len(inside) == 1 else ''} inside the cloth"
+            return f"{longest} long. {begin}: pinch the line, snip, and cut both ways to its ends"
+        return f"From {self._begins(step.cuts[0])}, {longest} long, then stop"
 
     def _begins(self, cut: Cut) -> str:
         if cut.entry == "cut":
