@@ -68,19 +68,15 @@ def _sides(
     ground = np.median(seen[near].reshape(-1, 3), axis=0)
     bright = np.quantile(seen[near].reshape(-1, 3), 0.75, axis=0)
     dark = np.quantile(seen[near].reshape(-1, 3), 0.25, axis=0)
-    off = np.minimum.reduce([np.abs(rows - c).sum(axis=1) for c in (ground, bright if comb_is_dark(ground, bright, dark) else dark)])
-    off[inside.mean(axis=1) < 0.3] = 0.0
+    other = bright if np.abs(bright - ground).sum() <= np.abs(ground - dark).sum() else dark
+    off = np.minimum(np.abs(rows - ground).sum(axis=1), np.abs(rows - other).sum(axis=1))
+    off[inside.mean(axis=1) < 0.3] = np.inf
     start = len(vs) // 2
     stay = 0.5 * band_px + 1.0 * px_per_mm
     low = _walk(off, vs, start, -1, px_per_mm)
     high = _walk(off, vs, start, 1, px_per_mm)
     rim = RIM_MM * px_per_mm
     return min(low, -stay) - rim, max(high, stay) + rim
-
-
-def comb_is_dark(ground: NDArray[np.float32], bright: NDArray[np.float32], dark: NDArray[np.float32]) -> bool:
-    """Whether the ground lies nearer the bright end: dark ticks on a light ruler."""
-    return bool(np.abs(bright - ground).sum() <= np.abs(ground - dark).sum())
 
 
 def _ends(
@@ -95,11 +91,12 @@ def _ends(
     us = np.arange(-BEYOND_MM, length / px_per_mm + BEYOND_MM, STEP_MM) * px_per_mm
     inset = 0.2 * (sides[1] - sides[0])
     vs = np.linspace(sides[0] + inset, sides[1] - inset, 25)
-    seen, _ = _colours(rgb, origin + us[:, None, None] * axis + vs[None, :, None] * normal)
+    seen, inside = _colours(rgb, origin + us[:, None, None] * axis + vs[None, :, None] * normal)
     columns = np.median(seen, axis=1)
     middle = (us > 0) & (us < length)
     ground = np.median(columns[middle], axis=0)
     off = np.abs(columns - ground).sum(axis=1)
+    off[inside.mean(axis=1) < 0.3] = np.inf
     before = _walk(off, us, int(np.searchsorted(us, 0.0)), -1, px_per_mm)
     after = _walk(off, us, int(np.searchsorted(us, length)), 1, px_per_mm)
     rim = RIM_MM * px_per_mm

@@ -10,37 +10,29 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.reference.even import fit_even, robust_line
+from vision.reference.strip import LEAST_STRENGTH, SAMPLES, reaches, ridge_matrix, sample, span_inside, strip_level
 from vision.reference.tick import Row
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Samples a tick period in the strip along the comb.
-SAMPLES = 10
 #: A tick is sought within this share of a period of where it is expected.
 SEARCH_SHARE = 0.3
-#: A tick weaker than this share of its neighbours' usual strength counts as missing.
-LEAST_STRENGTH = 0.35
 #: The following stops after so many missing ticks in a row; glare or a hand may hide some.
 LONGEST_GAP = 12
 #: A comb with fewer ticks says nothing about its unit.
 LEAST_TICKS = 10
-#: Ticks further from the even comb than this share of the period are not its ticks.
-OUTLIER_SHARE = 0.15
-#: A comb may leave at most this root mean square, in periods, to count as even.
-UNEVEN_SHARE = 0.07
-#: A tick ends where its contrast has fallen under this share of its own.
-END_SHARE = 0.45
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Comb:
     """Ticks numbered by ``index`` (N,) (whole numbers, gaps where ticks are hidden), in full-size photo pixels.
 
-    ``places_px`` (N, 2) lie on the common line ``base_px`` + u·``axis``; ``ends_px`` (N, 2, 2) are the near and the far
-    end of the part all ticks share; ``reach_px`` (N, 2) how far each goes from the line against and along ``tick``.
-    ``spacing_px`` (N,) is the spacing at each tick, ``sigma_px`` one standard deviation of a place along the axis, ``period_px`` the middle spacing,
-    ``middle_px`` where on the scale of ``reach_px`` the places lie.
+    ``places_px`` (N, 2) lie in the middle of the part all ticks share; ``ends_px`` (N, 2, 2) are that part's near and
+    far end. ``reach_px`` (N, 2) is how far each tick goes along ``tick``, with its near and its far end, counted from
+    the comb's line; on that scale the places lie at ``middle_px``. ``spacing_px`` (N,) is the spacing at each tick,
+    ``period_px`` the middle one, ``sigma_px`` one standard deviation of a place along ``axis``.
     """
 
     index: Ints
@@ -120,35 +112,6 @@ def _begin(row: Row) -> _Track:
     )
 
 
-def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
-    return int(np.clip(math.floor(math.log2(max(period, 1.0) / SAMPLES)), 0, len(levels) - 1))
-
-
-def sample(
-    levels: Sequence[NDArray[np.uint8]], level: int, points_px: Floats
-) -> NDArray[np.float32]:
-    """Grey values (linear between pixels) of a level at full-size places (..., 2)."""
-    scale = float(2**level)
-    at = ((points_px - (scale - 1) / 2) / scale).astype(np.float32)
-    shape = at.shape[:-1]
-    flat = at.reshape(shape[0], -1, 2)
-    if flat.shape[0] > 30000 or flat.shape[1] > 30000:
-        flat = at.reshape(-1, 1, 2)[:30000]
-    out = cv2.remap(levels[level], flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(out, dtype=np.float32).reshape(shape)
-
-
-def _inside(shape: tuple[int, int], origin: Floats, axis: Floats) -> tuple[float, float]:
-    """The range of u for which origin + u·axis lies in the picture."""
-    low, high = -math.inf, math.inf
-    for at, step, size in ((origin[0], axis[0], shape[1]), (origin[1], axis[1], shape[0])):
-        if abs(step) < 1e-9:
-            continue
-        a, b = (0 - at) / step, (size - 1 - at) / step
-        low, high = max(low, min(a, b)), min(high, max(a, b))
-    return low, high
-
-
 def _strip(
     levels: Sequence[NDArray[np.uint8]], track: _Track, us: Floats, vs: Floats, dark: bool
 ) -> NDArray[np.float32]:
@@ -167,7 +130,7 @@ def _profile(ink: NDArray[np.float32]) -> Floats:
 
 def _grow(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool, margin: float) -> _Track | None:
     shape = (levels[0].shape[0], levels[0].shape[1])
-    low, high = _inside(shape, track.origin, track.axis)
+    low, high = span_inside(shape, track.origin, track.axis)
     start, stop = max(low, track.u[0] - margin), min(high, track.u[-1] + margin)
     step = track.period / SAMPLES
     us = np.arange(start, stop, step)
@@ -243,95 +206,6 @@ def _peak(profile: Floats, expected: float, reach: float) -> float | None:
     return best + (0.5 * (before - after) / curve if curve < 0 else 0.0)
 
 
-def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
-    """Robust fit of u = (a + b·k)/(1 + c·k), k counted from the middle; None where the places are not even.
-
-    Returns which places belong, and (a, b, c, middle). Places beyond a lost count or another scale are left out.
-    """
-    if u.size < 6:
-        return None
-    period = float(np.median(np.diff(u) / np.maximum(1, np.diff(index))))
-    keep = _agreeing(u, index.astype(np.float64), period)
-    if keep is None:
-        return None
-    middle = float(index[keep].mean())
-    k = index - middle
-    a = b = c = 0.0
-    for _ in range(6):
-        a, b, c = _solve(u[keep], k[keep], period)
-        off = np.abs(u - (a + b * k) / (1 + c * k)) / period
-        fresh = off < max(0.06, min(OUTLIER_SHARE, 3.5 * 1.4826 * float(np.median(off[keep])) + 0.02))
-        if fresh.sum() < 6:
-            return None
-        if (fresh == keep).all():
-            break
-        keep = fresh
-    inside = (index >= index[keep].min()) & (index <= index[keep].max())
-    off = u[keep] - (a + b * k[keep]) / (1 + c * k[keep])
-    if np.sqrt(np.mean(off**2)) > UNEVEN_SHARE * period + 0.15 or keep.sum() < 0.6 * inside.sum():
-        return None
-    return keep, np.array([a, b, c, middle])
-
-
-def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:
-    """Least squares for (a + b·k)/(1 + c·k); c is held near 0 where few ticks say little about it."""
-    design = np.stack([np.ones(u.size), k, -k * (u - u.mean())], axis=1)
-    target = u - u.mean()
-    if u.size < 15:
-        design = np.vstack([design, [0.0, 0.0, 0.02 * period * max(1.0, float(np.abs(k * target).max()))]])
-        target = np.append(target, 0.0)
-    a, b, c = np.linalg.lstsq(design, target, rcond=None)[0]
-    return float(a + u.mean()), float(b + c * u.mean()), float(c)
-
-
-def _agreeing(u: Floats, index: Floats, period: float) -> NDArray[np.bool_] | None:
-    """The largest set of places that one evenly tilted comb explains, from triples all along it."""
-    best: NDArray[np.bool_] | None = None
-    size = u.size
-    rng = np.random.default_rng(size)
-    for _ in range(60):
-        first = int(rng.integers(0, size - 5))
-        span = int(rng.integers(5, size - first))
-        last = first + span
-        near = slice(first, last + 1)
-        slope, offset = np.polyfit(index[near], u[near], 1) if span < 12 else (0.0, 0.0)
-        if span < 12:
-            guess = offset + slope * index
-        else:
-            mid = (first + last) // 2
-            chosen = [first, mid, last]
-            k = index - index[mid]
-            design = np.stack([np.ones(3), k[chosen], -k[chosen] * (u[chosen] - u[mid])], axis=1)
-            solved = np.linalg.lstsq(design, u[chosen] - u[mid], rcond=None)[0]
-            # a comb whose spacing changes by more than a fifth over a hundred ticks is no flat ruler seen from above
-            if abs(solved[2]) * 100 > 0.6:
-                continue
-            with np.errstate(divide="ignore", invalid="ignore"):
-                guess = u[mid] + (solved[0] + solved[1] * k) / (1 + solved[2] * k)
-        hit = np.abs(u - guess) < OUTLIER_SHARE * period
-        if best is None or hit.sum() > best.sum():
-            best = hit
-    return best if best is not None and best.sum() >= 6 else None
-
-
-def ridge_matrix(
-    levels: Sequence[NDArray[np.uint8]], track_places: Floats, axis: Floats, tick: Floats, vs: Floats, period: Floats, dark: bool
-) -> Floats:
-    """How much each tick stands out from both its flanks at each height: (N ticks, V heights), grey levels."""
-    level = strip_level(levels, float(np.median(period)))
-    offsets = np.array([-0.5, -0.42, -0.1, 0.0, 0.1, 0.42, 0.5])
-    points = (
-        track_places[:, None, None, :]
-        + (offsets[None, None, :] * period[:, None, None])[..., None] * axis
-        + vs[None, :, None, None] * (tick if tick.ndim == 1 else tick[:, None, None, :])
-    )
-    grey = sample(levels, level, points.reshape(len(track_places), -1, 2)).reshape(len(track_places), len(vs), 7)
-    ink = -grey if dark else grey
-    centre = ink[..., 2:5].mean(axis=-1)
-    flank = np.maximum(ink[..., :2].mean(axis=-1), ink[..., 5:].mean(axis=-1))
-    return np.asarray(centre - flank, dtype=np.float64)
-
-
 def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track | None:
     """The line laid anew along the middles of the part that all ticks share."""
     length = track.high - track.low
@@ -347,7 +221,7 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     good = np.isfinite(reach).all(axis=1)
     if good.sum() < 6:
         return None
-    scatter = [_line(track.u[good], reach[good, side]) for side in (0, 1)]
+    scatter = [robust_line(track.u[good], reach[good, side]) for side in (0, 1)]
     side = 0 if scatter[0][1] <= scatter[1][1] else 1
     slope, _, offset = scatter[side]
     # keep the band where it is, turned so that it runs along the edge with the steadier ends
@@ -361,57 +235,15 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
         size = math.copysign(length, size if size != 0 else 1.0)
     low, high = sorted((0.12 * size, 0.88 * size))
     u = (places - start) @ turned
-    return _Track(
-        origin=start, axis=turned, tick=track.tick, low=low, high=high, period=track.period, u=u, k=track.k
-    )
-
-
-def _line(u: Floats, v: Floats) -> tuple[float, float, float]:
-    """Robust straight line: slope, scatter (median deviation), offset."""
-    weight = np.ones(u.size)
-    slope, offset = 0.0, float(np.median(v))
-    span = max(float(np.ptp(u)), 1.0)
-    for _ in range(12):
-        w = weight.sum()
-        mu, mv = float((weight * u).sum() / w), float((weight * v).sum() / w)
-        den = float((weight * (u - mu) ** 2).sum()) + 1e-9 * span**2
-        slope = float((weight * (u - mu) * (v - mv)).sum()) / den
-        offset = mv - slope * mu
-        off = np.abs(v - slope * u - offset)
-        scale = max(float(np.median(off)), 0.1)
-        weight = 1.0 / (1.0 + (off / (1.5 * scale)) ** 2)
-    return slope, scale, offset
-
-
-def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
-    """How far each tick goes from the middle of its band to either side, (N, 2) in v; NaN for ticks not seen there."""
-    smooth = cv2.blur(ink.astype(np.float32), (3, 1), borderType=cv2.BORDER_REFLECT)
-    at = int(np.argmin(np.abs(vs - middle)))
-    strength = np.median(smooth[:, max(0, at - 2) : at + 3], axis=1)
-    limit = END_SHARE * np.maximum(strength, 0.5 * usual)
-    present = smooth >= limit[:, None]
-    # one sample missing inside a stroke is a scratch, not its end
-    bridged = present.copy()
-    bridged[:, 1:-1] |= present[:, :-2] & present[:, 2:]
-    out = np.full((ink.shape[0], 2), np.nan)
-    for side, way in ((0, -1), (1, 1)):
-        part = bridged[:, at::way] if way > 0 else bridged[:, at::-1]
-        run = np.where(part.all(axis=1), part.shape[1], np.argmin(part, axis=1))
-        last = np.clip(at + way * (run - 1), 0, len(vs) - 1)
-        following = np.clip(last + way, 0, len(vs) - 1)
-        a, b = smooth[np.arange(len(run)), last], smooth[np.arange(len(run)), following]
-        part_way = np.clip((a - limit) / np.maximum(a - b, 1e-6), 0.0, 1.0)
-        out[:, side] = np.where(run > 0, vs[last] + part_way * (vs[following] - vs[last]), np.nan)
-    out[strength < LEAST_STRENGTH * usual] = np.nan
-    return out
+    return _Track(origin=start, axis=turned, tick=track.tick, low=low, high=high, period=track.period, u=u, k=track.k)
 
 
 def _converging(u: Floats, slope: Floats) -> Floats:
     """The course of the ticks' slopes along the ruler: perspective changes it steadily."""
     keep = np.ones(u.size, np.bool_)
-    course = np.zeros(u.size)
+    course: Floats = np.zeros(u.size)
     for _ in range(4):
-        course = np.polyval(np.polyfit(u[keep], slope[keep], 1), u)
+        course = np.asarray(np.polyval(np.polyfit(u[keep], slope[keep], 1), u), dtype=np.float64)
         off = np.abs(slope - course)
         keep = off <= max(3.0 * float(np.median(off)), 1e-3)
     return course
@@ -492,7 +324,9 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     if len(u) < LEAST_TICKS:
         return None
     common = np.median(centre, axis=1)
-    slope = np.clip((centre - common[:, None]), -0.2 * period[:, None], 0.2 * period[:, None]) @ bend / float(bend @ bend)
+    slope = (
+        np.clip((centre - common[:, None]), -0.2 * period[:, None], 0.2 * period[:, None]) @ bend / float(bend @ bend)
+    )
     rough = centre - common[:, None] - slope[:, None] * bend
     noise = max(0.03, 1.4826 * float(np.median(np.abs(rough))) / math.sqrt(len(heights)) * 1.3)
     index = track.k[keep][ok]
@@ -505,11 +339,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     off = (u + common)[stay] - (a + b * kk) / (1 + c * kk)
     evenness = float(np.sqrt(np.mean(off**2))) / track.period
     mid = heights.mean()
-    place = (
-        track.origin
-        + (u + common)[stay][:, None] * track.axis
-        + mid * track.tick
-    )
+    place = track.origin + (u + common)[stay][:, None] * track.axis + mid * track.tick
     lean = _converging(u[stay], slope[stay])[:, None] * track.axis + track.tick
     own = slope[stay][:, None] * track.axis + track.tick
     size = track.high - track.low

@@ -13,7 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reference.comb import Comb, sample, strip_level
+from vision.reference.comb import Comb
+from vision.reference.strip import sample, strip_level
 
 Floats = NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""Two scales on one ruler settle each other's unit: a sixteenth of an inch is 1.5875 mm, whatever the ticks look like."""
+"""Two scales on one ruler settle each other's unit: a sixteenth of an inch is 1.5875 mm, however the ticks look."""
 
 from __future__ import annotations
 

@@ -172,7 +172,8 @@ def _inside(comb: Comb, points: Floats) -> NDArray[np.bool_]:
     normal = np.array([-axis[1], axis[0]])
     off = points - first
     along, across = off @ axis, np.abs(off @ normal)
-    return (along > -comb.period_px) & (along < span + comb.period_px) & (across < 1.0 * comb.band_px + comb.period_px)
+    hit = (along > -comb.period_px) & (along < span + comb.period_px) & (across < 1.0 * comb.band_px + comb.period_px)
+    return np.asarray(hit, dtype=np.bool_)
 
 
 def _agreeing(

@@ -24,7 +24,7 @@ FAN_DEG = 45.0
 LEAST_STROKE_PX = 4
 #: Neighbours looked at for each stroke when evenly spaced rows are built.
 NEIGHBOURS = 8
-#: A stroke's two neighbours are evenly spaced if they miss by at most this share of their distance, plus a pixel's part.
+#: A stroke's two neighbours are evenly spaced if they miss by at most this share of their distance, plus some px.
 EVEN_SHARE = 0.12
 EVEN_PX = 0.7
 #: Ticks stand square to their row; perspective and slanted photographs leave them within this angle, deg.
@@ -65,16 +65,17 @@ def pyramid(gray: NDArray[np.uint8], *, smallest_px: int = 100) -> list[NDArray[
     levels = [gray]
     while min(levels[-1].shape) // 2 >= smallest_px and len(levels) < 6:
         height, width = levels[-1].shape
-        levels.append(cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA))
+        half = cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+        levels.append(np.asarray(half, dtype=np.uint8))
     return levels
 
 
 def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
     """Rows of evenly spaced strokes, dark ones and light ones, the longest first; places in full-size pixels."""
     smooth = cv2.GaussianBlur(gray, (0, 0), RIDGE_SIGMA_PX).astype(np.int16) if level == 0 else gray.astype(np.int16)
-    xx = cv2.Sobel(smooth, cv2.CV_16S, 2, 0, ksize=3)
-    yy = cv2.Sobel(smooth, cv2.CV_16S, 0, 2, ksize=3)
-    xy = cv2.Sobel(smooth, cv2.CV_16S, 1, 1, ksize=3)
+    xx = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 2, 0, ksize=3), dtype=np.int16)
+    yy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 0, 2, ksize=3), dtype=np.int16)
+    xy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 1, 1, ksize=3), dtype=np.int16)
     rows: list[Row] = []
     for sign in (1, -1):
         for strokes in _strokes(xx, yy, xy, sign):
@@ -84,7 +85,8 @@ def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
 
 def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16], sign: int) -> list[Strokes]:
     height, width = xx.shape
-    bound = cv2.add(cv2.max(xx, 0), cv2.max(yy, 0)) if sign > 0 else cv2.add(cv2.max(-xx, 0), cv2.max(-yy, 0))
+    zero = np.zeros_like(xx)
+    bound = np.asarray(cv2.add(cv2.max(sign * xx, zero), cv2.max(sign * yy, zero)), dtype=np.int16)
     # Sobel kernels of second order carry a gain of 4 (xy: 4 as well)
     least = _level_for(bound, 4 * LEAST_CURVATURE)
     flat = np.flatnonzero(bound.ravel() > least)
@@ -129,7 +131,12 @@ def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16]
 
 def _level_for(bound: NDArray[np.int16], least: float) -> float:
     sample = bound[::3, ::3]
-    return max(least, float(np.partition(sample.ravel(), int(sample.size * (1 - LARGEST_SHARE)))[int(sample.size * (1 - LARGEST_SHARE))]))
+    return max(
+        least,
+        float(
+            np.partition(sample.ravel(), int(sample.size * (1 - LARGEST_SHARE)))[int(sample.size * (1 - LARGEST_SHARE))]
+        ),
+    )
 
 
 def _linked(
@@ -145,7 +152,7 @@ def _linked(
     mask = np.zeros(shape, np.uint8)
     mask.ravel()[flat] = 1
     count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
-    label = labels.ravel()[flat]
+    label = np.asarray(labels, dtype=np.int64).ravel()[flat]
     n = np.bincount(label, minlength=count).astype(np.float64)
     n[0] = 0
     good = n >= LEAST_STROKE_PX

@@ -128,7 +128,7 @@ def _divisions() -> tuple[Division, ...]:
 
 def _others() -> tuple[Division, ...]:
     """Patterns that no ruler has: prints, fences and texts repeat after three, six or seven as gladly as after ten."""
-    tops = [(top,) for top in (2, 3, 4, 6, 7, 9, 11, 12, 13, 14, 15, 17, 18, 19)]
+    tops: list[tuple[int, ...]] = [(top,) for top in (2, 3, 4, 6, 7, 9, 11, 12, 13, 14, 15, 17, 18, 19)]
     tops += [(2, 6), (3, 6), (3, 9), (3, 12), (4, 12), (6, 12)]
     return tuple(Division(unit="none", base_mm=0.0, top=steps[-1], longer=steps, cost=1.0) for steps in tops)
 
@@ -188,17 +188,15 @@ def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
         return hearing
     rival = max((gain for n, gain in numbers.items() if n % best), default=0.0)
     bonus = min(MOST_FROM_NUMBERS, numbers[best] - max(rival, 0.0))
-    verdicts = [
-        replace(v, cost=v.cost - (bonus if v.division.numbered == best else 0.0)) for v in hearing.verdicts
-    ]
+    verdicts = [replace(v, cost=v.cost - (bonus if v.division.numbered == best else 0.0)) for v in hearing.verdicts]
     return replace(hearing, verdicts=tuple(sorted(verdicts, key=lambda v: v.cost)))
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
     """The two residues whose ticks are longest: nowhere else can the longest ticks lie."""
     residue = index % top
-    mean = np.bincount(residue, np.minimum(size, np.quantile(size, 0.95)), top)
-    mean /= np.maximum(np.bincount(residue, minlength=top), 1)
+    total = np.bincount(residue, np.minimum(size, np.quantile(size, 0.95)), top)
+    mean = np.asarray(total, dtype=np.float64) / np.maximum(np.bincount(residue, minlength=top), 1)
     return [int(r) for r in np.argsort(-mean)[:2]]
 
 

@@ -1,0 +1,249 @@
+"""All that is known about the plane, fitted at once: damped, reweighted least squares with its covariance.
+
+References
+----------
+Hartley & Zisserman, Multiple View Geometry, 2nd ed. 2004, ch. 5 (covariance of a fit) and app. 6 (its computation).
+Huber, Robust Statistics, 1981: the weights. Birge, Physical Review 40 (1932) 207: errors scaled by what is left over.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import homography, inverse, mapped, pose_matrix, rigid
+from vision.estimate import Estimate
+from vision.reference.reading import Reading
+
+Floats = NDArray[np.float64]
+
+#: Hand-held photographs taken "from above" are tilted by about this much on each axis (one standard deviation);
+#: our estimate of practice. It decides only where the marks leave the tilt open.
+TILT_SIGMA_DEG = 10.0
+#: Residuals beyond this many standard deviations count less and less (Huber's constant, 95 % efficiency).
+HUBER = 1.345
+#: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length.
+SHARED = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StripeLine:
+    """Points on one straight edge of the print, photo pixels (N, 2), ``sigma_px`` across it.
+
+    All lines given together are parallel in the plane; lines of one ``family`` stand a whole number of repeats apart,
+    ``index`` counting them.
+    """
+
+    points_px: Floats
+    sigma_px: float
+    family: int
+    index: int
+
+
+class Adjustment:
+    """Residuals and their weights as a function of all parameters; solved by damped, reweighted least squares."""
+
+    def __init__(
+        self, readings: list[Reading], size_px: tuple[int, int], focal: Estimate, lines: Sequence[StripeLine]
+    ) -> None:
+        self.readings = readings
+        self.size_px = size_px
+        self.focal = focal
+        self.lines = list(lines)
+        self.families = sorted({line.family for line in self.lines})
+
+    def solve(self) -> tuple[Floats, Floats, float]:
+        best: tuple[float, Floats] | None = None
+        # two starts, tilted either way, keep a mirror-like minimum from winning
+        for tilt in ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15)):
+            params = self._start(tilt)
+            params, cost = self._descend(params)
+            if best is None or cost < best[0] - 1e-6:
+                best = (cost, params)
+        assert best is not None
+        params = best[1]
+        residual, prior = self._residual(params)
+        jac = self._numeric(params)
+        weight = np.where(prior, 1.0, _huber(residual))
+        normal = (jac * weight[:, None]).T @ jac
+        covariance = np.linalg.pinv(normal)
+        data = residual[~prior] * np.sqrt(weight[~prior])
+        freedom = max(1, data.size - len(params) + SHARED)
+        birge = max(1.0, float(data @ data) / freedom)
+        birge *= max(1.0, self._colour(residual[~prior]))
+        # the priors are not noise of this picture: they are not inflated with it
+        if prior.any():
+            loose = jac[prior].T @ jac[prior]
+            tight = (jac[~prior] * weight[~prior][:, None]).T @ jac[~prior]
+            covariance = np.linalg.pinv(tight / birge + loose)
+        rms = self._rms_px(params)
+        return params, np.asarray(covariance, dtype=np.float64), rms
+
+    @staticmethod
+    def _colour(residual: Floats) -> float:
+        """How much neighbouring residuals agree: a bowed rule's errors do not average out like noise."""
+        if residual.size < 12:
+            return 1.0
+        a, b = np.clip(residual[:-1], -3, 3), np.clip(residual[1:], -3, 3)
+        rho = float(np.clip((a @ b) / max(1e-12, float(a @ a)), 0.0, 0.9))
+        return (1 + rho) / (1 - rho)
+
+    def _start(self, tilt: tuple[float, float]) -> Floats:
+        scale = float(np.median([mean_px_per_mm(reading) for reading in self.readings]))
+        params = [tilt[0], tilt[1], math.log(scale), math.log(self.focal.value)]
+        for reading in self.readings:
+            photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
+            mm = mapped(inverse(photo), reading.marks_px)
+            turn, shift = rigid(reading.marks_mm, mm)
+            params += [0.0, turn, shift[0], shift[1]]
+        if self.lines:
+            photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
+            back = inverse(photo)
+            theta, repeat, offsets = _stripe_start(back, self.lines, self.families)
+            params += [theta, repeat, *offsets]
+        return np.array(params, dtype=np.float64)
+
+    def _residual(self, params: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+        photo = homography(params[:SHARED], self.size_px, 0.0)
+        tilt_sigma = math.radians(TILT_SIGMA_DEG)
+        focal_sigma = max(1e-4, self.focal.relative_u95 / 2)
+        prior = [
+            params[0] / tilt_sigma,
+            params[1] / tilt_sigma,
+            (params[3] - math.log(self.focal.value)) / focal_sigma,
+        ]
+        parts: list[Floats] = []
+        at = SHARED
+        for reading in self.readings:
+            stretch, turn, x0, y0 = params[at : at + 4]
+            at += 4
+            prior.append(stretch / max(1e-5, reading.tolerance_relative_u95 / 2))
+            pose = pose_matrix(math.exp(stretch), turn, x0, y0)
+            whole = photo @ pose
+            seen = mapped(whole, reading.marks_mm)
+            off = (reading.marks_px - seen) / reading.marks_sigma_px[:, None]
+            if reading.source == "ruler" and len(reading.ticks_px) == len(reading.marks_px):
+                # a tick fixes its place along the ruler; across it, only the line of all marks does
+                parts.append(off.ravel())
+            else:
+                parts.append(off.ravel())
+            if len(reading.ticks_px):
+                parts.append(_tick_residual(whole, reading))
+        if self.lines:
+            parts.append(self._line_residual(photo, params[at:]))
+        data = np.concatenate(parts)
+        flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(len(prior), np.bool_)])
+        return np.concatenate([data, np.array(prior)]), flag
+
+    def _line_residual(self, photo: Floats, own: Floats) -> Floats:
+        theta, repeat = own[0], own[1]
+        normal = np.array([math.cos(theta), math.sin(theta)])
+        parts = []
+        back = inverse(photo)
+        for line in self.lines:
+            offset = own[2 + self.families.index(line.family)] + repeat * line.index
+            # the line n·X = offset seen in the photo, and the points' distance from it
+            seen = back.T @ np.array([normal[0], normal[1], -offset])
+            norm = math.hypot(seen[0], seen[1])
+            parts.append((line.points_px @ seen[:2] + seen[2]) / (norm * line.sigma_px))
+        return np.concatenate(parts)
+
+    def _numeric(self, params: Floats) -> Floats:
+        base, _ = self._residual(params)
+        jac = np.empty((base.size, params.size))
+        for k in range(params.size):
+            step = 1e-6 * max(1.0, abs(params[k]))
+            moved = params.copy()
+            moved[k] += step
+            up, _ = self._residual(moved)
+            moved[k] -= 2 * step
+            down, _ = self._residual(moved)
+            jac[:, k] = (up - down) / (2 * step)
+        return jac
+
+    def _cost(self, params: Floats) -> float:
+        residual, prior = self._residual(params)
+        size = np.abs(residual)
+        rho = np.where(prior | (size <= HUBER), 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
+        return float(rho.sum())
+
+    def _descend(self, params: Floats) -> tuple[Floats, float]:
+        cost, damping = self._cost(params), 1e-3
+        for _ in range(40):
+            residual, prior = self._residual(params)
+            weight = np.where(prior, 1.0, _huber(residual))
+            jac = self._numeric(params)
+            normal = (jac * weight[:, None]).T @ jac
+            pull = (jac * weight[:, None]).T @ residual
+            for _ in range(8):
+                step = np.linalg.lstsq(normal + damping * np.diag(np.diag(normal) + 1e-12), -pull, rcond=None)[0]
+                trial = params + step
+                fresh = self._cost(trial) if np.all(np.abs(trial[:2]) < 1.4) else math.inf
+                if fresh < cost:
+                    break
+                damping *= 6
+            else:
+                break
+            gain = cost - fresh
+            params, cost, damping = trial, fresh, max(1e-9, damping / 8)
+            if gain < 1e-8 * max(1.0, cost):
+                break
+        return params, cost
+
+    def _rms_px(self, params: Floats) -> float:
+        photo = homography(params[:SHARED], self.size_px, 0.0)
+        squares, at = [], SHARED
+        for reading in self.readings:
+            stretch, turn, x0, y0 = params[at : at + 4]
+            at += 4
+            off = reading.marks_px - mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), reading.marks_mm)
+            squares.append((off**2).sum(axis=1))
+        return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
+
+
+def mean_px_per_mm(reading: Reading) -> float:
+    """Mean pixels per mm along a reading between its outermost marks."""
+    order = np.argsort(reading.marks_mm[:, 0] + 1e-3 * reading.marks_mm[:, 1])
+    first, last = order[0], order[-1]
+    px = float(np.hypot(*(reading.marks_px[last] - reading.marks_px[first])))
+    return px / float(np.hypot(*(reading.marks_mm[last] - reading.marks_mm[first])))
+
+
+def _tick_residual(whole: Floats, reading: Reading) -> Floats:
+    """How far a tick's two ends lie off a line square to the ruler, against each other, in standard deviations."""
+    inner, outer = reading.ticks_px[:, 0], reading.ticks_px[:, 1]
+    back = inverse(whole)
+    middle_mm = mapped(back, (inner + outer) / 2)
+    ahead = mapped(whole, middle_mm + np.array([0.0, 1.0])) - mapped(whole, middle_mm - np.array([0.0, 1.0]))
+    ahead /= np.hypot(ahead[:, 0], ahead[:, 1])[:, None]
+    span = outer - inner
+    across = span[:, 0] * ahead[:, 1] - span[:, 1] * ahead[:, 0]
+    return np.asarray(across / (math.sqrt(2) * reading.ticks_sigma_px), dtype=np.float64)
+
+
+def _huber(residual: Floats) -> Floats:
+    size = np.abs(residual)
+    return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, 1e-12))
+
+
+def _stripe_start(back: Floats, lines: list[StripeLine], families: list[int]) -> tuple[float, float, list[float]]:
+    """Normal direction (rad), repeat and offsets (mm) of the given stripe lines under a first guess of the plane."""
+    spans = [mapped(back, line.points_px) for line in lines]
+    double = 0.0 + 0.0j
+    for span in spans:
+        d = span[-1] - span[0]
+        double += complex(*d) ** 2
+    along = 0.5 * math.atan2(double.imag, double.real)
+    theta = along + math.pi / 2
+    normal = np.array([math.cos(theta), math.sin(theta)])
+    places = np.array([float((span @ normal).mean()) for span in spans])
+    design = np.zeros((len(lines), 1 + len(families)))
+    for k, line in enumerate(lines):
+        design[k, 0] = line.index
+        design[k, 1 + families.index(line.family)] = 1.0
+    solved = np.linalg.lstsq(design, places, rcond=None)[0]
+    return theta, float(solved[0]), [float(v) for v in solved[1:]]

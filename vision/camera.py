@@ -1,0 +1,56 @@
+"""A pinhole camera before a plane: the mappings, as matrices, that the fit and the square-on picture are made of."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def inverse(matrix: Floats) -> Floats:
+    """The inverse of a square matrix."""
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
+def homography(params: Floats, size_px: tuple[int, int], behind_mm: float) -> Floats:
+    """Plane mm to photo px for (tilt x, tilt y, log px/mm at the middle, log focal px), ``behind_mm`` further away."""
+    tilt_x, tilt_y, log_scale, log_focal = params
+    focal = math.exp(log_focal)
+    turn = rotation(tilt_x, tilt_y)
+    distance = focal / math.exp(log_scale) + behind_mm / turn[2, 2]
+    middle = np.array([[1.0, 0, (size_px[0] - 1) / 2], [0, 1.0, (size_px[1] - 1) / 2], [0, 0, 1.0]])
+    plane = np.column_stack([turn[:, 0], turn[:, 1], np.array([0.0, 0.0, distance])])
+    photo = middle @ np.diag([focal, focal, 1.0]) @ plane
+    return np.asarray(photo / photo[2, 2], dtype=np.float64)
+
+
+def rotation(tilt_x: float, tilt_y: float) -> Floats:
+    """The smallest rotation about the axis (tilt x, tilt y, 0) by its length in radians (Rodrigues)."""
+    angle = math.hypot(tilt_x, tilt_y)
+    cross = np.array([[0, 0, tilt_y], [0, 0, -tilt_x], [-tilt_y, tilt_x, 0.0]])
+    sinc = math.sin(angle) / angle if angle > 1e-9 else 1.0
+    half = (1 - math.cos(angle)) / angle**2 if angle > 1e-6 else 0.5
+    return np.asarray(np.eye(3) + sinc * cross + half * cross @ cross, dtype=np.float64)
+
+
+def pose_matrix(stretch: float, turn: float, x0: float, y0: float) -> Floats:
+    c, s = stretch * math.cos(turn), stretch * math.sin(turn)
+    return np.array([[c, -s, x0], [s, c, y0], [0, 0, 1.0]])
+
+
+def mapped(matrix: Floats, points: Floats) -> Floats:
+    points = np.asarray(points, dtype=np.float64)
+    w = points @ matrix[2, :2] + matrix[2, 2]
+    return np.asarray((points @ matrix[:2, :2].T + matrix[:2, 2]) / w[:, None], dtype=np.float64)
+
+
+def rigid(here: Floats, there: Floats) -> tuple[float, Floats]:
+    """Turn (rad) and shift that carry ``here`` onto ``there`` best (no reflection)."""
+    a, b = here.mean(axis=0), there.mean(axis=0)
+    p, q = here - a, there - b
+    turn = math.atan2(float((p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]).sum()), float((p * q).sum()))
+    c, s = math.cos(turn), math.sin(turn)
+    return turn, b - np.array([c * a[0] - s * a[1], s * a[0] + c * a[1]])

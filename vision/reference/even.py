@@ -1,0 +1,102 @@
+"""Evenly spaced places seen in perspective: u = (a + b·k)/(1 + c·k), fitted so that stray places do not matter."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Ticks further from the even comb than this share of the period are not its ticks.
+OUTLIER_SHARE = 0.15
+#: A comb may leave at most this root mean square, in periods, to count as even.
+UNEVEN_SHARE = 0.07
+
+
+def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
+    """Robust fit of u = (a + b·k)/(1 + c·k), k counted from the middle; None where the places are not even.
+
+    Returns which places belong, and (a, b, c, middle). Places beyond a lost count or another scale are left out.
+    """
+    if u.size < 6:
+        return None
+    period = float(np.median(np.diff(u) / np.maximum(1, np.diff(index))))
+    keep = _agreeing(u, index.astype(np.float64), period)
+    if keep is None:
+        return None
+    middle = float(index[keep].mean())
+    k = np.asarray(index - middle, dtype=np.float64)
+    a = b = c = 0.0
+    for _ in range(6):
+        a, b, c = _solve(u[keep], k[keep], period)
+        off = np.abs(u - (a + b * k) / (1 + c * k)) / period
+        fresh = off < max(0.06, min(OUTLIER_SHARE, 3.5 * 1.4826 * float(np.median(off[keep])) + 0.02))
+        if fresh.sum() < 6:
+            return None
+        if (fresh == keep).all():
+            break
+        keep = fresh
+    inside = (index >= index[keep].min()) & (index <= index[keep].max())
+    off = u[keep] - (a + b * k[keep]) / (1 + c * k[keep])
+    if np.sqrt(np.mean(off**2)) > UNEVEN_SHARE * period + 0.15 or keep.sum() < 0.6 * inside.sum():
+        return None
+    return keep, np.array([a, b, c, middle])
+
+
+def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:
+    """Least squares for (a + b·k)/(1 + c·k); c is held near 0 where few ticks say little about it."""
+    design = np.stack([np.ones(u.size), k, -k * (u - u.mean())], axis=1)
+    target = u - u.mean()
+    if u.size < 15:
+        design = np.vstack([design, [0.0, 0.0, 0.02 * period * max(1.0, float(np.abs(k * target).max()))]])
+        target = np.append(target, 0.0)
+    a, b, c = np.linalg.lstsq(design, target, rcond=None)[0]
+    return float(a + u.mean()), float(b + c * u.mean()), float(c)
+
+
+def _agreeing(u: Floats, index: Floats, period: float) -> NDArray[np.bool_] | None:
+    """The largest set of places that one evenly tilted comb explains, from triples all along it."""
+    best: NDArray[np.bool_] | None = None
+    size = u.size
+    rng = np.random.default_rng(size)
+    for _ in range(60):
+        first = int(rng.integers(0, size - 5))
+        span = int(rng.integers(5, size - first))
+        last = first + span
+        near = slice(first, last + 1)
+        slope, offset = np.polyfit(index[near], u[near], 1) if span < 12 else (0.0, 0.0)
+        if span < 12:
+            guess = offset + slope * index
+        else:
+            mid = (first + last) // 2
+            chosen = [first, mid, last]
+            k = index - index[mid]
+            design = np.stack([np.ones(3), k[chosen], -k[chosen] * (u[chosen] - u[mid])], axis=1)
+            solved = np.linalg.lstsq(design, u[chosen] - u[mid], rcond=None)[0]
+            # a comb whose spacing changes by more than a fifth over a hundred ticks is no flat ruler seen from above
+            if abs(solved[2]) * 100 > 0.6:
+                continue
+            with np.errstate(divide="ignore", invalid="ignore"):
+                guess = u[mid] + (solved[0] + solved[1] * k) / (1 + solved[2] * k)
+        hit = np.abs(u - guess) < OUTLIER_SHARE * period
+        if best is None or hit.sum() > best.sum():
+            best = hit
+    return best if best is not None and best.sum() >= 6 else None
+
+
+def robust_line(u: Floats, v: Floats) -> tuple[float, float, float]:
+    """Robust straight line: slope, scatter (median deviation), offset."""
+    weight = np.ones(u.size)
+    slope, offset = 0.0, float(np.median(v))
+    span = max(float(np.ptp(u)), 1.0)
+    for _ in range(12):
+        w = weight.sum()
+        mu, mv = float((weight * u).sum() / w), float((weight * v).sum() / w)
+        den = float((weight * (u - mu) ** 2).sum()) + 1e-9 * span**2
+        slope = float((weight * (u - mu) * (v - mv)).sum()) / den
+        offset = mv - slope * mu
+        off = np.abs(v - slope * u - offset)
+        scale = max(float(np.median(off)), 0.1)
+        weight = 1.0 / (1.0 + (off / (1.5 * scale)) ** 2)
+    return slope, scale, offset

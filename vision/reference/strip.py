@@ -1,0 +1,94 @@
+"""The picture sampled along a comb: how far ticks stand out from what lies beside them, and how far they reach."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Gray = NDArray[np.uint8]
+
+#: Samples a tick period in the strip along the comb.
+SAMPLES = 10
+#: A tick weaker than this share of its neighbours' usual strength counts as missing.
+LEAST_STRENGTH = 0.35
+#: A tick ends where its contrast has fallen under this share of its own.
+END_SHARE = 0.45
+
+
+def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
+    return int(np.clip(math.floor(math.log2(max(period, 1.0) / SAMPLES)), 0, len(levels) - 1))
+
+
+def sample(levels: Sequence[NDArray[np.uint8]], level: int, points_px: Floats) -> NDArray[np.float32]:
+    """Grey values (linear between pixels) of a level at full-size places (..., 2)."""
+    scale = float(2**level)
+    at = ((points_px - (scale - 1) / 2) / scale).astype(np.float32)
+    shape = at.shape[:-1]
+    flat = at.reshape(shape[0], -1, 2)
+    if flat.shape[0] > 30000 or flat.shape[1] > 30000:
+        flat = at.reshape(-1, 1, 2)[:30000]
+    out = cv2.remap(levels[level], flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out, dtype=np.float32).reshape(shape)
+
+
+def span_inside(shape: tuple[int, int], origin: Floats, axis: Floats) -> tuple[float, float]:
+    """The range of u for which origin + u·axis lies in the picture."""
+    low, high = -math.inf, math.inf
+    for at, step, size in ((origin[0], axis[0], shape[1]), (origin[1], axis[1], shape[0])):
+        if abs(step) < 1e-9:
+            continue
+        a, b = (0 - at) / step, (size - 1 - at) / step
+        low, high = max(low, min(a, b)), min(high, max(a, b))
+    return low, high
+
+
+def ridge_matrix(
+    levels: Sequence[NDArray[np.uint8]],
+    track_places: Floats,
+    axis: Floats,
+    tick: Floats,
+    vs: Floats,
+    period: Floats,
+    dark: bool,
+) -> Floats:
+    """How much each tick stands out from both its flanks at each height: (N ticks, V heights), grey levels."""
+    level = strip_level(levels, float(np.median(period)))
+    offsets = np.array([-0.5, -0.42, -0.1, 0.0, 0.1, 0.42, 0.5])
+    points = (
+        track_places[:, None, None, :]
+        + (offsets[None, None, :] * period[:, None, None])[..., None] * axis
+        + vs[None, :, None, None] * (tick if tick.ndim == 1 else tick[:, None, None, :])
+    )
+    grey = sample(levels, level, points.reshape(len(track_places), -1, 2)).reshape(len(track_places), len(vs), 7)
+    ink = -grey if dark else grey
+    centre = ink[..., 2:5].mean(axis=-1)
+    flank = np.maximum(ink[..., :2].mean(axis=-1), ink[..., 5:].mean(axis=-1))
+    return np.asarray(centre - flank, dtype=np.float64)
+
+
+def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
+    """How far each tick goes from the middle of its band to either side, (N, 2) in v; NaN for ticks not seen there."""
+    smooth = cv2.blur(ink.astype(np.float32), (3, 1), borderType=cv2.BORDER_REFLECT)
+    at = int(np.argmin(np.abs(vs - middle)))
+    strength = np.median(smooth[:, max(0, at - 2) : at + 3], axis=1)
+    limit = END_SHARE * np.maximum(strength, 0.5 * usual)
+    present = smooth >= limit[:, None]
+    # one sample missing inside a stroke is a scratch, not its end
+    bridged = present.copy()
+    bridged[:, 1:-1] |= present[:, :-2] & present[:, 2:]
+    out = np.full((ink.shape[0], 2), np.nan)
+    for side, way in ((0, -1), (1, 1)):
+        part = bridged[:, at::way] if way > 0 else bridged[:, at::-1]
+        run = np.where(part.all(axis=1), part.shape[1], np.argmin(part, axis=1))
+        last = np.clip(at + way * (run - 1), 0, len(vs) - 1)
+        following = np.clip(last + way, 0, len(vs) - 1)
+        a, b = smooth[np.arange(len(run)), last], smooth[np.arange(len(run)), following]
+        part_way = np.clip((a - limit) / np.maximum(a - b, 1e-6), 0.0, 1.0)
+        out[:, side] = np.where(run > 0, vs[last] + part_way * (vs[following] - vs[last]), np.nan)
+    out[strength < LEAST_STRENGTH * usual] = np.nan
+    return out
