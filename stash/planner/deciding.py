@@ -108,11 +108,11 @@ def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Fi
     if outcome.status == "none":
         filled = fill_tight_lanes(generous, clock.deadline)
         if filled.status == "none":
-            return _no_by_search(share, generous, confirmed=True)
+            return _no_by_search(generous, again="listing every way to fill the lanes finds none either")
         second = _search(generous, clock, second=True)
-        if second.status == "found":
-            return Finding(answer="unsure", reason="time", proofs=("two searches contradict each other",))
-        return _no_by_search(share, generous, confirmed=second.status == "none")
+        if second.status == "none":
+            return _no_by_search(generous, again="a second search, without presolve and with another seed, agrees")
+        return Finding(answer="unsure", reason="time")
     if outcome.status == "open" or open_:
         return Finding(answer="unsure", reason="time")
     nominal = _task(share, Stance.NOMINAL)
@@ -126,16 +126,15 @@ def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Fi
     return Finding(answer="unsure", reason="measurement", placements=found.placements(), settle=settle)
 
 
-def _no_by_search(share: Share, task: Task, *, confirmed: bool) -> Finding:
-    """The search found none. What is missing cannot be less than nothing; the shortest part left over says how much."""
+def _no_by_search(task: Task, *, again: str) -> Finding:
+    """Two different searches found none; one alone would not be taken for a proof. The shortest part says how much."""
     stripe: str | None = task.needs[0].strip.stripe if task.needs else None
     if task.needs:
         missing = min(need.whole_um for need in task.needs) / 1000
     else:
         missing = min(panel.length_mm for panel in task.panels)
     first = "an exhaustive search finds no plan although the total length would do: the lanes' ends do not add up"
-    again = ("a second search, without presolve and with another seed, finds none either",) if confirmed else ()
-    return Finding(answer="no", proven=confirmed, missing_mm={stripe: missing}, proofs=(first, *again))
+    return Finding(answer="no", proven=True, missing_mm={stripe: missing}, proofs=(first, again))
 
 
 def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:

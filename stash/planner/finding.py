@@ -29,7 +29,8 @@ class Share:
     @property
     def unknown(self) -> tuple[Piece, ...]:
         """Striped pieces of which it is not known how the stripes lie."""
-        striped = bool(self.fabric.print.stripes) or self.fabric.print.across is not None
+        print_ = self.fabric.print
+        striped = print_.kind != "plain" and (bool(print_.stripes) or print_.across is not None)
         return tuple(p for p in self.pieces if striped and p.stripe_direction_deg is None)
 
     @property

@@ -20,6 +20,12 @@ SLIVER_MM = 0.02
 """mm. What is thinner than this between a cut and an edge is rounding, not cloth. Everything else is kept, so that
 placements and leftovers add up to the piece; the stash decides what is worth keeping."""
 
+WRITTEN_MM = 0.001
+"""mm. Coordinates are written to this; a polygon is snapped to it whole, so that no sides come to cross."""
+
+CRUMB_MM2 = 1.0
+"""mm2. Smaller than this is no cloth left over."""
+
 
 def place(task: Task, cuts: Sequence[Cut], lays: Sequence[Lay]) -> list[Placement]:
     """Placements in the order of the parts, panels last."""
@@ -107,10 +113,10 @@ def leftovers(pieces: Sequence[Piece], placements: Sequence[Placement]) -> tuple
         rest = outline_region(piece).difference(shapely.union_all(taken[piece.id]))
         rest = rest.buffer(-SLIVER_MM / 2, join_style="mitre", mitre_limit=50.0)
         rest = rest.buffer(SLIVER_MM / 2, join_style="mitre", mitre_limit=50.0)
+        rest = shapely.set_precision(rest.buffer(0), WRITTEN_MM)
         for part in sorted(getattr(rest, "geoms", (rest,)), key=lambda p: (-p.area, p.bounds)):
-            if part.is_empty:
+            if part.area < CRUMB_MM2:
                 continue
-            part = part.simplify(0.0005)
             holes = tuple(polygon_of(ring) for ring in part.interiors)
             out.append(Leftover(piece=piece.id, outline_mm=polygon_of(part.exterior), holes_mm=holes))
     return tuple(out)

@@ -20,9 +20,9 @@ from stash.planner.space import Lay, PanelModel
 from stash.planner.stance import Stance
 from stash.planner.task import Cut, Need, Task
 
-PHASE_SLACK_NM = {Stance.STRICT: 4_000, Stance.NOMINAL: 10_000, Stance.GENEROUS: 15_000}
-"""How far phases that count as equal may differ in the model (nm): lengths within 0.01 mm are equal, and writing to
-0.001 mm is kept back for a yes."""
+PHASE_SLACK_NM = {Stance.STRICT: 4_000, Stance.NOMINAL: 4_000, Stance.GENEROUS: 15_000}
+"""How far a phase may stand from that of its strip (nm). Lengths within 0.01 mm are equal: two segments may each be off
+by 0.004 mm and be written to 0.001 mm; for a no there is more than that."""
 
 Status = Literal["found", "best", "none", "open"]
 

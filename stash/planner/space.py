@@ -17,7 +17,7 @@ import shapely
 
 from stash.garment.part import Panel
 from stash.planner.region import to_print
-from stash.planner.stance import Stance
+from stash.planner.stance import FIT_UM, Stance
 from stash.planner.task import Task
 
 SCALE = 1_000_000
@@ -77,7 +77,7 @@ def find_spots(task: Task) -> list[Spot]:
 
 def frame_angle(task: Task, panel: Panel, piece: int) -> float | None:
     """The panel's frame on a piece: the print's, or the grain's; None where the print's direction is not known."""
-    striped = bool(task.fabric.print.stripes) or task.fabric.print.across is not None
+    striped = task.fabric.print.kind != "plain" and (task.fabric.print.stripes or task.fabric.print.across is not None)
     return task.pieces[piece].stripe_direction_deg if panel.align == "print" and striped else 0.0
 
 
@@ -200,6 +200,7 @@ class PanelModel:
     def _apart(self, a: _Block, b: _Block) -> None:
         """Two rectangles at different angles lie apart exactly where one of their four axes separates them."""
         sides = []
+        ease = SCALE * FIT_UM if self.task.stance is Stance.GENEROUS else 0
         for one, other in ((a, b), (b, a)):
             delta = math.radians(other.angle_deg - one.angle_deg)
             cos, sin = round(math.cos(delta) * SCALE), round(math.sin(delta) * SCALE)
@@ -207,7 +208,7 @@ class PanelModel:
                 (one.x, one.wide, *_reach(other, cos, sin)),
                 (one.y, one.long, *_reach(other, -sin, cos)),
             ):
-                for before in (SCALE * (start + size) <= low, high <= SCALE * start):
+                for before in (SCALE * (start + size) <= low + ease, high <= SCALE * start + ease):
                     side = self.model.new_bool_var("")
                     self.model.add(before).only_enforce_if(side)
                     sides.append(side)
