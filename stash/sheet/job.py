@@ -159,5 +159,5 @@ def _sentences(garments: list[Mapping[str, Any]], key: str) -> tuple[str, ...]:
 def cut_size(placement: Placement) -> tuple[float, float]:
     """Cut width and length of a placement, mm; a panel's longer side is its length."""
     a, b, c, _ = placement.outline_mm
-    sides = dist(a, b), dist(b, c)
+    sides = round(dist(a, b), 2), round(dist(b, c), 2)
     return sides if placement.stripe is not None else (min(sides), max(sides))
