@@ -47,11 +47,11 @@ class Sum:
 
     def sentence(self) -> str:
         """``11 red stripes of 40 in = 440 in; needed 219 in with seams``."""
-        needed = f"needed {inches(self.needed_mm, 1, toward='up')} with seams"
+        needed = f"needed {_up(self.needed_mm, 1)} with seams"
         if not self.lengths_mm:
             return f"no whole {self.name.format('stripe')} anywhere; {needed}"
         counts = sorted(Counter(inches(mm, 8) for mm in self.lengths_mm).items(), key=lambda row: (-row[1], row[0]))
-        total = inches(self.there_mm, 1, toward="down")
+        total = _down(self.there_mm, 1)
         number = len(self.lengths_mm)
         stripes = self.name.format("stripe" if number == 1 else "stripes")
         if len(counts) > MOST_LENGTHS:
@@ -126,8 +126,8 @@ def _reasons(problem: Problem, row: Sum) -> Iterator[str]:
     for strip in sorted(strips, key=lambda strip: -strip.length_mm):
         if strip.joins == 0 and _cut_mm(strip) > longest + EQUAL_MM:
             yield (
-                f"{strip.id} is cut {inches(_cut_mm(strip), toward='up')} long in one length, "
-                f"but the longest {stripes} is {inches(longest, toward='down')}"
+                f"{strip.id} is cut {_up(_cut_mm(strip))} long in one length, "
+                f"but the longest {stripes} is {_down(longest)}"
             )
     unknown = [piece.id for piece in _pieces(problem, row.fabric) if piece.stripe_direction_deg is None]
     if unknown:
@@ -138,15 +138,15 @@ def _reasons(problem: Problem, row: Sum) -> Iterator[str]:
     wide = inches(widest.cut_width_mm)
     if flawless < row.needed_mm - EQUAL_MM:
         yield (
-            f"strips are cut {wide} wide, and only {inches(flawless, 1, toward='down')} of the "
+            f"strips are cut {wide} wide, and only {_down(flawless, 1)} of the "
             f"{row.name.format('stripes')} has that much cloth beside it"
         )
     elif room < row.needed_mm - EQUAL_MM:
-        yield f"flaws and holes leave only {inches(room, 1, toward='down')} of the {row.name.format('stripes')}"
+        yield f"flaws and holes leave only {_down(room, 1)} of the {row.name.format('stripes')}"
     if apart < row.needed_mm - EQUAL_MM:
         yield (
             f"strips cut {wide} wide overlap the next {stripes}, so not every one can be used: "
-            f"{inches(apart, 1, toward='down')} at most"
+            f"{_down(apart, 1)} at most"
         )
 
 
@@ -210,3 +210,13 @@ def _pieces(problem: Problem, fabric: str) -> list[Piece]:
 
 def _cut_mm(strip: Strip) -> float:
     return strip.length_mm + 2 * strip.seam_mm + sum(strip.extra_mm)
+
+
+def _up(mm: float, denominator: int = 16) -> str:
+    """In inches, rounded up; what is equal to a mark by the contract is that mark."""
+    return inches(mm - EQUAL_MM, denominator, toward="up")
+
+
+def _down(mm: float, denominator: int = 16) -> str:
+    """In inches, rounded down; what is equal to a mark by the contract is that mark."""
+    return inches(mm + EQUAL_MM, denominator, toward="down")
