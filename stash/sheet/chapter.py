@@ -41,7 +41,8 @@ def chapter(job: Job, table: Table, index: int, *, wide_mm: float, high_mm: floa
     reading = read(table.piece, table.fabric)
     laid = bench(reading, table.placements)
     steps = cutting(laid, table.placements)
-    lines = [u for step in steps for u in (step.lane.low_u_mm, step.lane.high_u_mm)]
+    long = [step.lane for step in steps if step.kind == "along"]
+    lines = [u for lane in long for u in (lane.low_u_mm, lane.high_u_mm)]
     places = stations(reading, lines)
     teller = Teller(bench=laid, stations=places, title=job.title)
     shown = {id(step.lane): one for step in steps if (one := teller.shown(step.lane))}

@@ -36,6 +36,8 @@ LABEL_MM: Final = 2.6
 LEAST_LABEL_MM: Final = 1.9
 #: Kept free at both ends of a narrow part for the numbers of its cuts, mm.
 ENDS_MM: Final = 6.5
+#: A part at least this wide on the page has its name written from left to right, mm.
+UPRIGHT_MM: Final = 15.0
 LETTER_MM: Final = 2.3
 #: What is left is named on the figure where both its sides are at least this long on the page, mm.
 NAMED_LEFT_MM: Final = 12.0
@@ -127,16 +129,18 @@ def _part_label(scene: Scene, paper: Paper, placement: Placement) -> list[Mark]:
     name = scene.title(placement)
     measure = f"cut {inch(cut[0]).removesuffix(' in')} × {inch(cut[1])}"
     size = min(LABEL_MM, max(LEAST_LABEL_MM, across - 1.0))
-    if across > 25:
-        size = 3.4
-        turn = 0.0 if abs(turn) > 45 and math.dist(a, b) > 30 else turn
-        along = min(along, across) if turn == 0 else along
-    along -= 2 * ENDS_MM if across < 20 else 2.0
+    if across >= UPRIGHT_MM and (along < 1.8 * across or across > 2 * UPRIGHT_MM):
+        size = min(3.4, 0.14 * across)
+        if abs(turn) > 45:
+            along, turn = across, turn - math.copysign(90, turn)
+    along -= 2 * ENDS_MM if across < UPRIGHT_MM else 2.0
     lines = [(name, True), (measure, False)]
     if across < 2 * size * 1.3 + 1.4:
         lines = [(f"{name} · {measure}", True)]
         if width(lines[0][0], size, bold=True) > along:
             lines = [(name, True)]
+    widest = max(width(text, size, bold=bold) for text, bold in lines)
+    size = max(LEAST_LABEL_MM, size * min(1.0, along / widest))
     return _pill(centre, [(fitted(text, size, along, bold=bold), bold) for text, bold in lines], size, turn)
 
 

@@ -161,18 +161,18 @@ class Teller:
         return listed([self.title(one) for one in lane.placements])
 
     def _free(self, step: Step) -> Instruction:
-        points = []
-        for cut in step.cuts:
-            points.append(f"{cut.number} from {self._spot(cut.start)} to {self._spot(cut.end)}")
+        (placement,) = step.lane.placements
+        spots = "; ".join(self._spot(point) for point in placement.outline_mm)
         return Instruction(
             numbers=tuple(cut.number for cut in step.cuts),
-            tell=f"Chalk and cut {self._names(step.lane)}, which lies at its own angle.",
-            check="; ".join(points) + " (each: from the left, from the top of the cloth)",
+            tell=f"Chalk the four corners of {self.title(placement)}, which does not lie along the stripes; join them "
+            "and cut along the lines.",
+            check=f"corners at {spots} (from the cloth's edge to the left, and from its edge above)",
             frees=tuple(self.title(one) for one in step.lane.placements),
         )
 
     def _spot(self, point: tuple[float, float]) -> str:
-        """How far a point lies from the cloth's outline to its left, and to the top of it, mm."""
+        """How far a point lies from the cloth's edge to its left, and from its edge above."""
         ring = self.bench.cloth.exterior
         far = sum(abs(c) for c in self.bench.cloth.bounds) + 1
         distances = []
@@ -181,7 +181,7 @@ class Teller:
             hits = [point] if ray.is_empty else [p for part in getattr(ray, "geoms", [ray]) for p in part.coords]
             away = [d for p in hits if (d := math.dist(p, point)) > ON_EDGE_MM]
             distances.append(inch(min(away, default=0.0)))
-        return f"({', '.join(distances)})"
+        return " and ".join(distances)
 
 
 def _offset(out_mm: float) -> str:
