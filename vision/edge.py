@@ -1,4 +1,4 @@
-"""Straight edges of a cloth: a line through the seen edge, with how far its direction may be off."""
+"""A cloth's edge: its contour to a part of a pixel, and its straight sides with their directions."""
 
 from __future__ import annotations
 
@@ -6,124 +6,144 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.estimate import Estimate
+from vision.measurement import Point
+from vision.swatch import Doubles, Floats, Mask, folded_deg
 
-Floats = NDArray[np.float64]
 Side = Literal["top", "right", "bottom", "left"]
 
-#: Where each side's edge faces, in the upright photo (x right, y down).
-OUTWARD: dict[Side, tuple[float, float]] = {
-    "top": (0.0, -1.0),
-    "right": (1.0, 0.0),
-    "bottom": (0.0, 1.0),
-    "left": (-1.0, 0.0),
-}
-#: An edge may lean this far from facing its side, degrees.
-LEAN_DEG = 35.0
-#: An edge shorter than this share of the cloth's extent along that side is not "the edge facing that side".
-LEAST_SHARE = 0.4
-#: Rounds of re-weighting; points further off than three robust standard deviations are frayed threads or corners.
-ROUNDS = 8
-OUTLIER_SIGMAS = 3.0
-#: Along a frayed edge, threads hang together over about this length, mm: so few points are independent.
-CORRELATION_MM = 6.0
-#: Part at each end of an edge that is left out, because corners curl and fray most.
-END_SHARE = 0.04
+#: How far to each side of the rough contour its true place is looked for, px of the picture.
+_REACH_PX = 5
+#: A side is straight enough to have one direction while it bends less than this share of the cloth's size.
+_STRAIGHT_SHARE = 0.02
+#: A straight side is at least so long, mm, and this share of the cloth's size (shorter ones say little of a grain).
+_LEAST_SIDE_MM = 25.0
+_LEAST_SIDE_SHARE = 0.12
+#: Corners are left out of the fit over this share of the side, and at least this many mm.
+_CORNER_SHARE, _CORNER_MM = 0.04, 4.0
+#: Threads fray in tufts about so long, mm: what counts as one independent place along an edge (practice).
+_TUFT_MM = 5.0
+#: No edge of cloth is straight to better than this, degrees (95 %).
+_LEAST_U95_DEG = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StraightEdge:
-    """One straight edge in the plane, mm; ``direction_deg`` of the line in (-90, 90], counter-clockwise as seen."""
+class ClothEdge:
+    """A straight side: which side of the upright photo it faces, its ends in mm in the plane, and its direction in
+    (-90, 90], counter-clockwise as seen. The u95 is the fit's; it leaves out the plane's own error of angles."""
 
     side: Side
-    start_mm: tuple[float, float]
-    end_mm: tuple[float, float]
+    start_mm: Point
+    end_mm: Point
     direction_deg: Estimate
+    length_mm: float
     scatter_mm: float
 
 
-def straight_edges(contour_mm: Floats, seen: NDArray[np.bool_]) -> tuple[StraightEdge, ...]:
-    """The edges of a closed contour (N, 2), dense, mm, that face the four sides; those that are straight enough.
+def sharpened(tone: Floats, contour: Doubles) -> Doubles:
+    """Move each point (x, y) of a closed contour along its normal to where the colour is half way between both sides."""
+    ahead, behind = np.roll(contour, -3, axis=0), np.roll(contour, 3, axis=0)
+    tangent = ahead - behind
+    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
+    offsets = np.arange(-_REACH_PX - 1, _REACH_PX + 1.01, 0.5)
+    x = (contour[:, 0, None] + normal[:, 0, None] * offsets).astype(np.float32)
+    y = (contour[:, 1, None] + normal[:, 1, None] * offsets).astype(np.float32)
+    along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    first, last = along[:, :4].mean(1), along[:, -4:].mean(1)
+    span = last - first
+    size = (span * span).sum(1)
+    level = ((along - first[:, None]) * span[:, None]).sum(2) / np.maximum(size, 1e-6)[:, None] - 0.5
+    crossing = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
+    middle = (offsets[:-1] + offsets[1:]) / 2
+    cost = np.where(crossing, np.abs(middle)[None, :], np.inf)
+    index = cost.argmin(axis=1)
+    rows = np.arange(len(contour))
+    low, high = level[rows, index], level[rows, index + 1]
+    place = offsets[index] - low / np.where(high - low == 0, 1, high - low) * 0.5
+    clear = crossing[rows, index] & (size > 25.0)
+    shift = np.where(clear, place, 0.0)
+    near = np.stack([np.roll(shift, k) for k in range(-3, 4)])
+    shift = np.clip(shift, np.median(near, axis=0) - 0.7, np.median(near, axis=0) + 0.7)
+    return np.asarray(contour + normal * shift[:, None])
 
-    ``seen`` (N,) is False where the contour is not the cloth's edge but the picture's.
-    """
-    found = (_edge(contour_mm, seen, side) for side in OUTWARD)
-    return tuple(edge for edge in found if edge is not None)
+
+def straight_edges(contour_mm: Doubles, seen: Mask) -> tuple[ClothEdge, ...]:
+    """The straight sides of a closed contour (N, 2) in mm, longest first. ``seen`` (N,): points that show cloth's own
+    edge, and not the picture's border or a ruler lying across it."""
+    size = float(np.hypot(*np.ptp(contour_mm, axis=0)))
+    area = _signed_area(contour_mm)
+    scaled = np.rint(contour_mm * 64).astype(np.int32)
+    corners = cv2.approxPolyDP(scaled.reshape(-1, 1, 2), _STRAIGHT_SHARE * size * 64, True).reshape(-1, 2)
+    if len(corners) < 3:
+        return ()
+    marks = sorted({int(np.abs(scaled - corner).sum(1).argmin()) for corner in corners})
+    edges = []
+    for start, end in zip(marks, [*marks[1:], marks[0] + len(contour_mm)], strict=True):
+        index = np.arange(start, end + 1) % len(contour_mm)
+        edge = _edge(contour_mm[index], seen[index], clockwise=area > 0)
+        if edge is not None and edge.length_mm >= max(_LEAST_SIDE_MM, _LEAST_SIDE_SHARE * size):
+            edges.append(edge)
+    return tuple(sorted(edges, key=lambda e: -e.length_mm))
 
 
-def _edge(contour: Floats, seen: NDArray[np.bool_], side: Side) -> StraightEdge | None:
-    outward = np.array(OUTWARD[side])
-    points = _facing(contour, seen, outward)
-    along = np.array([-outward[1], outward[0]])
-    extent = float(np.ptp(contour @ along))
-    if len(points) < 12 or np.ptp(points @ along) < LEAST_SHARE * extent:
+def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
+    chord = points[-1] - points[0]
+    length = float(np.hypot(*chord))
+    if length < _LEAST_SIDE_MM:
         return None
-    fitted = _line(points)
-    if fitted is None:
+    place = (points - points[0]) @ chord / length
+    margin = max(_CORNER_SHARE * length, _CORNER_MM)
+    used = points[seen & (place > margin) & (place < length - margin)]
+    if len(used) < 12:
         return None
-    middle, direction, scatter, kept = fitted
-    reach = kept @ direction
-    length = float(np.ptp(reach))
-    if length < LEAST_SHARE * extent:
+    middle, unit, rest = _line(used)
+    along = (used - middle) @ unit
+    shown = float(np.ptp(along))
+    if shown < max(_LEAST_SIDE_MM, 0.4 * length):
         return None
-    independent = max(length / CORRELATION_MM, 3.0)
-    sigma_rad = scatter * math.sqrt(12.0 / independent) / length
-    angle = math.degrees(math.atan2(-direction[1], direction[0]))
-    centre = float(middle @ direction)
-    start, end = middle + (reach.min() - centre) * direction, middle + (reach.max() - centre) * direction
-    return StraightEdge(
+    scatter = float(np.sqrt(np.mean(np.minimum(np.abs(rest), 3 * np.median(np.abs(rest)) + 0.05) ** 2)))
+    pieces = max(shown / _TUFT_MM, 3.0)
+    u95 = math.degrees(2 * scatter * math.sqrt(12 / pieces) / shown)
+    if unit @ chord < 0:
+        unit = -unit
+    outward = np.array([unit[1], -unit[0]]) if clockwise else np.array([-unit[1], unit[0]])
+    side: Side = (
+        ("right" if outward[0] > 0 else "left")
+        if abs(outward[0]) > abs(outward[1])
+        else ("bottom" if outward[1] > 0 else "top")
+    )
+    ends = [middle + unit * float(along.min()), middle + unit * float(along.max())]
+    return ClothEdge(
         side=side,
-        start_mm=(float(start[0]), float(start[1])),
-        end_mm=(float(end[0]), float(end[1])),
-        direction_deg=Estimate(folded(angle), 1.96 * math.degrees(sigma_rad)),
+        start_mm=(float(ends[0][0]), float(ends[0][1])),
+        end_mm=(float(ends[1][0]), float(ends[1][1])),
+        direction_deg=Estimate(
+            folded_deg(math.degrees(math.atan2(-unit[1], unit[0]))), math.hypot(u95, _LEAST_U95_DEG)
+        ),
+        length_mm=shown,
         scatter_mm=scatter,
     )
 
 
-def folded(angle_deg: float) -> float:
-    """A line's direction in (-90, 90]."""
-    turned = (angle_deg + 90.0) % 180.0 - 90.0
-    return 90.0 if turned == -90.0 else turned
+def _line(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """A robust straight line through points: a point on it, its unit vector, the points' distances from it."""
+    weight = np.ones(len(points))
+    middle, unit, rest = points.mean(axis=0), np.array([1.0, 0.0]), np.zeros(len(points))
+    for _ in range(12):
+        middle = np.average(points, axis=0, weights=weight)
+        centred = points - middle
+        _, vectors = np.linalg.eigh((centred * weight[:, None]).T @ centred)
+        unit = vectors[:, 1]
+        rest = centred @ np.array([-unit[1], unit[0]])
+        sigma = 1.4826 * float(np.median(np.abs(rest))) + 0.02
+        weight = 1 / (1 + (rest / (2.0 * sigma)) ** 2) ** 2
+    return middle, unit, rest
 
 
-def _facing(contour: Floats, seen: NDArray[np.bool_], outward: Floats) -> Floats:
-    """The points seen whose outward normal, smoothed over a few mm, faces the side, less a little at both ends."""
-    step = np.linalg.norm(np.roll(contour, -1, axis=0) - contour, axis=1)
-    half = max(2, round(5.0 / max(float(np.median(step)), 1e-6)))
-    tangent = np.roll(contour, -half, axis=0) - np.roll(contour, half, axis=0)
-    x, y = contour[:, 0], contour[:, 1]
-    area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) * (1.0 if area > 0 else -1.0)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
-    points = contour[seen & (normal @ outward > math.cos(math.radians(LEAN_DEG)))]
-    if len(points) < 3:
-        return points
-    along = points @ np.array([-outward[1], outward[0]])
-    low, high = float(along.min()), float(along.max())
-    margin = END_SHARE * (high - low)
-    return np.asarray(points[(along > low + margin) & (along < high - margin)])
-
-
-def _line(points: Floats) -> tuple[Floats, Floats, float, Floats] | None:
-    """Middle, direction, robust scatter and the points kept, by least squares with outliers dropped, from a start that
-    outliers cannot move (the median direction between far points)."""
-    kept = points
-    for _ in range(ROUNDS):
-        middle = kept.mean(axis=0)
-        _, _, axes = np.linalg.svd(kept - middle, full_matrices=False)
-        direction = axes[0] if axes[0][np.argmax(np.abs(axes[0]))] > 0 else -axes[0]
-        off = (points - middle) @ np.array([-direction[1], direction[0]])
-        off -= float(np.median(off))
-        scatter = 1.4826 * float(np.median(np.abs(off)))
-        inside = np.abs(off) <= OUTLIER_SIGMAS * max(scatter, 0.02)
-        if inside.sum() < 10:
-            return None
-        if len(kept) == int(inside.sum()):
-            break
-        kept = points[inside]
-    middle = kept.mean(axis=0)
-    residual = (kept - middle) @ np.array([-direction[1], direction[0]])
-    return middle, np.asarray(direction), max(float(residual.std()), 0.02), np.asarray(kept)
+def _signed_area(points: Doubles) -> float:
+    """Positive where the points go clockwise as seen (y down)."""
+    x, y = points[:, 0], points[:, 1]
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2

@@ -1,7 +1,7 @@
-"""The print against the grain: the angle between the print's axis and the edge that tells the grain.
+"""Skew: how far the print lies askew of the grain.
 
-A torn edge follows the weft (crosswise grain), a selvage the warp (lengthwise). Skew in percent is 100 tan of the angle
-(as in ASTM D3882, from memory).
+References: ASTM D3882 (bow and skew of fabrics, printed geometric designs too): skew as a percentage of the width,
+100 · tan of the angle (the calculation from memory).
 """
 
 from __future__ import annotations
@@ -9,32 +9,39 @@ from __future__ import annotations
 import math
 
 from vision.cloth import ClothRegion
+from vision.edge import Side
 from vision.estimate import Estimate
-from vision.measurement import Print, Skew, SkewReference
+from vision.grain import read_grain
+from vision.measurement import Print, Skew
+from vision.swatch import folded_deg
 
 
 def measure_skew(
-    print_: Print, region: ClothRegion, torn: str | None = None, selvage: str | None = None
+    print_: Print, region: ClothRegion, *, torn: Side | None = None, selvage: Side | None = None
 ) -> Skew | None:
-    """The skew against the torn edge, else against the selvage; None where neither edge is seen straight.
+    """The print's axis against the grain nearest to it; None without a print, or an edge that shows the grain.
 
-    The uncertainty holds that of the print's direction and of the edge's; a bow of the whole weft it cannot know.
+    The torn edge counts where both are given. The uncertainty joins the print's (which holds the plane's own error of
+    angles) and the edge's.
     """
-    if print_.across_direction_deg is None:
+    grain = read_grain(region, torn=torn, selvage=selvage)
+    direction = print_.across_direction_deg
+    if grain is None or direction is None:
         return None
-    references: tuple[tuple[str | None, SkewReference], ...] = ((torn, "torn"), (selvage, "selvage"))
-    for side, reference in references:
-        edge = None if side is None else region.edge(side)
-        if edge is None:
-            continue
-        across = print_.across_direction_deg
-        apart = nearest_axis(across.value - edge.direction_deg.value)
-        angle = Estimate(apart, math.hypot(across.u95, edge.direction_deg.u95))
-        return Skew(angle=angle, percent=100.0 * math.tan(math.radians(apart)), reference=reference)
-    return None
+    angle = between_deg(direction.value, grain.direction_deg.value)
+    return Skew(
+        angle=Estimate(angle, math.hypot(direction.u95, grain.direction_deg.u95)),
+        percent=percent(angle),
+        reference=grain.reference,
+    )
 
 
-def nearest_axis(angle_deg: float) -> float:
-    """An angle between two crosses of axes, in (-45, 45]."""
-    folded = (angle_deg + 45.0) % 90.0 - 45.0
-    return 45.0 if folded == -45.0 else folded
+def between_deg(print_deg: float, grain_deg: float) -> float:
+    """From the nearer of the two grains to a print's axis, degrees in (-45, 45], positive counter-clockwise."""
+    quarter = (folded_deg(print_deg - grain_deg) + 45.0) % 90.0 - 45.0
+    return 45.0 if quarter == -45.0 else quarter
+
+
+def percent(angle_deg: float) -> float:
+    """Skew as deviation over width: 100 · tan."""
+    return 100.0 * math.tan(math.radians(angle_deg))
