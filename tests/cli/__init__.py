@@ -1,0 +1,1 @@
+"""The commands, as a person or a script calls them."""
