@@ -125,8 +125,7 @@ def truth_of(scene: Scene) -> Truth:
     turn = upright_turn_deg(homography, size)
     main = max(scene.cloths, key=lambda c: c.width_mm * c.length_mm, default=None)
     if main is not None:
-        middle_px = _middle_of_visible(project(homography, main.corners_mm()), size)
-        middle = project(np.linalg.inv(homography), middle_px[None])[0]
+        middle = _middle_of_visible(main.corners_mm(), homography, size)
     else:
         flat = (scene.rulers or scene.sheets)[0] if scene.rulers or scene.sheets else None
         middle = np.array([flat.x_mm, flat.y_mm]) if flat else np.zeros(2)
@@ -245,12 +244,13 @@ def polygon_cover(points_px: Floats, shape: tuple[int, int]) -> Array:
     return cover
 
 
-def _middle_of_visible(corners_px: Floats, size: tuple[int, int]) -> Floats:
-    """Centre of gravity of the part of a quadrangle inside the picture."""
-    frame = np.array([[0, 0], [size[0] - 1, 0], [size[0] - 1, size[1] - 1], [0, size[1] - 1]], dtype=np.float32)
-    _, seen = cv2.intersectConvexConvex(corners_px.astype(np.float32), frame)
+def _middle_of_visible(corners_mm: Floats, homography: Floats, size: tuple[int, int]) -> Floats:
+    """Centre of gravity, on the table, of the part of a quadrangle (4, 2) that the picture shows."""
+    frame = np.array([[0, 0], [size[0] - 1, 0], [size[0] - 1, size[1] - 1], [0, size[1] - 1]], dtype=float)
+    shown = project(np.linalg.inv(homography), frame)
+    _, seen = cv2.intersectConvexConvex(corners_mm.astype(np.float32), shown.astype(np.float32))
     if seen is None or len(seen) < 3:
-        return corners_px.mean(axis=0)
+        return np.asarray(corners_mm.mean(axis=0))
     moments = cv2.moments(seen)
     return np.array([moments["m10"], moments["m01"]]) / moments["m00"]
 
