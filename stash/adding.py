@@ -50,6 +50,7 @@ class Added:
 
 def add_typed(held: Stash, cloth: Cloth) -> Added:
     """Adds one length or remnant from its typed size."""
+    from stash.ask.colour import shade
     from stash.intake import from_sizes
 
     if (cloth.width is None) != (cloth.length is None):
@@ -62,7 +63,10 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
     if start_mm is not None and wish.origin_mm is None:
         wish = replace(wish, origin_mm=start_mm)
     taken = from_sizes(wish, print_)
-    return Added(entry=held.add(taken.fabric, taken.pieces), warnings=taken.warnings)
+    made = taken.fabric
+    if made is not None and made.print.kind == "plain" and (hex_ := shade(made.name)) is not None:
+        made = replace(made, extra={**made.extra, "hex": hex_})
+    return Added(entry=held.add(made, taken.pieces), warnings=taken.warnings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -180,7 +180,8 @@ def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: l
         stripe_direction_deg=None,
     )
     if fabric.print.kind not in _PATTERNED:
-        return replace(turned(piece, _grain_turn(cloth, wish)), stripe_direction_deg=0.0)
+        turn = _grain_turn(cloth, wish)
+        return replace(turned(piece, turn), stripe_direction_deg=0.0, extra=_named_edges(wish, turn))
     placed = _placed(piece, cloth, fabric, first=first)
     if placed.stripe_direction_deg is None:
         warnings.append(_NOT_PLACED.format(what=what))
@@ -189,7 +190,20 @@ def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: l
             f"The grain of {what} is not known and taken as it lies in the picture: name an edge with --torn or "
             "--selvage if a part must follow it."
         )
-    return turned(placed, _grain_turn(cloth, wish))
+    turn = _grain_turn(cloth, wish)
+    return replace(turned(placed, turn), extra=_named_edges(wish, turn))
+
+
+def _named_edges(wish: Wish, turn_deg: float = 0.0) -> dict[str, Any]:
+    """What the piece's sides are called on the cutting sheet, by the side they face once the piece is turned."""
+    around = ("top", "left", "bottom", "right")
+    quarters = round(turn_deg / 90.0)
+    known = {
+        around[(around.index(side) + quarters) % 4]: name
+        for side, name in ((wish.torn, "torn"), (wish.selvage, "selvage"))
+        if side is not None
+    }
+    return {"edges": known} if known else {}
 
 
 def _placed(piece: Piece, cloth: Cloth, fabric: Fabric, *, first: bool) -> Piece:
@@ -262,6 +276,7 @@ def _rectangle(wish: Wish, *, direction_deg: float | None) -> Piece:
         outline_mm=((0.0, 0.0), (width, 0.0), (width, length), (0.0, length)),
         stripe_direction_deg=direction_deg,
         stripe_origin_mm=wish.origin_mm or 0.0,
+        extra=_named_edges(wish),
     )
 
 

@@ -18,9 +18,7 @@ from vision.estimate import Estimate
 
 _EXAMPLE: Final = "say it like 58 × 54 in; from the left selvage red 3/4, white 1/4, blue 1, white 1/4"
 
-_UNIT: Final = (
-    r"(?:mm|cm|m|(?:milli|centi)?met(?:re|er)s?|inch(?:es)?|ins?|feet|foot|ft|yards?|yds?)\b\.?|\"|''|'"
-)
+_UNIT: Final = r"(?:mm|cm|m|(?:milli|centi)?met(?:re|er)s?|inch(?:es)?|ins?|feet|foot|ft|yards?|yds?)\b\.?|\"|''|'"
 _NUMBER: Final = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|\.\d+)"
 _LENGTH: Final = rf"{_NUMBER}\s*(?:{_UNIT})?"
 _SIZE: Final = re.compile(
@@ -74,7 +72,9 @@ def parse_cloth(
         _surely_plain(listed)
         label = name or _FILLER.sub(" ", listed).strip(" ,;") or "plain cloth"
         label = " ".join(label.split())
-        fabric = Fabric(id=fabric_id or slug(label), name=label, print=Print(kind="plain"))
+        colour = shade(label)
+        plain = {"hex": colour} if colour else {}
+        fabric = Fabric(id=fabric_id or slug(label), name=label, print=Print(kind="plain"), extra=plain)
         return fabric, _pieces(fabric.id, sizes, 0.0, 0.0)
     stripes = one_repeat(_stripes(listed, unit))
     across = float(sum(stripe.width_mm for stripe in stripes))
@@ -91,7 +91,9 @@ def parse_cloth(
     pieces = tuple(
         piece
         for number, size in enumerate(sizes, 1)
-        for piece in _pieces(fabric.id, [size], direction, _origin_mm(edge, offset, size), first=number)
+        for piece in _pieces(
+            fabric.id, [size], direction, _origin_mm(edge, offset, size), first=number, selvage=_selvage(words, edge)
+        )
     )
     return fabric, pieces
 
@@ -204,8 +206,19 @@ def _origin_mm(edge: str, offset: float, size: tuple[float, float]) -> float:
     return {"left": offset, "right": width - offset, "top": -offset, "bottom": offset - length}[edge] + 0.0
 
 
+def _selvage(words: str, edge: str) -> str | None:
+    """The side that was said to be a selvage, or None."""
+    return edge if re.search(rf"\b{edge}(?:[ -]hand)?\s+selvage", words) else None
+
+
 def _pieces(
-    fabric: str, sizes: list[tuple[float, float]], direction_deg: float, origin_mm: float, *, first: int = 1
+    fabric: str,
+    sizes: list[tuple[float, float]],
+    direction_deg: float,
+    origin_mm: float,
+    *,
+    first: int = 1,
+    selvage: str | None = None,
 ) -> tuple[Piece, ...]:
     return tuple(
         Piece(
@@ -214,6 +227,7 @@ def _pieces(
             outline_mm=((0.0, 0.0), (width, 0.0), (width, length), (0.0, length)),
             stripe_direction_deg=direction_deg,
             stripe_origin_mm=origin_mm,
+            extra={"edges": {selvage: "selvage"}} if selvage else {},
         )
         for number, (width, length) in enumerate(sizes, first)
     )
