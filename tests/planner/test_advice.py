@@ -105,7 +105,7 @@ def test_a_pair_changes_together() -> None:
 
 
 def test_a_panel_is_offered_as_large_as_it_can_be_cut() -> None:
-    """A panel 24 in long and 10 in wide, no seam, from cloth only 20 in long: 20 in long, and its width is left alone."""
+    """A panel 24 in long, no seam, from cloth only 20 in long: 20 in long, and its width is left alone."""
     panel = Panel(id="back", fabric="deck", width_mm=10 * IN, length_mm=24 * IN, seam_mm=0.0)
     ways = ways_out(ask(panel, piece=cloth(26, 20)))
     assert edits(ways) == [("back", "length", "20 in")]
