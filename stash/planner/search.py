@@ -279,7 +279,7 @@ class Search:
         model.minimize(sum(terms))
 
     def _lost(self, run: int, weights: Weights) -> Any:
-        """The end of a used run that is too short to be of use."""
+        """The end of a used run that is too short to be of use, but for the ease that shears need."""
         model = self.model
         length = self.task.runs[run].length_um - 2 * self.task.stance.fit_um
         used, small = model.new_bool_var(""), model.new_bool_var("")
@@ -287,7 +287,7 @@ class Search:
         rest = length - sum(self.load[run])
         lost = model.new_int_var(0, weights.useful_um, "")
         model.add(rest >= weights.useful_um).only_enforce_if([used, small.negated()])
-        model.add(lost >= rest).only_enforce_if([used, small])
+        model.add(lost >= rest - weights.ease_um).only_enforce_if([used, small])
         return lost
 
     # -- asking ---------------------------------------------------------------------------------------------------

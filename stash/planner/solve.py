@@ -13,10 +13,10 @@ from dataclasses import replace
 from stash.errors import OurFault
 from stash.planner.deciding import Clock, decide_share
 from stash.planner.finding import Finding, join_lines, shares
-from stash.planner.placing import leftovers, tightest
 from stash.planner.plan import Placement, Plan, Reason, Shortage
 from stash.planner.price import DEFAULT, Weights
 from stash.planner.problem import Problem
+from stash.planner.spare import leftovers, tightest
 
 
 def decide(
@@ -55,7 +55,7 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
     settle = join_lines(*(f.settle for f in findings))
     if "no" in answers:
         short = tuple(
-            Shortage(fabric=name, stripe=stripe, missing_mm=round(missing, 1))
+            Shortage(fabric=name, stripe=stripe, missing_mm=max(0.1, round(missing, 1)))
             for name, f in zip(names, findings, strict=True)
             if f.answer == "no"
             for stripe, missing in f.missing_mm.items()
