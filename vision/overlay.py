@@ -107,7 +107,7 @@ class _Drawing:
         marks = [self.drawn(x, y) for x, y in reading.marks_px]
         beside = self._beside(reading)
         last: Place | None = None
-        for mark, name in zip(marks, reading.names, strict=True):
+        for mark, name in zip(marks, counted(reading), strict=True):
             if not name and len(reading.ticks_px):
                 continue
             self.pen.dot(mark, PURPLE, radius=2.6)
@@ -234,6 +234,14 @@ class _Drawing:
     def _px_per_mm(plane: Plane, point_mm: Floats) -> float:
         near = plane.to_px(np.array([point_mm, point_mm + np.array([0.0, 10.0])]))
         return max(1e-6, math.dist(near[0], near[1]) / 10)
+
+
+def counted(reading: Reading) -> tuple[str, ...]:
+    """What is written beside the marks: a ruler's digits are not read, so its whole units are counted from the left."""
+    whole = [int(name) for name in reading.names if name.isdigit()]
+    if reading.source != "ruler" or len(whole) < 2 or reading.marks_px[0, 0] <= reading.marks_px[-1, 0]:
+        return reading.names
+    return tuple(str(max(whole) - int(name)) if name.isdigit() else name for name in reading.names)
 
 
 def chords(outline: Floats, normal: Floats, offset: float) -> list[tuple[Floats, Floats]]:

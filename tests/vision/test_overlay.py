@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.vision.test_measure import measured, photo_of, rendered
 from vision.measure import Evidence, Measured
 from vision.measurement import Cloth, Measurement
-from vision.overlay import chords, draw
+from vision.overlay import chords, counted, draw
 from vision.photo import Photo
+from vision.reference.reading import Reading
 
 
 def test_chord_of_a_rectangle() -> None:
@@ -46,6 +49,26 @@ def test_drawing_differs_from_the_photograph_at_the_cloths_edge() -> None:
     top = next(y for y in range(drawn.shape[0] - 20) if np.array_equal(drawn[y : y + 20, -5:], photo.rgb[:20, -5:]))
     changed = [not np.array_equal(drawn[top + y, x], photo.rgb[y, x]) for x, y in places]
     assert np.mean(changed) > 0.9
+
+
+def test_units_of_a_ruler_are_counted_from_the_left() -> None:
+    """A ruler read from right to left is still numbered from the left, as she reads it; clicked points keep theirs."""
+    marks = np.array([[300.0, 0.0], [200.0, 0.0], [100.0, 0.0]])
+    reading = Reading(
+        source="ruler",
+        unit="mm",
+        marks_px=marks,
+        marks_mm=np.array([[0.0, 0.0], [10.0, 0.0], [20.0, 0.0]]),
+        marks_sigma_px=np.ones(3),
+        ticks_px=np.empty((0, 2, 2)),
+        ticks_sigma_px=np.empty(0),
+        tolerance_relative_u95=0.003,
+        names=("0", "", "2"),
+        outline_px=np.empty((0, 2)),
+    )
+    assert counted(reading) == ("2", "", "0")
+    assert counted(replace(reading, marks_px=marks[::-1])) == ("0", "", "2")
+    assert counted(replace(reading, source="points")) == ("0", "", "2")
 
 
 @pytest.mark.parametrize("size", [(60, 80), (900, 300)])
