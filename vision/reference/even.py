@@ -10,6 +10,8 @@ Ints = NDArray[np.int64]
 
 #: Ticks further from the even comb than this share of the period are not its ticks.
 OUTLIER_SHARE = 0.15
+#: Random triples tried for the comb that most places agree with: misses one in a thousand at a half astray.
+TRIALS = 50
 #: A comb may leave at most this root mean square, in periods, to count as even.
 UNEVEN_SHARE = 0.07
 
@@ -60,14 +62,15 @@ def _agreeing(u: Floats, index: Floats, period: float) -> NDArray[np.bool_] | No
     best: NDArray[np.bool_] | None = None
     size = u.size
     rng = np.random.default_rng(size)
-    for _ in range(60):
+    for _ in range(TRIALS):
         first = int(rng.integers(0, size - 5))
         span = int(rng.integers(5, size - first))
         last = first + span
         near = slice(first, last + 1)
-        slope, offset = np.polyfit(index[near], u[near], 1) if span < 12 else (0.0, 0.0)
         if span < 12:
-            guess = offset + slope * index
+            k = index[near] - index[near].mean()
+            slope = float(k @ u[near]) / float(k @ k)
+            guess = u[near].mean() + slope * (index - index[near].mean())
         else:
             mid = (first + last) // 2
             chosen = [first, mid, last]

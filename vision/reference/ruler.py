@@ -79,13 +79,19 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
             "two scales in the photo contradict each other about the size of a millimetre, so neither was used: "
             "say which one counts with --ruler inch or --ruler mm, or leave only one ruler in the picture"
         )
-    elif not readings and unsure:
-        ticks = max(len(candidate.comb.index) for candidate in unsure)
+    elif not readings and any(_ruler_like(candidate) for candidate in unsure):
+        ticks = max(len(candidate.comb.index) for candidate in unsure if _ruler_like(candidate))
         doubts.append(
             f"a row of {ticks} ticks was found, but not whether they are millimetres or parts of an inch: "
             "say --ruler inch or --ruler mm, or photograph more of the ruler, sharp and without glare"
         )
     return Sight(readings=readings, doubts=tuple(doubts))
+
+
+def _ruler_like(candidate: Candidate) -> bool:
+    """Whether an unread comb is worth a word: many ticks, few missing, and not all alike."""
+    comb = candidate.comb
+    return len(comb.index) >= 20 and comb.share_present > 0.8 and candidate.hearing.evidence() > LEAST_WORTH
 
 
 def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:

@@ -28,6 +28,8 @@ LEAST_MARGIN = 6.0
 LEAST_EVIDENCE = 10.0
 #: ... and by so much a tick: a true hierarchy explains every tick, a chance one a few.
 LEAST_SHARE = 0.25
+#: The margin needed between two divisions of a unit that the person has told (nats).
+TOLD_MARGIN = 3.0
 #: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
 MOST_FROM_NUMBERS = 12.0
 #: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
@@ -42,13 +44,18 @@ RARE = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Division:
-    """One way to divide a scale: the size of a tick, after how many ticks the longest returns, which are longer."""
+    """One way to divide a scale: the size of a tick, after how many ticks the longest returns, which are longer.
+
+    ``twin_cost`` is added where two of the longest are seen: the half inch's tick is hardly ever as long as the inch's,
+    but where only one of them is in the picture it may be either.
+    """
 
     unit: Unit
     base_mm: float
     top: int
     longer: tuple[int, ...]
     cost: float
+    twin_cost: float = 0.0
 
     @property
     def numbered(self) -> int:
@@ -68,11 +75,15 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hearing:
-    """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike"."""
+    """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike".
+
+    ``told``: the person said which unit it is.
+    """
 
     verdicts: tuple[Verdict, ...]
     alike: float
     ticks: int
+    told: bool = False
 
     @property
     def best(self) -> Verdict | None:
@@ -94,6 +105,8 @@ class Hearing:
         best = self.best
         if best is None or best.division.unit == "none":
             return False
+        if self.told:
+            return self.margin() >= TOLD_MARGIN and self.evidence() >= LEAST_EVIDENCE
         return self.margin() >= LEAST_MARGIN and self.evidence() >= max(LEAST_EVIDENCE, LEAST_SHARE * self.ticks)
 
 
@@ -118,10 +131,10 @@ def _divisions() -> tuple[Division, ...]:
                         unit="inch", base_mm=INCH_MM / top, top=top, longer=(*chosen, top), cost=cost + 0.7 * missing
                     )
                 )
-        # the inch's tick no longer than the half inch's
-        out.append(
-            Division(unit="inch", base_mm=INCH_MM / top, top=top // 2, longer=tuple(steps), cost=cost + 2 * RARE + 1)
-        )
+        # the longest in the picture may be the half inch's
+        half = tuple(steps)
+        base_mm, rare = INCH_MM / top, 2 * RARE + 1
+        out.append(Division(unit="inch", base_mm=base_mm, top=top // 2, longer=half, cost=cost, twin_cost=rare))
     out.append(Division(unit="inch", base_mm=INCH_MM / 4, top=4, longer=(2, 4), cost=RARE))
     return tuple(out)
 
@@ -148,17 +161,23 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
     ``unit`` "inch" or "mm" leaves only that unit's divisions.
     """
     divisions = [d for d in DIVISIONS if unit in ("auto", d.unit)]
+    told = unit != "auto"
     if unit == "inch":
         divisions += TENTHS
-    divisions += OTHERS
+    if not told:
+        divisions += OTHERS
+    order = np.argsort(size)
+    size, index = size[order], index[order]
     shortest = max(float(np.quantile(size, 0.2)), 0.2)
     room = max(float(np.quantile(size, 0.98)) * 1.5, 3.0 * shortest)
     alike = _cost(size, np.zeros(size.size, np.int64), 1, shortest, room)
     assert alike is not None
     best: dict[float, Verdict] = {}
-    span = int(index[-1] - index[0]) + 1
+    if size[-max(1, size.size // 40)] < (1 + LEAST_STEP) * shortest:
+        return Hearing(verdicts=(), alike=alike, ticks=size.size, told=told)
+    span = int(index.max() - index.min()) + 1
     for division in divisions:
-        if span < division.top:
+        if span < 0.6 * division.top:
             continue
         extra = division.cost + (tick_length_cost(shortest * division.base_mm) if division.base_mm else 0.0)
         for phase in _phases(index, size, division.top):
@@ -171,10 +190,11 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
             if cost is None:
                 continue
             cost += extra + math.log(division.top)
+            cost += division.twin_cost if np.count_nonzero(rank == len(division.longer)) > 1 else 0.0
             held = best.get(division.base_mm)
             if held is None or cost < held.cost:
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
-    return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size)
+    return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size, told=told)
 
 
 def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
@@ -224,10 +244,11 @@ def _enough(rank: Ints, division: Division) -> bool:
 
 
 def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
-    """Nats to explain the lengths with one length for each kind of tick; None where a longer kind is not longer."""
+    """Nats to explain the lengths, sorted, with one length for each kind of tick; None where a longer kind is not longer."""
     middle = np.zeros(kinds)
     for kind in range(kinds):
-        middle[kind] = np.median(size[rank == kind])
+        of_kind = size[rank == kind]
+        middle[kind] = 0.5 * (of_kind[(of_kind.size - 1) // 2] + of_kind[of_kind.size // 2])
     if kinds > 1 and (np.diff(middle) < LEAST_STEP * shortest).any():
         return None
     off = np.abs(size - middle[rank])
