@@ -244,7 +244,7 @@ def _enough(rank: Ints, division: Division) -> bool:
 
 
 def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
-    """Nats to explain the lengths, sorted, with one length for each kind of tick; None where a longer kind is not longer."""
+    """Nats to explain sorted lengths with one length for each kind of tick; None where a longer kind is not longer."""
     middle = np.zeros(kinds)
     for kind in range(kinds):
         of_kind = size[rank == kind]
