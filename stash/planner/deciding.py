@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from stash.planner.bound import find_lack, least_segments
+from stash.planner.bound import find_lack
 from stash.planner.finding import Finding, Share, area_lack, unknown_settle
+from stash.planner.improving import as_it_is, improve
 from stash.planner.pattern import fill_tight_lanes
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
@@ -16,12 +16,6 @@ from stash.planner.search import Effort, Outcome, Search
 from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate
-
-IMPROVE_WORK = 0.2
-"""Deterministic seconds spent on a cheaper plan once one is found: a second or so of a laptop."""
-
-IMPROVE_PLACES = 2500
-"""Segments times runs up to which a cheaper plan is searched for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,42 +151,12 @@ def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
 
 
 def _yes(found: Solution, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
-    cost, bound, best = found.cost_um(weights), _least_cost(found.task, weights), False
-    if optimise and cost > bound and _small(found.task):
-        clock.say("looking for a cheaper plan")
-        search = Search(found.task, goal=weights)
-        effort = Effort(seconds=min(5.0, clock.left_s), work=IMPROVE_WORK)
-        outcome = search.run(effort, found.cuts, found.lays)
-        if outcome.status in ("found", "best"):
-            better = Solution(task=found.task, cuts=outcome.cuts, lays=outcome.lays)
-            if better.cost_um(weights) <= cost:
-                found, cost = better, better.cost_um(weights)
-            if outcome.bound_um is not None:
-                bound = min(cost, max(bound, outcome.bound_um))
-            best = outcome.status == "best"
-    return Finding(answer="yes", proven=True, placements=found.placements(), cost_um=cost, bound_um=bound,
-                   best=best or cost <= bound)  # fmt: skip
-
-
-def _small(task: Task) -> bool:
-    places = sum(need.most * len(need.all_runs) for need in task.needs)
-    return not task.panels and places <= IMPROVE_PLACES
-
-
-def _least_cost(task: Task, weights: Weights) -> int:
-    """What any plan costs at least: the pieces that the strips' total takes, and the joins the longest lanes force."""
-    wanted = sum(need.whole_um for need in task.needs)
-    wanted += sum(max(0, least_segments(task, need) - 1) * need.seams_um for need in task.needs)
-    room: dict[int, int] = defaultdict(int)
-    for run in {run for need in task.needs for run in need.all_runs}:
-        room[task.runs[run].piece] += task.runs[run].length_um
-    pieces, held = 0, 0
-    for length in sorted(room.values(), reverse=True):
-        if held >= wanted:
-            break
-        pieces, held = pieces + 1, held + length
-    joins = sum(max(0, least_segments(task, need) - 1) * weights.join_um(need.strip) for need in task.needs)
-    return weights.piece_um * max(1, pieces) + joins
+    clock.say("looking for a better plan")
+    better = improve(found, weights, clock.left_s) if optimise else as_it_is(found, weights)
+    cost = better.solution.cost_um(weights)
+    bound = min(cost, better.bound_um)
+    return Finding(answer="yes", proven=True, placements=better.solution.placements(), cost_um=cost, bound_um=bound,
+                   best=cost <= bound)  # fmt: skip
 
 
 # -- unsure -----------------------------------------------------------------------------------------------------

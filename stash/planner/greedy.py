@@ -7,17 +7,23 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from stash.planner.cost import cost_um
 from stash.planner.price import Weights
 from stash.planner.task import Cut, Need, Task
 
 ROUNDS = 60
 """Orders tried before the search proper takes over."""
 
+ENOUGH = 6
+"""Plans found before the cheapest is taken."""
+
 SEED = 20240229
 
 
-def lay_greedily(task: Task, weights: Weights, deadline: float, rounds: int = ROUNDS) -> list[Cut] | None:
-    """A plan for the strips of a task, or None where no order tried led to one."""
+def lay_greedily(
+    task: Task, weights: Weights, deadline: float, rounds: int = ROUNDS, enough: int = ENOUGH
+) -> list[Cut] | None:
+    """The cheapest of ``enough`` plans for the strips of a task, or None where no order tried led to one."""
     dice = random.Random(SEED)
     order = sorted(range(len(task.needs)), key=lambda i: (len(task.needs[i].all_runs) == 0, -task.needs[i].whole_um, i))
     if any(not need.all_runs for need in task.needs):
@@ -27,7 +33,7 @@ def lay_greedily(task: Task, weights: Weights, deadline: float, rounds: int = RO
     best_price = 0
     found = 0
     for attempt in range(rounds):
-        if time.monotonic() > deadline or found >= 6:
+        if time.monotonic() > deadline or found >= enough:
             break
         noise = 0.0 if attempt == 0 else 0.1 + 0.3 * dice.random()
         keys = {i: task.needs[i].whole_um * (1 + noise * (dice.random() - 0.5)) for i in order}
@@ -37,7 +43,7 @@ def lay_greedily(task: Task, weights: Weights, deadline: float, rounds: int = RO
         cuts = _Attempt(task, clashes, weights, ways, dice if attempt else None).lay(tried)
         if cuts is not None:
             found += 1
-            price = opening_price_um(task, cuts, weights)
+            price = cost_um(task, cuts, (), weights)
             if best is None or price < best_price:
                 best, best_price = cuts, price
     return best
@@ -58,13 +64,6 @@ def _clash_table(task: Task) -> list[list[int]]:
         for run in clique.runs:
             table[run].update(clique.runs)
     return [sorted(other for other in row) for row in table]
-
-
-def opening_price_um(task: Task, cuts: list[Cut], weights: Weights) -> int:
-    """Pieces opened and joins, without the lanes' ends."""
-    pieces = {task.runs[cut.run].piece for cut in cuts}
-    joins = sum(weights.join_um(task.needs[cut.need].strip) for cut in cuts if cut.segment > 0)
-    return weights.piece_um * len(pieces) + joins
 
 
 @dataclass(slots=True)

@@ -1,4 +1,4 @@
-"""From the search's whole micrometres to cut lines in the piece's own frame, and what they cost."""
+"""From the search's whole micrometres to cut lines in the piece's own frame."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from stash.planner.plan import Placement
-from stash.planner.price import Weights
 from stash.planner.region import to_piece
 from stash.planner.space import Lay
 from stash.planner.task import Cut, Task
@@ -70,17 +69,3 @@ def _placed_lay(task: Task, lay: Lay) -> Placement:
     outline = tuple(to_piece(u, v, spot.angle_deg) for u, v in ring)
     return Placement(part=panel.id, segment=1, piece=piece.id, stripe=None, finished_mm=None, turned=False,
                      outline_mm=outline)  # fmt: skip
-
-
-def cost_um(task: Task, cuts: Sequence[Cut], lays: Sequence[Lay], weights: Weights) -> int:
-    """What the plan costs, as the search counts it."""
-    opened = {task.runs[cut.run].piece for cut in cuts} | {lay.spot.piece for lay in lays}
-    total = weights.piece_um * len(opened)
-    total += sum(weights.join_um(task.needs[cut.need].strip) for cut in cuts if cut.segment > 0)
-    load: dict[int, int] = defaultdict(int)
-    for cut in cuts:
-        load[cut.run] += cut.size_um
-    for run, used in load.items():
-        rest = task.runs[run].length_um - 2 * task.stance.fit_um - used
-        total += max(0, rest - weights.ease_um) if rest < weights.useful_um else 0
-    return total

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from stash.planner.greedy import ROUNDS, lay_greedily, opening_price_um
-from stash.planner.placing import cost_um, place
+from stash.planner.cost import cost_um, opening_um
+from stash.planner.greedy import ROUNDS, lay_greedily
+from stash.planner.placing import place
 from stash.planner.plan import Placement
 from stash.planner.price import Weights
 from stash.planner.region import to_print
@@ -37,6 +38,10 @@ class Solution:
     def cost_um(self, weights: Weights) -> int:
         """What it costs."""
         return cost_um(self.task, self.cuts, self.lays, weights)
+
+    def opening_um(self, weights: Weights) -> int:
+        """What it costs in pieces opened and joins alone."""
+        return opening_um(self.task, self.cuts, self.lays, weights)
 
 
 def quick_solution(task: Task, weights: Weights, deadline: float) -> Solution | None:
@@ -86,16 +91,16 @@ def _strips_only(
     for margin_um in (COMFORT_UM, task.stance.fit_um, 0):
         if best is not None and margin_um == 0:
             break
-        cuts = lay_greedily(_trimmed(task, margin_um), weights, deadline, rounds)
+        cuts = lay_greedily(trimmed(task, margin_um), weights, deadline, rounds)
         if cuts is None:
             continue
-        price = opening_price_um(task, cuts, weights)
+        price = opening_um(task, cuts, lays, weights)
         if best is None or price < best_price:
             best, best_price = Solution(task=task, cuts=tuple(cuts), lays=lays), price
     return best
 
 
-def _trimmed(task: Task, margin_um: int) -> Task:
+def trimmed(task: Task, margin_um: int) -> Task:
     """The same task with shorter runs: its plans are plans of the task. The margin is left at the far end only, so
     that cuts begin at the edge and what is left stays in one piece."""
     fit_um = min(task.stance.fit_um, margin_um)

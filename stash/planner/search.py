@@ -315,7 +315,7 @@ class Search:
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return Outcome(status="open")
         bound = int(solver.best_objective_bound) if self.goal is not None else None
-        best = status == cp_model.OPTIMAL and self.goal is not None
+        best = bound is not None and bound >= round(solver.objective_value)
         return Outcome(status="best" if best else "found", cuts=tuple(self._cuts(solver)),
                        lays=self.panels.lays(solver), bound_um=bound)  # fmt: skip
 

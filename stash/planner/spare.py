@@ -86,7 +86,7 @@ def _spare_mm(placement: Placement, cloth: Any, others: Sequence[Any], piece: Pi
     aside = min(own[0] - before, after - own[2])
     if placement.stripe is None:
         aside = _slack(barred, beside, own, 0)
-    return max(0.0, round(min(aside, _slack(barred, beside, own, 1)), 3))
+    return float(max(0.0, round(min(aside, _slack(barred, beside, own, 1)), 3)))
 
 
 def _slack(barred: Any, beside: Sequence[Any], own: tuple[float, ...], axis: int) -> float:
@@ -100,7 +100,7 @@ def _slack(barred: Any, beside: Sequence[Any], own: tuple[float, ...], axis: int
         start, end = max(start, reached), min(end, after)
         taken += max(0.0, end - start)
         reached = max(reached, end)
-    return after - before - (own[axis + 2] - own[axis]) - taken
+    return float(after - before - (own[axis + 2] - own[axis]) - taken)
 
 
 def _edges(barred: Any, own: tuple[float, ...], axis: int) -> tuple[float, float]:
