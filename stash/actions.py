@@ -176,6 +176,8 @@ def write_sheet(plan_file: Path, out: Path, where: Where, *, paper: str = "a4") 
         Conflict: the cloth has changed since the plan was made.
     """
     document = read_json(plan_file)
+    if not isinstance(document, dict):
+        raise InputWrong(f"{plan_file} is not a plan", "name a file that was kept with: enough GARMENT.toml --out FILE")
     contents = stash_at(where).contents()
     sheet_of(document, contents.fabrics, contents.pieces, out, paper=paper)
 

@@ -135,6 +135,8 @@ def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
 def _wish(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
     from stash.intake import Wish
 
+    if cloth.name is not None and not cloth.name.strip():
+        raise InputWrong("the name of the cloth is blank", "say what to call it with --name")
     size = None
     if cloth.width is not None and cloth.length is not None:
         size = (parse_length(cloth.width, what="the width"), parse_length(cloth.length, what="the length"))

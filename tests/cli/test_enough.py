@@ -22,7 +22,7 @@ def hems(path: Path, count: int, length: str) -> Path:
 
 
 def test_yes_is_status_0_and_can_be_checked(filled: Call, tmp_path: Path) -> None:
-    """Nine strips of 888 mm fit in the nine lanes of 900 mm (888 + 2 · 6 mm seams): yes, each in the piece and apart."""
+    """Nine strips of 888 mm fit in the nine lanes of 900 mm (888 + 2 · 6 mm seams): yes, all apart."""
     done = filled("enough", hems(tmp_path / "g.toml", 9, "888 mm"), "--json")
     assert done.code == 0
     assert (done.document["schema"], done.document["answer"], done.document["proven"]) == ("plan/1", "yes", True)
@@ -48,7 +48,7 @@ def test_no_is_status_1_and_says_what_is_short(filled: Call, tmp_path: Path) -> 
 
 @pytest.mark.parametrize("length", ["888.3 mm", "887.7 mm"])
 def test_unsure_is_status_3(filled: Call, tmp_path: Path, length: str) -> None:
-    """Known to ± 1 mm only, 900 mm of cloth may or may not hold 888.3 or 887.7 mm and its seams: unsure by measurement."""
+    """Known to ± 1 mm only, 900 mm of cloth may or may not hold 888.3 or 887.7 mm and seams: unsure."""
     document = json.loads((tmp_path / "filled.json").read_text(encoding="utf-8"))
     document["pieces"][0]["outline_mm_u95"] = 1.0
     (tmp_path / "unsure.json").write_text(json.dumps(document), encoding="utf-8")
@@ -72,7 +72,7 @@ def test_words_begin_with_the_answer(filled: Call, tmp_path: Path) -> None:
 
 
 def test_cut_leaves_what_is_left_and_undo_brings_it_back(filled: Call, tmp_path: Path) -> None:
-    """Cut: the piece goes, leftovers come, area for area; the same plan cannot be cut twice; undo restores the stash."""
+    """Cut: the piece goes, leftovers come; the same plan cannot be cut twice; undo restores the stash."""
     garment = hems(tmp_path / "g.toml", 3, "600 mm")
     assert filled("enough", garment, "--out", "plan.json").code == 0
     before = filled("stash", "list", "--json").document

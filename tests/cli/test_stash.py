@@ -32,7 +32,7 @@ def test_stripes_that_are_told_are_kept(call: Call) -> None:
 
 
 def test_second_length_of_striped_cloth_says_what_is_missing(filled: Call) -> None:
-    """Where the stripe lies on a typed length is not known: it is kept as not known, and she is told what to measure."""
+    """Where the stripe lies on a typed length is not known: it is kept so, and she is told what to measure."""
     added = filled("add", "--width", "50 cm", "--length", "1 m", "--fabric", "ticking", "--json")
     assert added.code == 0
     (row,) = added.document["added"]
