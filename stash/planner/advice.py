@@ -148,7 +148,8 @@ class _Attempt:
 
 
 def _joins(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
-    return attempt.first((joined(subject, strips) for strips in one_by_one(subject.strips)), MOST_OF_A_KIND)
+    alone = attempt.first((joined(subject, strips) for strips in one_by_one(subject.strips)), MOST_OF_A_KIND)
+    return alone or attempt.first((joined(subject, strips) for strips in least_first(subject.strips)), 1)
 
 
 def _narrower(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
@@ -175,7 +176,8 @@ def _narrowest(
 
 def _stripes(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
     labels = list(dict.fromkeys(stripe.label for stripe in subject.fabrics[_fabric(subject)].print.stripes))
-    sets = [*together(subject.strips), *least_first(subject.strips)]
+    alone = together(subject.strips)
+    sets = [*alone, *(rows for rows in least_first(subject.strips) if rows not in alone)]
     changes = (
         restriped(subject, strips, label)
         for strips in sets
