@@ -51,7 +51,7 @@ def test_without_keep_nothing_is_kept(call: Call, tmp_path: Path) -> None:
 
 
 def test_questions_one_at_a_time(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
-    """On standard input: a blank line takes the default, a bad answer is explained and asked again; the answer comes."""
+    """On standard input: a blank line takes the default, a bad one is explained and asked again; the answer comes."""
     answers = [BORDER, "green", "red", "", "", "38 in", "5 ft 5 in", "hip", "easy", "2 in", "1"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     done = call("ask")
