@@ -51,27 +51,28 @@ def improve(found: Solution, weights: Weights, seconds: float) -> Better:
     then among all. The answer does not depend on the machine, but for running out of time.
     """
     better = as_it_is(found, weights)
-    if not _worth_it(better, weights):
-        return better
-    better = _fewer_pieces(better, weights, time.monotonic() + seconds / 3)
-    if not (_worth_it(better, weights) and _small(better.solution.task)):
+    if _savable(better, weights):
+        better = _fewer_pieces(better, weights, time.monotonic() + seconds / 3)
+    if not _worth_searching(better, weights):
         return better
     roomy = trimmed(better.solution.task, COMFORT_UM)
     if sound(replace(better.solution, task=roomy)):
         better = _search(better, roomy, weights, seconds / 2)
-    if _worth_it(better, weights):
+    if _worth_searching(better, weights):
         better = _search(better, better.solution.task, weights, seconds / 2)
     return better
 
 
-def _worth_it(better: Better, weights: Weights) -> bool:
+def _savable(better: Better, weights: Weights) -> bool:
+    """Whether there may be a plan with fewer pieces or joins."""
+    return not better.solution.task.panels and better.solution.opening_um(weights) > better.bound_um
+
+
+def _worth_searching(better: Better, weights: Weights) -> bool:
+    """Whether the exact search may find a cheaper plan in the short time it has."""
     task, cost = better.solution.task, better.solution.cost_um(weights)
-    savable = better.solution.opening_um(weights) > _least_cost(task, weights)
-    return savable and not task.panels and cost - better.bound_um > NEAR * cost
-
-
-def _small(task: Task) -> bool:
-    return sum(need.most * len(need.all_runs) for need in task.needs) <= MOST_PLACES
+    places = sum(need.most * len(need.all_runs) for need in task.needs)
+    return not task.panels and places <= MOST_PLACES and cost - better.bound_um > NEAR * cost
 
 
 def _fewer_pieces(better: Better, weights: Weights, deadline: float) -> Better:

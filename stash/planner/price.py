@@ -14,12 +14,12 @@ EDGE_WEIGHT: Mapping[str, int] = {"front": 6, "sleeve": 5, "join": 4, "neck": 3,
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weights:
     """Prices in mm of cloth. ``useful_mm``: a lane's end shorter than this is of no use and counts as lost, but for the
-    ``ease_um`` (um) that shears need: they follow chalk to 1/16-1/8 in [common practice]."""
+    ``ease_um`` (um) that shears need: they follow chalk to 1/16-1/8 in [common practice], and a hair."""
 
     piece_mm: int = 300
     join_mm: int = 100
     useful_mm: int = 150
-    ease_um: int = 3175
+    ease_um: int = 3200
     edges: Mapping[str, int] = field(default_factory=lambda: dict(EDGE_WEIGHT))
 
     def join_um(self, strip: Strip) -> int:

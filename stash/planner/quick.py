@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import shapely
+
 from stash.planner.cost import cost_um, opening_um
 from stash.planner.greedy import ROUNDS, lay_greedily
 from stash.planner.placing import place
@@ -14,6 +16,7 @@ from stash.planner.plan import Placement
 from stash.planner.price import Weights
 from stash.planner.region import to_print
 from stash.planner.space import Lay, Spot, frame_angle, room_cells
+from stash.planner.stance import Stance
 from stash.planner.task import Cut, Task, build_task
 
 CORNERS = ((1, 1), (-1, 1), (1, -1), (-1, -1))
@@ -126,11 +129,24 @@ def _lay_panel(
             places = [point for cell in cells for point in cell]
             if not places:
                 continue
-            x, y = min(places, key=lambda p: (p[0] * corner[0] + p[1] * corner[1], p))
+            x, y = _on_cloth(min(places, key=lambda p: (p[0] * corner[0] + p[1] * corner[1], p)), cells, corner, stance)
             spot = Spot(panel=index, piece=piece, quarter=quarter, angle_deg=angle, wide_um=wide_um,
                         long_um=long_um, cells=())  # fmt: skip
             return Lay(spot=spot, x_um=round(x * 1000), y_um=round(y * 1000))
     return None
+
+
+def _on_cloth(
+    place: tuple[float, float], cells: Sequence[Sequence[tuple[float, float]]], corner: tuple[int, int], stance: Stance
+) -> tuple[float, float]:
+    """The place drawn back from the last hundredth that is allowed beyond the cloth, where there is room for it."""
+    fit_mm = stance.fit_um / 1000
+    room = shapely.union_all([shapely.Polygon(cell) for cell in cells])
+    for back in ((1, 1), (1, 0), (0, 1)):
+        x, y = (place[axis] + corner[axis] * back[axis] * fit_mm for axis in (0, 1))
+        if room.covers(shapely.Point(x, y)):
+            return x, y
+    return place
 
 
 def panel_lack_mm(task: Task) -> dict[int, float]:
