@@ -1,0 +1,99 @@
+"""Room for hands: what is spare stands where shears need it, at no higher cost."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from stash.garment.part import Panel, Strip
+from stash.planner.plan import Placement, Plan
+from tests.planner.test_solve import ask, cloth, fabric, strip
+
+EIGHTH_IN_MM = 3.175  # shears follow chalk to 1/16-1/8 in [common practice]
+
+
+def ends(plan: Plan) -> list[tuple[float, float]]:
+    """Least and greatest y of each placement."""
+    shapes = [shapely.Polygon(placement.outline_mm).bounds for placement in plan.placements]
+    return [(bounds[1], bounds[3]) for bounds in shapes]
+
+
+def test_joined_strip_is_shared_out_evenly_enough() -> None:
+    """980 mm in two lanes of 500 mm: 500 + 480 would leave nothing at one end; both may keep 10 mm."""
+    plan = ask([strip("s", 980, joins=1)], [cloth(120, 500)])
+    assert all(end <= 500 - EIGHTH_IN_MM for _, end in ends(plan))
+    assert sum(p.finished_mm or 0 for p in plan.placements) == pytest.approx(980, abs=0.01)
+
+
+def test_no_lane_is_full_while_another_is_half_empty() -> None:
+    """1200 mm in three lanes of 500 mm leaves 300 mm: no cut need end within 1/8 in of the cloth's edge."""
+    plan = ask([strip("s", 1200, joins=3)], [cloth(180, 500)])
+    assert len(plan.placements) == 3
+    assert all(end <= 500 - EIGHTH_IN_MM for _, end in ends(plan))
+
+
+def test_shortest_segment_is_kept_when_length_moves() -> None:
+    """520 mm in two lanes of 500 mm with a least of 25 mm: the short one gets longer, never shorter."""
+    plan = ask([strip("s", 520, joins=1, shortest_mm=25.0)], [cloth(120, 500)])
+    assert min(p.finished_mm or 0 for p in plan.placements) >= 25.0
+
+
+def test_full_cloth_stays_full() -> None:
+    """Where there is nothing to spare, the plan stands and says so: 1000 mm from two lanes of 500 mm."""
+    plan = ask([strip("s", 1000, joins=1)], [cloth(120, 500)])
+    assert plan.answer == "yes"
+    assert plan.tightest is not None
+    assert plan.tightest.spare_mm == pytest.approx(0, abs=0.02)
+
+
+def test_lane_at_the_selvage_is_left_for_one_further_in() -> None:
+    """A 60 mm strip about the A at 30 mm grazes the edge; the lane at 90 mm has 60 mm beside it."""
+    plan = ask([strip("s", 400, cut=60.0)], [cloth(300, 500)])
+    assert min(x for x, _ in plan.placements[0].outline_mm) > EIGHTH_IN_MM
+
+
+def test_cut_behind_a_flaw_keeps_off_it() -> None:
+    """Behind a flaw at 100-105 mm, 300 of 395 mm are cut: there is room to begin 1/8 in off the flaw."""
+    flaw = (((0.0, 100.0), (180.0, 100.0), (180.0, 105.0), (0.0, 105.0)),)
+    plan = ask([strip("s", 300)], [cloth(180, 500, flaws_mm=flaw)])
+    ((begin, end),) = ends(plan)
+    assert begin >= 105 + EIGHTH_IN_MM - 0.01
+    assert end <= 500 - EIGHTH_IN_MM
+
+
+def test_print_that_repeats_along_holds_its_cuts() -> None:
+    """Repeat along 100 mm: segments run on in the print, so none may move alone; the audit looks."""
+    parts: list[Strip | Panel] = [strip("s", 700, joins=1), strip("t", 200, joins=1)]
+    assert ask(parts, [cloth(180, 500)], fabric(along=100.0, one_way=True)).answer == "yes"
+
+
+def test_two_cuts_that_share_a_line_are_not_tight() -> None:
+    """200 + 200 mm end to end in a 500 mm lane leave 100 mm along and 10 mm across: 10 mm is the least to spare."""
+    plan = ask([strip("s", 200), strip("t", 200)], [cloth(60, 500)])
+    assert plan.tightest is not None
+    assert plan.tightest.spare_mm == pytest.approx(10, abs=0.02)
+
+
+def test_panel_spare_is_how_much_larger_it_could_be() -> None:
+    """A 170 x 480 panel on 180 x 500: 10 mm wider is the least, and it lies wholly on the cloth."""
+    panel = Panel(id="body", fabric="f", width_mm=170, length_mm=480, seam_mm=0)
+    plan = ask([panel], [cloth(180, 500)])
+    assert plan.tightest is not None
+    assert plan.tightest.spare_mm == pytest.approx(10, abs=0.02)
+    assert shapely.box(0, 0, 180, 500).covers(shapely.Polygon(plan.placements[0].outline_mm))
+
+
+def on_piece(plan: Plan) -> dict[str, list[Placement]]:
+    """Placements by piece."""
+    rows: dict[str, list[Placement]] = {}
+    for placement in plan.placements:
+        rows.setdefault(placement.piece, []).append(placement)
+    return rows
+
+
+def test_strips_that_go_on_one_piece_open_one_piece() -> None:
+    """Three strips of 150 mm fit one lane of 500 mm; of three such pieces only one is opened."""
+    pieces = [cloth(60, 500, name) for name in "pqr"]
+    plan = ask([strip(f"s{i}", 150) for i in range(3)], pieces)
+    assert len(on_piece(plan)) == 1
+    assert plan.best
