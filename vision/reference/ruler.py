@@ -96,14 +96,16 @@ def _ruler_like(candidate: Candidate) -> bool:
 
 def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
     found: list[Candidate] = []
+    tried: list[Row] = []
     for level in range(len(levels) - 1, -1, -1):
         looked = 0
         for row in find_rows(levels[level], level):
             if looked >= ROWS_PER_LEVEL:
                 break
-            if any(_covers(candidate.comb, row) for candidate in found):
+            if any(_covers(candidate.comb, row) for candidate in found) or any(_repeats(row, other) for other in tried):
                 continue
             looked += 1
+            tried.append(row)
             comb = follow(levels, row)
             if comb is None:
                 continue
@@ -115,6 +117,16 @@ def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
         if any(_plain(candidate, level) for candidate in found):
             break
     return found
+
+
+def _repeats(row: Row, other: Row) -> bool:
+    """Whether a row is a part of one that was followed before, with whatever success."""
+    if row.dark != other.dark or abs(row.period_px / other.period_px - 1) > 0.1:
+        return False
+    off = row.bases_px - other.bases_px.mean(axis=0)
+    along, across = np.abs(off @ other.axis), np.abs(off @ np.array([-other.axis[1], other.axis[0]]))
+    half = 0.5 * float(np.ptp(other.bases_px @ other.axis)) + other.period_px
+    return bool(((along < half) & (across < 0.5 * other.period_px)).mean() > 0.7)
 
 
 def _joined(found: list[Candidate], fresh: Candidate) -> list[Candidate]:

@@ -29,6 +29,8 @@ EVEN_SHARE = 0.12
 EVEN_PX = 0.7
 #: Ticks stand square to their row; perspective and slanted photographs leave them within this angle, deg.
 SQUARE_DEG = 25.0
+#: Ticks are not longer than this many spacings (half millimetres: 4 mm is 8); stripes of cloth are.
+LONGEST_TICK = 12.0
 #: Rows shorter than this are chance.
 LEAST_ROW = 6
 
@@ -60,7 +62,7 @@ class Row:
         return float(len(self.bases_px))
 
 
-def pyramid(gray: NDArray[np.uint8], *, smallest_px: int = 100) -> list[NDArray[np.uint8]]:
+def pyramid(gray: NDArray[np.uint8], *, smallest_px: int = 60) -> list[NDArray[np.uint8]]:
     """The picture at full size, half, quarter ... until its shorter side is under ``smallest_px``."""
     levels = [gray]
     while min(levels[-1].shape) // 2 >= smallest_px and len(levels) < 6:
@@ -80,7 +82,8 @@ def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
     for sign in (1, -1):
         for strokes in _strokes(xx, yy, xy, sign):
             rows.extend(_rows(strokes, level))
-    return sorted(rows, key=lambda row: -row.weight)
+    short = [row for row in rows if row.length_px < LONGEST_TICK * row.period_px]
+    return sorted(short, key=lambda row: -row.weight)
 
 
 def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16], sign: int) -> list[Strokes]:

@@ -38,6 +38,8 @@ ASTRAY_SHARE = 0.08
 LEAST_STEP = 0.12
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
 TICK_MM, TICK_SPREAD = 3.2, 0.6
+#: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
+MISSING = 1.2
 #: Cost of ways to divide that are rarely met, nats (our estimate of practice).
 RARE = 4.0
 
@@ -121,14 +123,18 @@ def _divisions() -> tuple[Division, ...]:
         Division(unit="mm", base_mm=0.5, top=10, longer=(2, 10), cost=RARE - 1),
         Division(unit="mm", base_mm=0.5, top=2, longer=(2,), cost=RARE),
     ]
-    for top, cost in ((8, 0.0), (16, 0.0), (32, 1.0)):
+    for top, cost in ((8, 0.0), (16, 0.0), (32, 2.0)):
         steps = [2**j for j in range(1, int(math.log2(top)))]
         for count in range(len(steps) + 1):
             for chosen in combinations(steps, count):
                 missing = len(steps) - count
                 out.append(
                     Division(
-                        unit="inch", base_mm=INCH_MM / top, top=top, longer=(*chosen, top), cost=cost + 0.7 * missing
+                        unit="inch",
+                        base_mm=INCH_MM / top,
+                        top=top,
+                        longer=(*chosen, top),
+                        cost=cost + MISSING * missing,
                     )
                 )
         # the longest in the picture may be the half inch's
