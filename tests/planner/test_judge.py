@@ -37,5 +37,9 @@ def test_the_planner_agrees_with_the_judge(first: int) -> None:
 
 def test_the_cases_hold_all_three_answers() -> None:
     """A judge who always says the same would prove nothing: among the cases every answer occurs."""
-    answers = {decide(random_case(seed), limit_s=20, optimise=False).answer for seed in SEEDS}
+    answers: set[str] = set()
+    for seed in SEEDS:
+        answers.add(decide(random_case(seed), limit_s=20, optimise=False).answer)
+        if len(answers) == 3:
+            return
     assert answers == {"yes", "no", "unsure"}
