@@ -28,6 +28,8 @@ _LEAST_OVERLAP = 0.22
 SECOND_MOTIF = 0.04
 #: Degrees from square that two axes of a rectangular repeat may be: cloth is not pulled further askew.
 SQUARE_PLAY_DEG = 5.0
+#: Axes within this of square, deg, go before others that are not: no photograph is rectified worse (rendered scenes).
+NEARLY_SQUARE_DEG = 1.5
 #: Prints lie along the photo's axes within this, mostly (practice); a lattice far from them is a half-drop or brick.
 _ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
@@ -269,7 +271,8 @@ def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Double
             continue
         first, second = np.array(p) @ basis, np.array(q) @ basis
         cosine = float(first @ second) / float(np.hypot(*first) * np.hypot(*second))
-        if abs(math.degrees(math.asin(np.clip(cosine, -1, 1)))) > SQUARE_PLAY_DEG:
+        off_square = abs(math.degrees(math.asin(np.clip(cosine, -1, 1))))
+        if off_square > SQUARE_PLAY_DEG:
             continue
         across, along = (first, second) if abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first) else (
             second,
@@ -277,15 +280,16 @@ def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Double
         )
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
         lean = abs(math.degrees(math.atan2(across[1], across[0])))
-        found.append((index, float(across @ across + along @ along), lean, across, along))
+        askew = off_square > NEARLY_SQUARE_DEG or index > 2
+        found.append((index, float(across @ across + along @ along), lean, across, along, askew))
     if not found:
         return None
-    found.sort(key=lambda f: (f[0], f[1]))
+    found.sort(key=lambda f: (f[5], f[0], f[1]))
     best = found[0]
     upright = [f for f in found if f[0] == 2 and f[2] <= _ALIGNED_DEG]
     if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright:
         best = upright[0]
-    index, _, _, across, along = best
+    index, _, _, across, along, _ = best
     if index == 1:
         return "straight", across, along, across, along
     middle = (across + along) / 2
