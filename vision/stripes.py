@@ -25,6 +25,10 @@ BLUR_SHARE_U95 = 0.25
 #: Widths within this of each other, beside their own uncertainty, are one width to the eye and the needle (practice).
 WIDTH_PLAY_MM = 0.4
 WIDTH_PLAY_RELATIVE = 0.03
+#: Stripes this much of the widest one's width count as equally wide, and are then told apart by their shade: steps of L*
+#: that the light of another photograph does not blur (our judgement).
+EQUAL_SHARE = 0.93
+SHADE_STEP = 12.0
 _SAMPLES_PER_STEP = 3
 _MOST_SAMPLES = 3000
 _MOST_STRIPES = 40
@@ -219,12 +223,19 @@ def is_even(labels: Sequence[str], widths: Sequence[Estimate]) -> bool:
 
 
 def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...], float]:
-    """The stripes of the document, from the first boundary, and that boundary's place in mm from the fit's origin."""
+    """The stripes of the document, the widest first, and where that one begins, mm from the fit's origin.
+
+    So A is the widest stripe, and the darkest of equally wide ones, whichever part of the cloth the picture shows.
+    """
     bounds = sequence.boundaries_mm
     widths = np.diff(np.append(bounds, bounds[0] + repeat.value))
     spread = np.hypot(sequence.boundaries_u95_mm, np.roll(sequence.boundaries_u95_mm, -1))
-    labels = letter(sequence.lab)
-    shared = {label: sequence.lab[[k for k, other in enumerate(labels) if other == label]].mean(0) for label in labels}
+    shades = np.rint(sequence.lab[:, 0] / SHADE_STEP)
+    wide = np.flatnonzero(widths >= EQUAL_SHARE * widths.max())
+    first = int(min(wide, key=lambda at: tuple(np.roll(shades, -at))))
+    lab, widths, spread = (np.roll(values, -first, axis=0) for values in (sequence.lab, widths, spread))
+    labels = letter(lab)
+    shared = {label: lab[[k for k, other in enumerate(labels) if other == label]].mean(0) for label in labels}
     stripes, start = [], 0.0
     for k, label in enumerate(labels):
         hex_colour = hex_of(shared[label])
@@ -239,4 +250,4 @@ def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...
             )
         )
         start += width
-    return tuple(stripes), float(bounds[0])
+    return tuple(stripes), float(bounds[first])
