@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from vision.colour import srgb_to_lab
+from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
-from vision.filling import fills_frame
+from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -23,14 +24,18 @@ _WORK_PIXELS = 6.0e5
 LEAST_SHARE = 0.012
 LEAST_AREA_MM2 = 900.0
 LEAST_WIDTH_MM = 9.0
-#: Rulers cast shadows about so wide, mm, and their outline is known no better.
-_COVER_MARGIN_MM = 2.0
 #: A hole is at least so large, mm²: smaller ones are spots of the table's colour in the print.
 LEAST_HOLE_MM2 = 150.0
 #: The outline is simplified by at most so much, mm; with the blur of the edge it makes up its uncertainty.
 SIMPLIFY_MM = 0.6
 _EDGE_U95_PX = 0.8
 _CLOSE_MM = 2.5
+#: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
+_MOST_BLOBS, _FEW_BLOBS = 14, 3
+#: A table is seen on at least some of the picture.
+_MOST_SHARE = 0.97
+#: A cloth's area over its hull's: cut-out necks and corners leave it above this (practice).
+_LEAST_SOLIDITY = 0.82
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,21 +63,29 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     A cloth that fills the picture is found by its print repeating from border to border.
     """
     work, scale = _reduced(square)
-    covered = _covered(square, covered_mm, scale, work.shape[:2])
+    covered = covered_mask(square, covered_mm, scale, work.shape[:2])
     valid = cv2.resize(square.valid.astype(np.uint8), work.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
     per_mm = square.px_per_mm * scale
     tone = cv2.GaussianBlur(srgb_to_lab(work) + TONE_SHIFT, (0, 0), max(0.5 * per_mm, 0.8))
     usable = valid & ~covered
-    best: tuple[Mask, ...] = ()
+    def below(cloth: Mask) -> Mask:
+        return cloth_below(cloth, covered, square, covered_mm, scale)
+
+    if striped_all_over(work, usable, per_mm):
+        return (_whole(square, covered),)
+    found: list[_Pieces] = []
     for table in candidates(tone, usable):
-        blobs, plausible = _blobs(table, usable, covered, valid, per_mm)
-        if plausible:
-            best = blobs
+        pieces = _pieces(table, usable, valid, below, per_mm)
+        if pieces.plain:
+            found = [pieces]
             break
-    else:
-        if fills_frame(work, usable, per_mm):
-            return (_whole(square, covered, scale),)
-    regions = [_region(square, blob, covered, scale) for blob in best]
+        found.append(pieces)
+    if not found or not found[0].plain:
+        if patterned_all_over(work, usable, per_mm):
+            return (_whole(square, covered),)
+        found = [pieces for pieces in found if pieces.possible]
+    blobs = found[0].blobs if found else ()
+    regions = [_region(square, blob, covered) for blob in blobs]
     return tuple(sorted((r for r in regions if r is not None), key=lambda r: -r.area_mm2))
 
 
@@ -85,65 +98,76 @@ def _reduced(square: SquareOn) -> tuple[np.ndarray, float]:
     return cv2.resize(square.rgb, size, interpolation=cv2.INTER_AREA), size[0] / width
 
 
-def _covered(square: SquareOn, outlines: Sequence[Doubles], scale: float, shape: tuple[int, ...]) -> Mask:
-    mask = np.zeros(shape[:2], np.uint8)
-    for outline in outlines:
-        px = (np.asarray(outline, np.float64) - np.asarray(square.origin_mm)) * square.px_per_mm * scale
-        cv2.fillPoly(mask, [np.rint(px).astype(np.int32)], 1)
-    return np.asarray(cv2.dilate(mask, _disc(_COVER_MARGIN_MM * square.px_per_mm * scale)) > 0)
-
-
 def _disc(radius_px: float) -> np.ndarray:
     size = 2 * max(round(radius_px), 1) + 1
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
 
 
-def _blobs(
-    table: Table, usable: Mask, covered: Mask, valid: Mask, per_mm: float
-) -> tuple[tuple[Mask, ...], bool]:
-    """What differs from a table, in pieces, and whether that looks like cloths on a table.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pieces:
+    """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may."""
 
-    It does not where nothing large is left, or where the pieces run from border to border or are many: then the
-    "table" is one of the cloth's own colours.
+    blobs: tuple[Mask, ...]
+    plain: bool
+    possible: bool
+
+
+def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mask], per_mm: float) -> _Pieces:
+    """The pieces left when a table is taken away.
+
+    Where they run from border to border, are many, ragged, or lie all round, the "table" may be one of the colours of
+    a cloth that fills the picture.
     """
     unlike = (table.unlike > SURELY_ELSE) & usable
-    unlike |= _below(unlike, covered, per_mm)
-    closed = cv2.morphologyEx(_padded(unlike), cv2.MORPH_CLOSE, _disc(_CLOSE_MM * per_mm))
-    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(LEAST_WIDTH_MM / 2 * per_mm))
-    pad = _PAD
-    opened = opened[pad:-pad, pad:-pad] & valid.astype(np.uint8)
-    opened = _filled(opened, usable & (table.unlike <= SURELY_ELSE), per_mm)
-    opened = _joined(opened, per_mm)
+    unlike = _closed(unlike, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
+    unlike = _closed(unlike | below(unlike), cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
+    solid = _filled(unlike.astype(np.uint8), usable & (table.unlike <= SURELY_ELSE), per_mm)
+    solid = _joined(solid, per_mm)
     least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=4)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
     blobs = tuple(np.asarray(labels == k) for k in kept)
-    through = sum(_runs_through(stats[k], opened.shape) for k in kept)
+    rim = valid & ~(_closed(valid, cv2.MORPH_ERODE, 3.0))
+    sides = [_sides_reached(blob & rim, valid) for blob in blobs]
+    through = sum(_opposite(s) for s in sides)
     share = sum(int(stats[k, cv2.CC_STAT_AREA]) for k in kept) / max(float(valid.sum()), 1)
-    plausible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
-    return blobs, plausible
+    possible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
+    plain = (
+        possible
+        and len(blobs) <= _FEW_BLOBS
+        and all(len(s) <= 2 and not _opposite(s) for s in sides)
+        and all(_solidity(blob) >= _LEAST_SOLIDITY for blob in blobs)
+    )
+    return _Pieces(blobs=blobs, plain=plain, possible=possible)
 
 
-_PAD = 40
-#: More pieces than this are a print's, not remnants laid out side by side.
-_MOST_BLOBS = 14
-#: A table is seen on at least some of the picture.
-_MOST_SHARE = 0.97
+def _closed(mask: Mask, operation: int, radius_px: float) -> Mask:
+    """A morphological operation with a disc, the picture's border continued outwards."""
+    pad = int(radius_px) + 3
+    grown = np.pad(mask.astype(np.uint8), pad, mode="edge" if operation != cv2.MORPH_ERODE else "constant")
+    return np.asarray(cv2.morphologyEx(grown, operation, _disc(radius_px))[pad:-pad, pad:-pad] > 0)
 
 
-def _padded(mask: Mask) -> np.ndarray:
-    return np.pad(mask.astype(np.uint8), _PAD, mode="edge")
+def _sides_reached(touch: Mask, valid: Mask) -> set[str]:
+    """The borders of the picture that a piece reaches over some length, by the part of the picture they lie in."""
+    ys, xs = touch.nonzero()
+    if len(ys) < 8:
+        return set()
+    rows, columns = valid.any(axis=1).nonzero()[0], valid.any(axis=0).nonzero()[0]
+    top, left, height, width = rows[0], columns[0], np.ptp(rows) + 1, np.ptp(columns) + 1
+    away = np.stack([(ys - top) / height, 1 - (xs - left) / width, 1 - (ys - top) / height, (xs - left) / width])
+    nearest = away.argmin(axis=0)
+    return {name for k, name in enumerate(("top", "right", "bottom", "left")) if (nearest == k).sum() >= 8}
 
 
-def _below(unlike: Mask, covered: Mask, per_mm: float) -> Mask:
-    """Where cloth goes on below a ruler: what a closing wider than the ruler fills of it."""
-    if not covered.any():
-        return np.zeros_like(covered)
-    half = float(cv2.distanceTransform(covered.astype(np.uint8), cv2.DIST_L2, 3).max())
-    pad = int(half) + 4
-    grown = np.pad(unlike.astype(np.uint8), pad, mode="edge")
-    closed = cv2.morphologyEx(grown, cv2.MORPH_CLOSE, _disc(half + 2))[pad:-pad, pad:-pad]
-    return np.asarray((closed > 0) & covered)
+def _opposite(sides: set[str]) -> bool:
+    return {"top", "bottom"} <= sides or {"left", "right"} <= sides
+
+
+def _solidity(blob: Mask) -> float:
+    """A piece's area over that of its convex hull."""
+    hull = cv2.convexHull(np.argwhere(blob)[:, ::-1].astype(np.int32))
+    return float(blob.sum()) / max(cv2.contourArea(hull), 1.0)
 
 
 def _filled(mask: np.ndarray, table: Mask, per_mm: float) -> np.ndarray:
@@ -187,14 +211,7 @@ def _joined(mask: np.ndarray, per_mm: float) -> np.ndarray:
     return mask
 
 
-def _runs_through(stats: np.ndarray, shape: tuple[int, ...]) -> bool:
-    """Whether a piece reaches two opposite borders."""
-    left, top, width, height = (int(v) for v in stats[:4])
-    play = 3
-    return (left <= play and left + width >= shape[1] - play) or (top <= play and top + height >= shape[0] - play)
-
-
-def _region(square: SquareOn, blob: Mask, covered: Mask, scale: float) -> ClothRegion | None:
+def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     """Outline, holes and edges of one piece, sharpened on the picture itself."""
     height, width = square.valid.shape
     big = cv2.resize(blob.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR) > 0.5
@@ -208,7 +225,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask, scale: float) -> ClothR
     contour = rings[outer].reshape(-1, 2).astype(np.float64)
     if len(contour) < 20:
         return None
-    inner = cv2.erode(np.pad(square.valid.astype(np.uint8), 1), np.ones((7, 7), np.uint8), borderValue=0)[1:-1, 1:-1] > 0
+    inner = _closed(square.valid, cv2.MORPH_ERODE, 3.0)
     at = np.rint(contour).astype(int)
     free = inner[at[:, 1], at[:, 0]]
     seen = free & ~hidden[at[:, 1], at[:, 0]]
@@ -233,7 +250,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask, scale: float) -> ClothR
     )
 
 
-def _whole(square: SquareOn, covered: Mask, scale: float) -> ClothRegion:
+def _whole(square: SquareOn, covered: Mask) -> ClothRegion:
     """The cloth that fills the picture: its outline is the picture's, none of it the cloth's own."""
     height, width = square.valid.shape
     hidden = cv2.resize(covered.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0

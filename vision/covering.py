@@ -1,0 +1,76 @@
+"""What lies on the cloth and hides it: where cloth goes on below a ruler, a target or a card."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from vision.square import SquareOn
+from vision.swatch import Doubles, Mask
+
+#: Rulers cast shadows about so wide, mm, and their outline is known no better.
+_MARGIN_MM = 2.0
+#: Directions across a ruler in which cloth is joined below it, degrees from square: its edges may cross at a slant.
+_SLANTS_DEG = np.arange(-48.0, 48.1, 8.0)
+
+
+def covered_mask(square: SquareOn, outlines_mm: Sequence[Doubles], scale: float, shape: tuple[int, ...]) -> Mask:
+    """Where (H, W) anything covers what is below, a margin for its shadow included."""
+    mask = np.zeros(shape[:2], np.uint8)
+    for outline in outlines_mm:
+        cv2.fillPoly(mask, [np.rint(_pixels(square, outline, scale)).astype(np.int32)], 1)
+    size = 2 * max(round(_MARGIN_MM * square.px_per_mm * scale), 1) + 1
+    return np.asarray(cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))) > 0)
+
+
+def cloth_below(
+    cloth: Mask, covered: Mask, square: SquareOn, outlines_mm: Sequence[Doubles], scale: float
+) -> Mask:
+    """The covered pixels that lie between cloth on both sides of what covers them, straight across or at a slant.
+
+    Between two places of a straight-edged cloth there is cloth; so nothing is added beyond its edges.
+    """
+    found = np.zeros_like(covered)
+    for outline in outlines_mm:
+        found |= _between(cloth, covered, _pixels(square, outline, scale), _MARGIN_MM * square.px_per_mm * scale)
+    return np.asarray(found & covered)
+
+
+def _between(cloth: Mask, covered: Mask, outline: Doubles, margin: float) -> Mask:
+    height, width = cloth.shape
+    (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
+    if long < short:
+        long, short, angle = short, long, angle + 90
+    across = short + 2 * margin + 4
+    reach = int(across * 1.6) + 4
+    size = (int(long + 2 * reach), int(across + 2 * reach))
+    turn = math.radians(angle)
+    matrix = np.array(
+        [
+            [math.cos(turn), -math.sin(turn), x - math.cos(turn) * size[0] / 2 + math.sin(turn) * size[1] / 2],
+            [math.sin(turn), math.cos(turn), y - math.sin(turn) * size[0] / 2 - math.cos(turn) * size[1] / 2],
+        ]
+    )
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    turned = cv2.warpAffine(cloth.astype(np.uint8), matrix, size, flags=flags)
+    joined = turned.copy()
+    for slant in _SLANTS_DEG:
+        joined |= cv2.morphologyEx(turned, cv2.MORPH_CLOSE, _bar(across / math.cos(math.radians(slant)), slant))
+    back = cv2.warpAffine(joined, matrix, (width, height), flags=cv2.INTER_NEAREST)
+    return np.asarray(cv2.morphologyEx(back & covered.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0)
+
+
+def _bar(length: float, slant_deg: float) -> np.ndarray:
+    """A line through the middle of a square, ``slant_deg`` from upright, as a structuring element."""
+    half = max(round(length / 2), 1)
+    kernel = np.zeros((2 * half + 1, 2 * half + 1), np.uint8)
+    dx, dy = math.sin(math.radians(slant_deg)) * half, math.cos(math.radians(slant_deg)) * half
+    cv2.line(kernel, (round(half - dx), round(half - dy)), (round(half + dx), round(half + dy)), 1)
+    return kernel
+
+
+def _pixels(square: SquareOn, outline_mm: Doubles, scale: float) -> Doubles:
+    return np.asarray((np.asarray(outline_mm, np.float64) - np.asarray(square.origin_mm)) * square.px_per_mm * scale)
