@@ -70,10 +70,13 @@ def _task(share: Share, stance: Stance) -> Task:
 def _no_by_area(share: Share, lack_mm2: float) -> Finding:
     widths = [strip.cut_width_mm for strip in share.strips] + [panel.width_mm for panel in share.panels]
     stripe = share.strips[0].stripe if share.strips else None
-    lack = find_lack(_task(share, Stance.GENEROUS)) if share.strips and share.fabric.print.across else None
+    generous = _task(share, Stance.GENEROUS)
+    lack = find_lack(generous) if share.strips and share.fabric.print.across else None
     missing: dict[str | None, float] = {stripe: lack_mm2 / max(widths)}
     if lack is not None:
         missing = {label: um / 1000 for label, um in lack.missing_um.items()}
+    for panel_lack in panel_lack_mm(generous).values():
+        missing[None] = max(missing.get(None, 0.0), panel_lack)
     proof = f"the parts of {share.fabric.id} cover {lack_mm2:.0f} mm2 more than there is cloth"
     return Finding(answer="no", proven=True, missing_mm=missing, proofs=(proof,))
 
@@ -170,12 +173,12 @@ def _what_decides(share: Share, clock: Clock, weights: Weights) -> tuple[str, ..
     unsure_outline = any(piece.outline_u95_mm for piece in share.pieces)
     if unsure_outline and _settled(replace(share, pieces=exact_pieces), clock, weights):
         worst = max(share.pieces, key=lambda piece: piece.outline_u95_mm)
-        lines.append(f"measure the outline of {worst.id} again, closer than {worst.outline_u95_mm:.2g} mm")
+        lines.append(f"measure the outline of {worst.id} again, closer than {worst.outline_u95_mm:.3g} mm")
     if across is not None and across.u95:
         exact = replace(share.fabric, print=replace(share.fabric.print, across=Estimate(across.value)))
         if _settled(replace(share, fabric=exact), clock, weights):
             lines.append(
-                f"measure the repeat of {share.fabric.id} again over more repeats, closer than {across.u95:.2g} mm"
+                f"measure the repeat of {share.fabric.id} again over more repeats, closer than {across.u95:.3g} mm"
             )
     if not lines:
         lines = [f"measure piece {piece.id} again by hand" for piece in share.pieces if piece.outline_u95_mm]

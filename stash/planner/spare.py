@@ -114,7 +114,7 @@ def _edges(barred: Any, own: tuple[float, ...], axis: int) -> tuple[float, float
 
 def _corridor(own: tuple[float, ...], axis: int) -> Any:
     """The band in which a cut would be pushed along an axis, a hair narrower than the cut."""
-    hair, far_mm = 2 * SLIVER_MM, 1e6
+    hair, far_mm = 2 * SLIVER_MM, 1e7
     if axis:
         return shapely.box(own[0] + hair, -far_mm, own[2] - hair, far_mm)
     return shapely.box(-far_mm, own[1] + hair, far_mm, own[3] - hair)
