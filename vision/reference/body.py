@@ -16,6 +16,9 @@ WIDEST_MM = 45.0
 BEYOND_MM = 60.0
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
 OTHER_COLOUR = 36.0
+#: The gaps between ticks make up this share of what is seen about them, and the bare ruler's colour lies this many times
+#: as far from the middle colour as theirs (own rendered scenes, 3 to 8 px a tick; more takes in the cloth beside it).
+GAPS, BARE = 0.15, 1.6
 #: The ruler's edge is passed when the other colour lasts this long, mm: a printed line or a row of digits does not.
 LASTING_MM = 2.0
 #: Added round the ruler for its shadow and thickness, mm.
@@ -65,11 +68,7 @@ def _sides(
     seen, inside = _colours(rgb, origin + us[None, :, None] * axis + vs[:, None, None] * normal)
     rows = np.median(seen, axis=1)
     near = np.abs(vs) <= 0.6 * band_px + px_per_mm
-    ground = np.median(seen[near].reshape(-1, 3), axis=0)
-    bright = np.quantile(seen[near].reshape(-1, 3), 0.75, axis=0)
-    dark = np.quantile(seen[near].reshape(-1, 3), 0.25, axis=0)
-    other = bright if np.abs(bright - ground).sum() <= np.abs(ground - dark).sum() else dark
-    off = np.minimum(np.abs(rows - ground).sum(axis=1), np.abs(rows - other).sum(axis=1))
+    off = _off(rows, seen[near].reshape(-1, 3))
     off[inside.mean(axis=1) < 0.3] = np.inf
     start = len(vs) // 2
     stay = 0.5 * band_px + 1.0 * px_per_mm
@@ -77,6 +76,19 @@ def _sides(
     high = _walk(off, vs, start, 1, px_per_mm)
     rim = RIM_MM * px_per_mm
     return min(low, -stay) - rim, max(high, stay) + rim
+
+
+def _off(rows: NDArray[np.float32], marked: NDArray[np.float32]) -> Floats:
+    """How far each row's colour (V, 3) is from the ruler's, known only where it is marked (N, 3).
+
+    Between fine ticks the blur mixes ink into the ground, so that the bare ruler is farther from the ink than most of
+    what is seen there: its colour is sought from the marked part's middle away from the ink, a little beyond the gaps'.
+    """
+    darkest, dark, ground, bright, brightest = np.quantile(marked, (GAPS, 0.25, 0.5, 0.75, 1 - GAPS), axis=0)
+    gaps = brightest if np.abs(bright - ground).sum() <= np.abs(ground - dark).sum() else darkest
+    way = BARE * (gaps - ground)
+    along = np.clip((rows - ground) @ way / max(float(way @ way), 1.0), 0.0, 1.0)
+    return np.abs(rows - ground - along[:, None] * way).sum(axis=1)
 
 
 def _ends(
