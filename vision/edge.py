@@ -28,6 +28,8 @@ _CORNER_SHARE, _CORNER_MM = 0.04, 4.0
 _TUFT_MM = 5.0
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.05
+#: OpenCV's remap takes fewer than 32768 rows at once (its own limit).
+_REMAP_ROWS = 30000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,14 +46,17 @@ class ClothEdge:
 
 
 def sharpened(tone: Floats, contour: Doubles) -> Doubles:
-    """Move each point (x, y) of a closed contour along its normal to where the colour is half way between both sides."""
+    """Move each point (x, y) of a closed contour along its normal to where the colour is half way between the sides."""
     ahead, behind = np.roll(contour, -3, axis=0), np.roll(contour, 3, axis=0)
     tangent = ahead - behind
     normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
     offsets = np.arange(-_REACH_PX - 1, _REACH_PX + 1.01, 0.5)
     x = (contour[:, 0, None] + normal[:, 0, None] * offsets).astype(np.float32)
     y = (contour[:, 1, None] + normal[:, 1, None] * offsets).astype(np.float32)
-    along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    parts = [slice(k, k + _REMAP_ROWS) for k in range(0, len(contour), _REMAP_ROWS)]
+    along = np.concatenate(
+        [cv2.remap(tone, x[p], y[p], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for p in parts]
+    ).astype(np.float64)
     first, last = along[:, :4].mean(1), along[:, -4:].mean(1)
     span = last - first
     size = (span * span).sum(1)
