@@ -33,12 +33,10 @@ def main() -> None:
             continue
         try:
             trials.append(try_scene(scene))
+            for line in [] if options.quiet else _complaints(trials[-1]):
+                print(line, flush=True)
         except Exception:
             print(f"seed {seed}: a crash\n{traceback.format_exc(limit=-2)}")
-    if not options.quiet:
-        for trial in trials:
-            for line in _complaints(trial):
-                print(line)
     print("\n".join(table(trials)))
     print("\n".join(real_lines(options.photos)))
 
