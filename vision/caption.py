@@ -105,7 +105,7 @@ def _scale(measurement: Measurement) -> str:
     ]
     skew = measurement.main.skew
     if skew is not None:
-        parts.append(f"print skewed {skew.angle.value:+.1f} ± {skew.angle.u95:.1f}° ({abs(skew.percent):.1f} %)")
+        parts.append(f"print skewed {skew.angle.value:+.2f} ± {skew.angle.u95:.2f}° ({abs(skew.percent):.1f} %)")
     return "   ·   ".join(parts)
 
 

@@ -218,7 +218,7 @@ class _Drawing:
         self.pen.dot(ends[0][0], WHITE, radius=4)
         sense = "anticlockwise" if skew.angle.value >= 0 else "clockwise"
         name = {"torn": "torn edge", "selvage": "selvage", "thread": "drawn thread", "weave": "weave"}[skew.reference]
-        text = f"print {abs(skew.angle.value):.1f} ± {skew.angle.u95:.1f}° {sense} of the grain"
+        text = f"print {abs(skew.angle.value):.2f} ± {skew.angle.u95:.2f}° {sense} of the grain"
         middle = between(ends[1][0], ends[1][1], 0.5)
         lift = (-1 if ends[1][1][1] <= ends[0][1][1] else 1) * 24 * self.pen.unit
         self.tag((middle[0], middle[1] + lift), text, ORANGE, height=16)

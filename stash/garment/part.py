@@ -16,9 +16,9 @@ class Strip:
     """A strip of border, the named stripe running down it; all lengths in mm, resolved (nothing left to default).
 
     ``length_mm`` and ``width_mm`` are finished. ``cut_width_mm`` is the whole width cut; ``stripe_at_mm`` runs from the
-    cut edge where p·n is least to the stripe's centre. A strip is one or more segments of finished lengths v with
-    sum = length, at most ``joins`` + 1 of them, each at least ``shortest_mm`` once there is more than one, each cut
-    v + 2·seam long, plus ``extra_mm`` at the strip's own start and end.
+    cut edge where p·n is least (greatest where it lies turned) to the stripe's centre. A strip is one or more segments
+    of finished lengths v with sum = length, at most ``joins`` + 1 of them, each at least ``shortest_mm`` once there is
+    more than one, each cut v + 2·seam long, plus ``extra_mm`` at the strip's own start and end.
     """
 
     id: str
