@@ -16,7 +16,7 @@ WIDEST_MM = 45.0
 BEYOND_MM = 60.0
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
 OTHER_COLOUR = 36.0
-#: The gaps between ticks make up this share of what is seen about them, and the bare ruler's colour lies this many times
+#: The gaps between ticks make up this share of what is seen about them; the bare ruler's colour lies this many times
 #: as far from the middle colour as theirs (own rendered scenes, 3 to 8 px a tick; more takes in the cloth beside it).
 GAPS, BARE = 0.15, 1.6
 #: The ruler's edge is passed when the other colour lasts this long, mm: a printed line or a row of digits does not.
