@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -159,3 +160,12 @@ def test_target_is_written_at_true_scale(call: Call, tmp_path: Path) -> None:
         assert (width * 25.4 / 72, height * 25.4 / 72) == pytest.approx(size, abs=0.05)
     assert call("target", "--out", "a3.pdf", "--paper", "a3").code == 2
     assert call("target", "--out", "no/such/folder/a4.pdf").code == 2
+
+
+def test_without_its_system_libraries(call: Call, good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where OpenCV cannot be loaded, as on a bare server, the sentence holds the apt-get command that mends it."""
+    monkeypatch.setitem(sys.modules, "cv2", None)
+    for words in (("measure", good), ("add", good, "--name", "Cloth"), ("target", "--out", "a4.pdf")):
+        done = call(*words, "--json")
+        assert done.code == 2
+        assert "apt-get install" in done.document["remedy"]
