@@ -88,7 +88,7 @@ def _off(rows: NDArray[np.float32], marked: NDArray[np.float32]) -> Floats:
     gaps = brightest if np.abs(bright - ground).sum() <= np.abs(ground - dark).sum() else darkest
     way = BARE * (gaps - ground)
     along = np.clip((rows - ground) @ way / max(float(way @ way), 1.0), 0.0, 1.0)
-    return np.abs(rows - ground - along[:, None] * way).sum(axis=1)
+    return np.asarray(np.abs(rows - ground - along[:, None] * way).sum(axis=1), dtype=np.float64)
 
 
 def _ends(
