@@ -157,7 +157,7 @@ class _Drawing:
         across = across_vector(print_.across_direction_deg.value)
         along = np.array([-across[1], across[0]])
         outline = np.asarray(cloth.region.outline_mm, dtype=np.float64)
-        s_mid, t_mid = float((outline @ across).mean()), float((outline @ along).mean())
+        s_mid, t_mid = (float((places.min() + places.max()) / 2) for places in (outline @ across, outline @ along))
         origin = print_.origin_mm or 0.0
         repeat = print_.across.value
         start = origin + round((s_mid - repeat / 2 - origin) / repeat) * repeat
@@ -175,7 +175,7 @@ class _Drawing:
                 place = (start + stripe.centre_mm) * across + (row + (1.2 + lane) * step) * along
                 if self.tag(self.px(plane, place)[0], f"{stripe.label} {stripe.width.value:.1f}", WHITE, height=16):
                     break
-        self._letters(plane, print_, outline, row - 0.17 * reach)
+        self._letters(plane, print_, outline, row - 0.24 * reach)
 
     def _letters(self, plane: Plane, print_: Print, outline: Floats, row: float) -> None:
         """Every stripe's letter, all the way across, where it is wide enough to carry one."""
