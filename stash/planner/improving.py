@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 
 from stash.planner.bound import least_segments
@@ -20,6 +20,9 @@ WORK = 0.03
 
 MOST_PLACES = 400
 """Segments times runs up to which a cheaper plan is searched for exactly; with more, none is found so soon."""
+
+TRIES = 2
+"""How often doing without one piece is tried."""
 
 ROUNDS = 12
 """Orders tried for doing without a piece."""
@@ -76,16 +79,22 @@ def _worth_searching(better: Better, weights: Weights) -> bool:
 
 
 def _fewer_pieces(better: Better, weights: Weights, deadline: float) -> Better:
-    """Opened pieces closed one after another, the least used first, as long as first fit finds a cheaper plan."""
+    """Opened pieces closed one after another, the least used first, where first fit then finds a cheaper plan.
+
+    A piece that could not be closed is tried once more after others were: first fit is no proof.
+    """
     closed: set[int] = set()
-    while True:
-        for piece in _by_use(better.solution):
-            tried = _without(better.solution, closed | {piece}, weights, deadline)
-            if tried is not None and tried.cost_um(weights) < better.solution.cost_um(weights):
-                better, closed = replace(better, solution=tried), closed | {piece}
-                break
+    kept: Counter[int] = Counter()
+    while rest := [piece for piece in _by_use(better.solution) if kept[piece] < TRIES]:
+        piece = min(rest, key=lambda p: kept[p])
+        tried = _without(better.solution, closed | {piece}, weights, deadline)
+        if tried is not None and tried.cost_um(weights) < better.solution.cost_um(weights):
+            better, closed = replace(better, solution=tried), closed | {piece}
         else:
-            return better
+            kept[piece] += 1
+            if not closed and min(kept[p] for p in rest) > 0:
+                break
+    return better
 
 
 def _by_use(solution: Solution) -> list[int]:
