@@ -57,6 +57,7 @@ class Adjustment:
         self.families = sorted({line.family for line in self.lines})
 
     def solve(self) -> tuple[Floats, Floats, float]:
+        """The parameters with the least cost, their covariance, and the rms residual in px."""
         best: tuple[float, Floats] | None = None
         # two starts, tilted either way, keep a mirror-like minimum from winning
         for tilt in ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15)):

@@ -37,11 +37,13 @@ def rotation(tilt_x: float, tilt_y: float) -> Floats:
 
 
 def pose_matrix(stretch: float, turn: float, x0: float, y0: float) -> Floats:
+    """The similarity (3, 3) that stretches, turns (radians) and then moves a point by (x0, y0)."""
     c, s = stretch * math.cos(turn), stretch * math.sin(turn)
     return np.array([[c, -s, x0], [s, c, y0], [0, 0, 1.0]])
 
 
 def mapped(matrix: Floats, points: Floats) -> Floats:
+    """Points (N, 2) mapped by a homography (3, 3)."""
     points = np.asarray(points, dtype=np.float64)
     w = points @ matrix[2, :2] + matrix[2, 2]
     return np.asarray((points @ matrix[:2, :2].T + matrix[:2, 2]) / w[:, None], dtype=np.float64)

@@ -21,6 +21,7 @@ END_SHARE = 0.45
 
 
 def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
+    """Which level of a pyramid shows ticks that are ``period`` px apart just finely enough."""
     return int(np.clip(math.floor(math.log2(max(period, 1.0) / SAMPLES)), 0, len(levels) - 1))
 
 
