@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vision.cloth import ClothRegion, find_cloths
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
+from vision.level import level, needs_levelling
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale, Skew
 from vision.photo import Photo, focal_length_px
 from vision.plane import Plane, fit_plane
@@ -93,8 +94,12 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     plane = _plane(readings, photo, request, focal_px, warnings)
     if plane is None:
         return _without_scale(photo, readings, warnings)
-    covered = tuple(plane.to_mm(reading.outline_px) for reading in readings if len(reading.outline_px) >= 3)
+    covered = _covered(plane, readings)
     regions = _cloths(photo, plane, covered, warnings)
+    levelled = _levelled(photo, plane, regions, covered)
+    if levelled is not plane:
+        plane, covered = levelled, _covered(levelled, readings)
+        regions = _cloths(photo, plane, covered, warnings)
     found = tuple(
         _measure_cloth(photo, plane, region, covered, request, number, warnings)
         for number, region in enumerate(regions)
@@ -176,6 +181,19 @@ def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: l
     if len(regions) > MOST_CLOTHS:
         warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
     return regions[:MOST_CLOTHS]
+
+
+def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
+    """What the references hide, as polygons in the plane's mm."""
+    return tuple(plane.to_mm(reading.outline_px) for reading in readings if len(reading.outline_px) >= 3)
+
+
+def _levelled(photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], covered: tuple[Floats, ...]) -> Plane:
+    """The plane made surer by the largest cloth's own stripes, where the reference alone leaves the tilt open."""
+    if not regions or not needs_levelling(plane, np.asarray(regions[0].outline_mm, dtype=np.float64).mean(axis=0)):
+        return plane
+    square, mask = _fine(photo, plane, regions[0], covered)
+    return level(plane, square, mask, photo.rgb)
 
 
 def _measure_cloth(

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.makers.camera import Camera, project
-from tests.makers.cloth import Cloth, StripePrint, Stripes
+from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
 from tests.makers.ruler import Ruler
 from tests.makers.scene import Photograph, Scene, as_stored, render
 from tests.makers.sticker import Sheet
@@ -163,8 +163,9 @@ def test_target_without_a_cloth() -> None:
 
 
 def test_clicked_points_include_an_unknown_tilt() -> None:
-    """Two clicked points are true to their length, and are trusted less than the target, as the tilt is not known."""
-    photograph = rendered()
+    """On plain cloth two clicked points are true to their length, and are trusted less, as the tilt is not known."""
+    plain = replace(SCENE.cloths[0], print=PlainPrint(colour="#3a5f94"))
+    photograph = render(replace(SCENE, cloths=(plain,)))
     ends = np.array([[-240.0, 60.0], [40.0, 60.0]])
     start, end = project(photograph.truth.photo_from_mm, ends)
     click = Click(start_px=(start[0], start[1]), end_px=(end[0], end[1]), length_mm=280.0)
@@ -176,6 +177,22 @@ def test_clicked_points_include_an_unknown_tilt() -> None:
     assert abs(scale.px_per_mm.value - photograph.truth.px_per_mm) <= scale.px_per_mm.u95
     assert scale.px_per_mm.relative_u95 > 2 * sure_scale.px_per_mm.relative_u95
     assert scale.reference_px_per_mm == pytest.approx(float(np.hypot(*(end - start))) / 280, rel=1e-6)
+
+
+def test_stripes_tell_the_tilt_that_points_leave_open() -> None:
+    """Two clicked points and stripes that are parallel and evenly spaced give scale, tilt and repeat."""
+    photograph = rendered()
+    ends = np.array([[-240.0, 135.0], [40.0, 135.0]])
+    start, end = project(photograph.truth.photo_from_mm, ends)
+    click = Click(start_px=(start[0], start[1]), end_px=(end[0], end[1]), length_mm=280.0)
+    measurement = measure_photo(photo_of(photograph), MeasureRequest(clicks=(click,))).measurement
+    assert measurement.scale is not None
+    assert measurement.scale.px_per_mm.value == pytest.approx(photograph.truth.px_per_mm, rel=0.005)
+    assert measurement.scale.tilt_deg == pytest.approx(6.0, abs=0.5)
+    assert measurement.main.print is not None
+    assert measurement.main.print.across is not None
+    assert measurement.main.print.across.value == pytest.approx(REPEAT_MM, rel=0.005)
+    assert measurement.main.print.across.relative_u95 < 0.02
 
 
 def test_card_without_a_focal_length_is_refused() -> None:
