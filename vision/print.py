@@ -14,7 +14,7 @@ import numpy as np
 from vision.estimate import Estimate
 from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
-from vision.profile import Bands, band_profiles, sharpest_direction
+from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import FULL_REPEATS, RepeatFit, find_repeat, refine_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.square import SquareOn
@@ -95,19 +95,32 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     if max(total, main.variance) < PLAIN_VARIANCE:
         return PrintFinding(print=Print(kind="plain"))
     explained = sum(family.variance for family in families) / max(total, main.variance)
-    main = _measured(swatch, main)
-    second = _measured(swatch, families[1]) if families[1].variance > PLAIN_VARIANCE else families[1]
     if explained >= STRIPE_SHARE:
-        if main.fit is not None and second.fit is not None and second.stripes:
-            return _check(square, main, second, explained)
-        if main.variance / max(total, main.variance) >= LONE_SHARE:
-            return _stripe(square, main, explained)
+        return _striped(square, swatch, families, total, explained)
     lattice = find_lattice(swatch)
     if lattice is not None:
         return _motif(square, lattice, explained)
-    if main.variance / total >= LONE_SHARE and main.steps >= 2:
+    if main.variance / total >= LONE_SHARE:
+        return _striped(square, swatch, families, total, explained)
+    return _unknown(swatch)
+
+
+def _striped(
+    square: SquareOn, swatch: Swatch, families: tuple[_Family, _Family], total: float, explained: float
+) -> PrintFinding:
+    """Stripes explain the print: a check where they repeat both ways, else a stripe, else plain cloth in uneven light."""
+    first, other = (_bands(swatch, family) for family in families)
+    main = _measured(first, families[0])
+    if families[1].variance > PLAIN_VARIANCE:
+        bare = without_crossing(first, without_crossing(other, first))
+        one, two = _measured(bare, families[0]), _measured(without_crossing(other, bare), families[1])
+        if one.fit is not None and one.stripes and two.fit is not None and two.stripes:
+            return _check(square, one, two, explained)
+        if main.fit is None and two.fit is not None and two.stripes:
+            main = two
+    if main.fit is not None and main.stripes:
         return _stripe(square, main, explained)
-    return _unknown(main, total)
+    return _unrepeated(square, main) if main.steps >= 2 else _unknown(swatch)
 
 
 def variance(swatch: Swatch) -> float:
@@ -145,11 +158,14 @@ def _apart(first: float, second: float) -> float:
     return abs(folded_deg(first - second))
 
 
-def _measured(swatch: Swatch, family: _Family) -> _Family:
-    """The family with its repeat and stripes, as far as they show, its direction in (-90, 90]."""
-    direction, strength = sharpest_direction(swatch, family.direction_deg, within_deg=0.5)
-    direction = folded_deg(direction)
-    bands = band_profiles(swatch, direction)
+def _bands(swatch: Swatch, family: _Family) -> Bands:
+    """The family's bands at full size, its direction refined and in (-90, 90]."""
+    return band_profiles(swatch, folded_deg(sharpest_direction(swatch, family.direction_deg, within_deg=0.5)[0]))
+
+
+def _measured(bands: Bands, family: _Family) -> _Family:
+    """The family with its repeat and stripes, as far as they show."""
+    direction, strength = bands.direction_deg, family.variance
     tone, weight = bands.sheared(0.0)
     repeat = find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm)
     extent = float((weight > 0).sum()) * bands.step_mm
@@ -192,12 +208,11 @@ def _axis(square: SquareOn, family: _Family, low_deg: float) -> _Axis:
     n, _ = axes(family.direction_deg)
     start = np.asarray(bands.centre_mm) + n * (fit.origin_mm + family.first_mm)
     origin = float(start @ axes(direction)[0])
-    stripes = tuple(
-        _with_scale(stripe, square.length_relative_u95) for stripe in family.stripes
-    )
+    stripes = tuple(_with_scale(stripe, square.length_relative_u95) for stripe in family.stripes)
     turned = folded_deg(direction, low_deg)
     if abs((turned - direction) % 360 - 180) < 90:
-        origin, stripes = -origin, _reversed(stripes, repeat.value)
+        origin = -origin - (stripes[0].width.value if stripes else 0.0)
+        stripes = _reversed(stripes, repeat.value) if stripes else ()
     return _Axis(
         repeat=repeat,
         direction=Estimate(turned, math.hypot(fit.direction_u95_deg, square.angle_u95_deg)),
@@ -217,16 +232,16 @@ def _with_scale(stripe: Stripe, relative_u95: float) -> Stripe:
 
 
 def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ...]:
-    """The sequence counted the other way from the same boundary, letters given anew by first appearance."""
+    """The sequence counted the other way from the same first stripe, letters given anew by first appearance."""
     letters: dict[str, str] = {}
     turned = []
-    for stripe in reversed(stripes):
+    for stripe in (stripes[0], *reversed(stripes[1:])):
         label = letters.setdefault(stripe.label, chr(ord("A") + len(letters)) if len(letters) < 26 else stripe.label)
         turned.append(
             Stripe(
                 label=label,
                 width=stripe.width,
-                centre_mm=repeat_mm - stripe.centre_mm,
+                centre_mm=(stripes[0].width.value - stripe.centre_mm) % repeat_mm,
                 hex=stripe.hex,
                 colour=stripe.colour,
             )
@@ -236,15 +251,7 @@ def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ..
 
 def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding:
     fit = family.fit
-    if fit is None or not family.stripes:
-        direction = Estimate(family.direction_deg, math.hypot(0.2, square.angle_u95_deg))
-        return PrintFinding(
-            print=Print(kind="stripe", across_direction_deg=direction),
-            warnings=(
-                f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
-                "two repeats of the whole colour sequence at once.",
-            ),
-        )
+    assert fit is not None
     axis = _axis(square, family, -90.0)
     warnings = []
     if fit.repeats < FULL_REPEATS:
@@ -330,13 +337,26 @@ def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFind
     return PrintFinding(print=print_, warnings=warnings, evidence=evidence)
 
 
-def _unknown(main: _Family, total: float) -> PrintFinding:
-    """Something is printed or woven in, but nothing that repeats: no kind is claimed for it."""
+def _unrepeated(square: SquareOn, family: _Family) -> PrintFinding:
+    """Stripes that show no full repeat."""
+    direction = Estimate(family.direction_deg, math.hypot(0.2, square.angle_u95_deg))
+    return PrintFinding(
+        print=Print(kind="stripe", across_direction_deg=direction),
+        warnings=(
+            f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least two "
+            "repeats of the whole colour sequence at once.",
+        ),
+    )
+
+
+def _unknown(swatch: Swatch) -> PrintFinding:
+    """Something is printed or woven in, or the light is uneven, but nothing repeats: no kind is claimed for it."""
+    size = max(swatch.mask.shape) / swatch.px_per_mm
     return PrintFinding(
         print=None,
         warnings=(
-            f"The cloth's colour varies, but nothing repeats in the {main.extent_mm:.0f} mm that can be seen: "
-            "photograph at least two repeats each way, lying flat in even light.",
+            f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at least "
+            "two repeats each way, lying flat in even light.",
         ),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -37,15 +37,18 @@ class Bands:
 
     def sheared(self, slope: float) -> tuple[Floats, Floats]:
         """Tone (N, 3) and weight (N,) of all bands together, each moved by ``slope`` times its place along."""
-        shift = -slope * self.v_mm / self.step_mm
-        count, size = self.weight.shape
-        columns = np.arange(size, dtype=np.float32)[None, :] - shift[:, None].astype(np.float32)
-        rows = np.broadcast_to(np.arange(count, dtype=np.float32)[:, None], (count, size)).copy()
-        stacked = np.dstack([self.tone * self.weight[..., None], self.weight])
-        moved = cv2.remap(stacked, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
-        total = moved.sum(axis=0)
-        weight = total[:, 3]
-        return total[:, :3] / np.maximum(weight, 1e-6)[:, None], weight
+        return _sheared(np.dstack([self.tone * self.weight[..., None], self.weight]), self.v_mm / self.step_mm, slope)
+
+
+def _sheared(stacked: Floats, v_px: Doubles, slope: float) -> tuple[Floats, Floats]:
+    """Bands (B, N, 4) of weighted tone and weight, moved by ``slope`` times ``v_px`` (B,) and added up."""
+    count, size = stacked.shape[:2]
+    columns = np.arange(size, dtype=np.float32)[None, :] + (slope * v_px[:, None]).astype(np.float32)
+    rows = np.repeat(np.arange(count, dtype=np.float32)[:, None], size, axis=1)
+    moved = cv2.remap(stacked, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    total = cv2.reduce(moved, 0, cv2.REDUCE_SUM).reshape(size, 4)
+    weight = total[:, 3]
+    return total[:, :3] / np.maximum(weight, 1e-6)[:, None], weight
 
 
 def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> Bands:
@@ -86,13 +89,36 @@ def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> B
     )
 
 
+def without_crossing(bands: Bands, other: Bands) -> Bands:
+    """The bands less the profile of a family that crosses them, as far as it shows evenly: what is left repeats as if
+    the other were not there. Without this, a band that shows a part of the other's repeat takes on its colour."""
+    tone, weight = other.sheared(0.0)
+    seen = weight > 0.1 * float(np.median(weight[weight > 0])) if (weight > 0).any() else weight > 0
+    if seen.sum() < 8:
+        return bands
+    level = np.average(tone[seen], axis=0, weights=weight[seen])
+    profile = np.where(seen[:, None], tone - level, 0.0).astype(np.float32)
+    width = max(round(bands.height_mm / other.step_mm), 1)
+    profile = cv2.blur(profile.reshape(-1, 1, 3), (1, width), borderType=cv2.BORDER_REPLICATE).reshape(-1, 3)
+    n, d = axes(bands.direction_deg)
+    across = axes(other.direction_deg)[0]
+    shift = np.asarray(bands.centre_mm) - np.asarray(other.centre_mm)
+    place = float(shift @ across) + bands.u_mm[None, :] * float(n @ across) + bands.v_mm[:, None] * float(d @ across)
+    tones = [np.interp(place, other.u_mm, profile[:, k]) for k in range(3)]
+    return replace(bands, tone=np.asarray(bands.tone - np.stack(tones, axis=2), dtype=np.float32))
+
+
 def sharpest_direction(swatch: Swatch, direction_deg: float, *, within_deg: float = 1.5) -> tuple[float, float]:
     """The direction near the given one whose profile varies most, and that variance (mean square of tone)."""
     bands = band_profiles(swatch, direction_deg, bands=48)
     length = float(bands.v_mm[-1] - bands.v_mm[0]) + bands.height_mm
     step = max(np.degrees(0.5 * bands.step_mm / max(length, 1e-6)), 0.02)
     offsets = np.arange(-within_deg, within_deg + step, step)
-    scores = np.array([profile_variance(*bands.sheared(float(np.tan(np.radians(o))))) for o in offsets])
+    tone, weight = bands.sheared(0.0)
+    steady = bands.tone - (tone - detrended(tone, weight)).astype(np.float32)[None]
+    stacked = np.dstack([steady * bands.weight[..., None], bands.weight])
+    slopes = np.tan(np.radians(offsets))
+    scores = np.array([_mean_square(*_sheared(stacked, bands.v_mm / bands.step_mm, float(s))) for s in slopes])
     best = int(np.argmax(scores))
     shift = 0.0
     if 0 < best < len(scores) - 1:
@@ -100,10 +126,8 @@ def sharpest_direction(swatch: Swatch, direction_deg: float, *, within_deg: floa
     return direction_deg + float(offsets[best]) + shift, float(scores[best])
 
 
-def profile_variance(tone: Floats, weight: Floats) -> float:
-    """Weighted mean square of a profile's tone about its mean and slow trend (a parabola in each channel)."""
-    steady = detrended(tone, weight)
-    return float(((steady * steady).sum(1) * weight).sum() / max(float(weight.sum()), 1e-6))
+def _mean_square(tone: Floats, weight: Floats) -> float:
+    return float((tone * tone).sum(1) @ weight / max(float(weight.sum()), 1e-6))
 
 
 def detrended(tone: NDArray[np.floating], weight: NDArray[np.floating]) -> Doubles:

@@ -276,8 +276,8 @@ def _solve(cells: Doubles, fit: RepeatFit, extent: float, *, bent: bool) -> Repe
     weight = information / information.max()
     robust = np.ones(len(u))
     for _ in range(4):
-        root = np.sqrt(weight * robust)
-        solution, *_ = np.linalg.lstsq(design * root[:, None], u * root, rcond=None)
+        normal = design.T @ (design * (weight * robust)[:, None])
+        solution = np.linalg.lstsq(normal, design.T @ (u * weight * robust), rcond=None)[0]
         rest = u - design @ solution
         sigma = 1.4826 * float(np.median(np.abs(rest))) + 1e-6
         robust = 1 / (1 + (rest / (2.5 * sigma)) ** 2) ** 2

@@ -45,12 +45,14 @@ class Fold:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StripeCut:
-    """Boundaries (M,) in mm from the fit's origin, ascending; Lab (M, 3) of the stripe after each; the edges' blur."""
+    """Boundaries (M,) in mm from the fit's origin, ascending; Lab (M, 3) of the stripe after each; the edges' blur, and
+    up to what CIEDE2000 two stripes were taken to look the same."""
 
     boundaries_mm: Doubles
     boundaries_u95_mm: Doubles
     lab: Doubles
     blur_mm: float
+    same_look: float = SAME_LOOK
 
 
 def fold(bands: Bands, fit: RepeatFit) -> Fold:
@@ -96,8 +98,15 @@ def _evened(cells: Doubles, covers: Doubles) -> Doubles:
 
 
 def cut(folded: Fold) -> StripeCut | None:
-    """Where the look changes round the repeat, or None where it changes fewer than twice."""
-    places = step_places(folded.tone, folded.step_mm, wrap=True, least=SAME_LOOK)
+    """Where the look changes round the repeat, or None where it changes fewer than twice.
+
+    Where no change reaches SAME_LOOK the print is tone on tone, and half of it is asked for.
+    """
+    return _cut(folded, SAME_LOOK) or _cut(folded, SAME_LOOK / 2)
+
+
+def _cut(folded: Fold, same_look: float) -> StripeCut | None:
+    places = step_places(folded.tone, folded.step_mm, wrap=True, least=same_look)
     if len(places) < 2:
         return None
     light = _linear(folded.tone)
@@ -105,11 +114,15 @@ def cut(folded: Fold) -> StripeCut | None:
     for _ in range(_MOST_STRIPES):
         bounds, colours, blur, u95 = _fitted(light, folded, bounds)
         lab = srgb_to_lab(_encoded(colours))
-        bad = _not_a_stripe(bounds, lab, blur, folded.repeat_mm)
+        bad = _not_a_stripe(bounds, lab, blur, folded.repeat_mm, same_look)
         if bad is None:
             order = np.argsort(bounds)
             return StripeCut(
-                boundaries_mm=bounds[order], boundaries_u95_mm=u95[order], lab=lab[order].astype(np.float64), blur_mm=blur
+                boundaries_mm=bounds[order],
+                boundaries_u95_mm=u95[order],
+                lab=lab[order].astype(np.float64),
+                blur_mm=blur,
+                same_look=same_look,
             )
         if len(bounds) <= 2:
             return None
@@ -117,12 +130,14 @@ def cut(folded: Fold) -> StripeCut | None:
     return None
 
 
-def _not_a_stripe(bounds: Doubles, lab: Doubles, blur: float, repeat: float) -> Doubles | None:
+def _not_a_stripe(
+    bounds: Doubles, lab: Doubles, blur: float, repeat: float, same_look: float
+) -> Doubles | None:
     """The boundaries left when the worst would-be stripe is given to its neighbours; None where all are stripes."""
     widths = np.diff(np.append(bounds, bounds[0] + repeat))
     change = ciede2000(lab, np.roll(lab, 1, axis=0))
     alike = int(np.argmin(change))
-    if change[alike] < SAME_LOOK:
+    if change[alike] < same_look:
         return np.delete(bounds, alike)
     thin = int(np.argmin(widths))
     if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * blur):
@@ -187,14 +202,14 @@ def _encoded(light: Doubles) -> Doubles:
     return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
 
 
-def letter(lab: Sequence[Doubles] | Doubles) -> tuple[str, ...]:
-    """A letter for each colour by first appearance; colours within SAME_LOOK of a letter's mean carry it."""
+def letter(lab: Sequence[Doubles] | Doubles, same_look: float = SAME_LOOK) -> tuple[str, ...]:
+    """A letter for each colour by first appearance; colours that look like a letter's mean carry it."""
     groups: list[list[Doubles]] = []
     letters: list[str] = []
     for colour in np.asarray(lab, dtype=np.float64):
         near = [float(ciede2000(colour, np.mean(group, axis=0))) for group in groups]
         index = int(np.argmin(near)) if near else -1
-        if index < 0 or near[index] > SAME_LOOK:
+        if index < 0 or near[index] > same_look:
             groups.append([])
             index = len(groups) - 1
         groups[index].append(colour)
