@@ -12,6 +12,9 @@ from stash.piece import Piece
 #: Outlines with more corners than this are not listed corner by corner.
 MOST_CORNERS = 12
 
+#: A piece that fills less of its bounding box than this is not a rectangle: frayed edges take a little.
+RECTANGLE_SHARE = 0.96
+
 
 def listed(fabrics: Sequence[Fabric], pieces: Sequence[Piece]) -> Iterator[str]:
     """Each fabric with its print, and its pieces below it."""
@@ -71,11 +74,19 @@ def _print(fabric: Fabric) -> str:
     return f"{print_.kind}, repeat {both(print_.across.value)}{': ' + listed_stripes if listed_stripes else ''}{ways}"
 
 
+def _filled(piece: Piece) -> float:
+    """The share of its bounding box that the outline takes."""
+    xs, ys = zip(*piece.outline_mm, strict=True)
+    nexts = (*piece.outline_mm[1:], piece.outline_mm[0])
+    twice = sum(x * v - u * y for (x, y), (u, v) in zip(piece.outline_mm, nexts, strict=True))
+    return abs(twice) / 2 / max((max(xs) - min(xs)) * (max(ys) - min(ys)), 1e-9)
+
+
 def _state(piece: Piece, fabric: Fabric) -> str:
     words = []
     if fabric.print.kind != "plain" and piece.stripe_direction_deg is None:
         words.append("place of its stripes not known")
-    if len(piece.outline_mm) != 4:
+    if _filled(piece) < RECTANGLE_SHARE:
         words.append("not a rectangle")
     if piece.flaws_mm:
         words.append("has flaws")
