@@ -66,7 +66,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     covered = covered_mask(square, covered_mm, scale, work.shape[:2])
     valid = cv2.resize(square.valid.astype(np.uint8), work.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
     per_mm = square.px_per_mm * scale
-    tone = cv2.GaussianBlur(srgb_to_lab(work) + TONE_SHIFT, (0, 0), max(0.5 * per_mm, 0.8))
+    tone = _soft(srgb_to_lab(work) + TONE_SHIFT, max(0.5 * per_mm, 0.8))
     usable = valid & ~covered
     def below(cloth: Mask) -> Mask:
         return cloth_below(cloth, covered, square, covered_mm, scale)
@@ -150,10 +150,10 @@ def _closed(mask: Mask, operation: int, radius_px: float) -> Mask:
 
 def _sides_reached(touch: Mask, valid: Mask) -> set[str]:
     """The borders of the picture that a piece reaches over some length, by the part of the picture they lie in."""
-    ys, xs = touch.nonzero()
+    ys, xs = np.nonzero(touch)
     if len(ys) < 8:
         return set()
-    rows, columns = valid.any(axis=1).nonzero()[0], valid.any(axis=0).nonzero()[0]
+    rows, columns = np.flatnonzero(valid.any(axis=1)), np.flatnonzero(valid.any(axis=0))
     top, left, height, width = rows[0], columns[0], np.ptp(rows) + 1, np.ptp(columns) + 1
     away = np.stack([(ys - top) / height, 1 - (xs - left) / width, 1 - (ys - top) / height, (xs - left) / width])
     nearest = away.argmin(axis=0)
@@ -211,6 +211,11 @@ def _joined(mask: np.ndarray, per_mm: float) -> np.ndarray:
     return mask
 
 
+def _soft(tone: Floats, sigma_px: float) -> Floats:
+    """The picture with its noise and weave smoothed away."""
+    return np.asarray(cv2.GaussianBlur(tone, (0, 0), sigma_px), dtype=np.float32)
+
+
 def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     """Outline, holes and edges of one piece, sharpened on the picture itself."""
     height, width = square.valid.shape
@@ -219,7 +224,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     rings, family = cv2.findContours(big.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[-2:]
     if not rings:
         return None
-    tone = cv2.GaussianBlur(srgb_to_lab(square.rgb) + TONE_SHIFT, (0, 0), 0.7)
+    tone = _soft(srgb_to_lab(square.rgb) + TONE_SHIFT, 0.7)
     outer = max((k for k in range(len(rings)) if family[0][k][3] < 0), key=lambda k: cv2.contourArea(rings[k]))
     holes = [k for k in range(len(rings)) if family[0][k][3] == outer]
     contour = rings[outer].reshape(-1, 2).astype(np.float64)

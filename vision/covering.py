@@ -56,9 +56,10 @@ def _between(cloth: Mask, covered: Mask, outline: Doubles, margin: float) -> Mas
     )
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(cloth.astype(np.uint8), matrix, size, flags=flags)
-    joined = turned.copy()
+    joined = turned
     for slant in _SLANTS_DEG:
-        joined |= cv2.morphologyEx(turned, cv2.MORPH_CLOSE, _bar(across / math.cos(math.radians(slant)), slant))
+        bar = _bar(across / math.cos(math.radians(slant)), slant)
+        joined = np.maximum(joined, cv2.morphologyEx(turned, cv2.MORPH_CLOSE, bar))
     back = cv2.warpAffine(joined, matrix, (width, height), flags=cv2.INTER_NEAREST)
     return np.asarray(cv2.morphologyEx(back & covered.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0)
 

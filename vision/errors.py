@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 class VisionError(Exception):
-    """A failure with its remedy: ``problem`` says what and where, ``remedy`` what to do. Neither ends in a full stop."""
+    """A failure with its remedy: ``problem`` says what and where, ``remedy`` what to do. Neither ends in a stop."""
 
     def __init__(self, problem: str, remedy: str) -> None:
         super().__init__(f"{problem}: {remedy}")

@@ -18,6 +18,9 @@ from vision.swatch import Doubles, Floats, Swatch
 _LATTICE_PIXELS = 2.2e5
 #: A translation of the print correlates at least so well, noise and folds included (brick walls and gravel stay below).
 LEAST_CORRELATION = 0.35
+#: The nearest translations of a print correlate so well between them: printed motifs of our scenes 0.97 and more, a
+#: real check with its weave 0.90, a coarse rib weave with uneven ribs 0.67.
+PRINT_CORRELATION = 0.75
 #: And at least this share of the best translation: less is a likeness between different motifs.
 LIKENESS = 0.80
 #: Share of predicted translations that must be there, and of those found that must be predicted (false lattices fail).
@@ -72,7 +75,7 @@ def _look(swatch: Swatch) -> LatticeFit | None:
         return None
     basis = _whole(correlation, basis)
     basis, scatter_px = _refined(correlation, basis)
-    if not _crossed(correlation, basis):
+    if not _crossed(correlation, basis) or _nearest(correlation, basis) < PRINT_CORRELATION:
         return None
     named = _named(basis)
     if named is None:
@@ -204,13 +207,9 @@ def _whole(correlation: Autocorrelation, basis: Doubles) -> Doubles:
     seen = [(step, _climbed(correlation, np.array(step) @ basis, basis)) for step in steps]
     known = [(step, found[1]) for step, found in seen if found is not None and found[1] > 0]
     a, b = basis
-    for odd, twofold in (
-        (lambda i, j: i % 2, (2 * a, b)),
-        (lambda i, j: j % 2, (a, 2 * b)),
-        (lambda i, j: (i + j) % 2, (a + b, a - b)),
-    ):
-        kept = [height for (i, j), height in known if not odd(i, j)]
-        left = [height for (i, j), height in known if odd(i, j)]
+    for (p, q), twofold in (((1, 0), (2 * a, b)), ((0, 1), (a, 2 * b)), ((1, 1), (a + b, a - b))):
+        kept = [height for (i, j), height in known if (p * i + q * j) % 2 == 0]
+        left = [height for (i, j), height in known if (p * i + q * j) % 2]
         if len(kept) >= 2 and len(left) >= 2:
             behind = float(np.median(kept) - np.median(left))
             if behind > gain:
@@ -238,7 +237,7 @@ def _refined(correlation: Autocorrelation, basis: Doubles) -> tuple[Doubles, flo
             solution, *_ = np.linalg.lstsq(design * weight[:, None], target * weight[:, None], rcond=None)
             rest = np.hypot(*(target - design @ solution).T)
             weight = 1 / (1 + (rest / (2.5 * float(np.median(rest)) + 1e-6)) ** 2)
-        basis = solution
+        basis = np.asarray(solution, dtype=np.float64)
         spread = np.linalg.pinv((design * weight[:, None]).T @ (design * weight[:, None]))
         scatter = float(np.sqrt(np.average(rest**2, weights=weight) * np.diag(spread).max())) + 0.02
     return basis, scatter
@@ -256,6 +255,12 @@ def _crossed(correlation: Autocorrelation, basis: Doubles) -> bool:
         if between > 0.8 * at(vector):
             return False
     return True
+
+
+def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:
+    """The median correlation of the nearest translations."""
+    found = [_climbed(correlation, np.array(step) @ basis, basis) for step in ((0, 1), (1, 0), (1, 1), (1, -1))]
+    return float(np.median([f[1] for f in found if f is not None] or [0.0]))
 
 
 def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:

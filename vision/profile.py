@@ -46,9 +46,9 @@ def _sheared(stacked: Floats, v_px: Doubles, slope: float) -> tuple[Floats, Floa
     columns = np.arange(size, dtype=np.float32)[None, :] + (slope * v_px[:, None]).astype(np.float32)
     rows = np.repeat(np.arange(count, dtype=np.float32)[:, None], size, axis=1)
     moved = cv2.remap(stacked, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
-    total = cv2.reduce(moved, 0, cv2.REDUCE_SUM).reshape(size, 4)
+    total = np.asarray(cv2.reduce(moved, 0, cv2.REDUCE_SUM), dtype=np.float32).reshape(size, 4)
     weight = total[:, 3]
-    return total[:, :3] / np.maximum(weight, 1e-6)[:, None], weight
+    return np.asarray(total[:, :3] / np.maximum(weight, 1e-6)[:, None], dtype=np.float32), weight
 
 
 def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> Bands:
@@ -68,7 +68,7 @@ def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> B
     flags = cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(swatch.rgb, matrix, size, flags=flags | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     cover = cv2.warpAffine(swatch.mask.astype(np.uint8), matrix, size, flags=flags | cv2.INTER_NEAREST)
-    turned *= cover[..., None]
+    turned = turned * cover[..., None]
     sums = turned.reshape(bands, rows, size[0], 3).sum(axis=1, dtype=np.uint32).astype(np.float32)
     pixels = cover.reshape(bands, rows, size[0]).sum(axis=1, dtype=np.uint32).astype(np.float32)
     pixels[pixels < _LEAST_COVER * rows] = 0
@@ -99,7 +99,8 @@ def without_crossing(bands: Bands, other: Bands) -> Bands:
     level = np.average(tone[seen], axis=0, weights=weight[seen])
     profile = np.where(seen[:, None], tone - level, 0.0).astype(np.float32)
     width = max(round(bands.height_mm / other.step_mm), 1)
-    profile = cv2.blur(profile.reshape(-1, 1, 3), (1, width), borderType=cv2.BORDER_REPLICATE).reshape(-1, 3)
+    blurred = cv2.blur(profile.reshape(-1, 1, 3), (1, width), borderType=cv2.BORDER_REPLICATE)
+    profile = np.asarray(blurred, dtype=profile.dtype).reshape(-1, 3)
     n, d = axes(bands.direction_deg)
     across = axes(other.direction_deg)[0]
     shift = np.asarray(bands.centre_mm) - np.asarray(other.centre_mm)
@@ -135,5 +136,6 @@ def detrended(tone: NDArray[np.floating], weight: NDArray[np.floating]) -> Doubl
     place = np.linspace(-1, 1, len(tone))
     basis = np.stack([np.ones_like(place), place, place**2], axis=1)
     root = np.sqrt(np.asarray(weight, dtype=np.float64))
-    solution, *_ = np.linalg.lstsq(basis * root[:, None], np.asarray(tone, dtype=np.float64) * root[:, None], rcond=None)
+    weighted = np.asarray(tone, dtype=np.float64) * root[:, None]
+    solution, *_ = np.linalg.lstsq(basis * root[:, None], weighted, rcond=None)
     return np.asarray((tone - basis @ solution) * (root > 0)[:, None])

@@ -1,4 +1,4 @@
-"""The true repeat of a profile: the whole colour sequence, found by lags, tested by colour, refined by least squares."""
+"""The true repeat of a profile: the whole colour sequence, found by lags, tested by colour, fitted by least squares."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ def orientation_peaks(swatch: Swatch, blur_px: float, most: int = 4) -> tuple[fl
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Autocorrelation:
-    """``value`` (2R+1, 2C+1) in [-1, 1] at shifts (dx, dy) from the middle; ``overlap`` the share of pixels compared."""
+    """``value`` (2R+1, 2C+1) in [-1, 1] at shifts (dx, dy) from the middle; ``overlap`` is the share compared."""
 
     value: Floats
     overlap: Floats

@@ -25,8 +25,8 @@ BLUR_SHARE_U95 = 0.25
 #: Widths within this of each other, beside their own uncertainty, are one width to the eye and the needle (practice).
 WIDTH_PLAY_MM = 0.4
 WIDTH_PLAY_RELATIVE = 0.03
-#: Stripes this much of the widest one's width count as equally wide, and are then told apart by their shade: steps of L*
-#: that the light of another photograph does not blur (our judgement).
+#: Stripes this much of the widest one's width count as equally wide, and are then told apart by their shade: steps of
+#: L* that the light of another photograph does not blur (our judgement).
 EQUAL_SHARE = 0.93
 SHADE_STEP = 12.0
 _SAMPLES_PER_STEP = 3
@@ -114,7 +114,7 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
     for _ in range(_MOST_STRIPES):
         bounds, colours, blur, u95 = _fitted(light, folded, bounds)
         lab = srgb_to_lab(_encoded(colours))
-        bad = _not_a_stripe(bounds, lab, blur, folded.repeat_mm, same_look)
+        bad = _not_a_stripe(bounds, np.asarray(lab, dtype=np.float64), blur, folded.repeat_mm, same_look)
         if bad is None:
             order = np.argsort(bounds)
             return StripeCut(
@@ -153,7 +153,7 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
     In linear light, in which a lens blurs. Gauss-Newton over boundaries and blur, colours solved for in between.
     """
     place = (np.arange(len(light)) + 0.5) * folded.step_mm
-    bounds = np.sort(bounds % folded.repeat_mm)
+    bounds = np.asarray(np.sort(bounds % folded.repeat_mm), dtype=np.float64)
     blur = max(0.25, 2 * folded.step_mm)
     widest = 0.5 * float(np.diff(np.append(bounds, bounds[0] + folded.repeat_mm)).min())
     colours = np.zeros((len(bounds), 3))
@@ -162,7 +162,7 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
     start = bounds.copy()
     for _ in range(12):
         cover = _covers(place, bounds, blur, folded.repeat_mm)
-        colours, *_ = np.linalg.lstsq(cover, light, rcond=None)
+        colours = np.asarray(np.linalg.lstsq(cover, light, rcond=None)[0], dtype=np.float64)
         rest = light - cover @ colours
         jumps = colours - np.roll(colours, 1, axis=0)
         away = (place[:, None] - bounds[None, :] + folded.repeat_mm / 2) % folded.repeat_mm - folded.repeat_mm / 2
@@ -173,7 +173,8 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
         normal = design.T @ design + 1e-9 * np.eye(len(bounds) + 1)
         step = np.linalg.solve(normal, design.T @ rest.ravel())
         limit = max(blur, 2 * folded.step_mm)
-        bounds = np.clip(bounds + np.clip(step[:-1], -limit, limit), start - widest, start + widest)
+        moved = bounds + np.clip(step[:-1], -limit, limit)
+        bounds = np.asarray(np.clip(moved, start - widest, start + widest), dtype=np.float64)
         blur = float(np.clip(blur + np.clip(step[-1], -0.3 * blur, 0.5 * blur), 0.3 * folded.step_mm, 2.0 + widest))
     # neighbouring samples of the fold are not independent: one in _SAMPLES_PER_STEP·2 is
     sigma = float(np.sqrt((rest**2).mean() * 2 * _SAMPLES_PER_STEP))

@@ -26,7 +26,7 @@ TONE_SHIFT = np.array([16.0, 0.0, 0.0], dtype=np.float32)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Swatch:
-    """``rgb`` (H, W, 3) uint8 and ``mask`` (H, W) bool; pixel (i, j) shows the plane at ``origin_mm`` + (j, i)/px_per_mm."""
+    """``rgb`` (H, W, 3) uint8, ``mask`` (H, W) bool; pixel (i, j) shows ``origin_mm`` + (j, i) / px_per_mm, in the plane."""
 
     rgb: NDArray[np.uint8]
     mask: Mask
@@ -36,7 +36,7 @@ class Swatch:
     @property
     def centre_mm(self) -> tuple[float, float]:
         """The middle of the masked pixels, mm in the plane."""
-        ys, xs = self.mask.any(axis=1).nonzero()[0], self.mask.any(axis=0).nonzero()[0]
+        ys, xs = np.flatnonzero(self.mask.any(axis=1)), np.flatnonzero(self.mask.any(axis=0))
         x, y = (float(xs[0] + xs[-1]) / 2, float(ys[0] + ys[-1]) / 2) if len(xs) else (0.0, 0.0)
         return self.origin_mm[0] + x / self.px_per_mm, self.origin_mm[1] + y / self.px_per_mm
 
@@ -88,7 +88,7 @@ class Swatch:
 def cut_swatch(square: SquareOn, mask: Mask, *, most_px: float) -> Swatch:
     """Cut out the mask's bounding box, a margin inside the cloth's edge, at no more than ``most_px`` pixels."""
     inside = mask & square.valid
-    ys, xs = inside.any(axis=1).nonzero()[0], inside.any(axis=0).nonzero()[0]
+    ys, xs = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
     if len(xs) == 0:
         return Swatch(
             rgb=np.zeros((1, 1, 3), np.uint8), mask=np.zeros((1, 1), bool), px_per_mm=square.px_per_mm, origin_mm=(0, 0)
@@ -98,7 +98,8 @@ def cut_swatch(square: SquareOn, mask: Mask, *, most_px: float) -> Swatch:
     patch = np.pad(inside[window], 1).astype(np.uint8)
     full = bool(inside[window].all()) and min(patch.shape) < 40 * margin  # a small picture full of cloth has no edge
     if not full:
-        patch = cv2.erode(patch, np.ones((2 * margin + 1, 2 * margin + 1), np.uint8), borderValue=0)
+        disc = np.ones((2 * margin + 1, 2 * margin + 1), np.uint8)
+        patch = np.asarray(cv2.erode(patch, disc, borderValue=0), dtype=patch.dtype)
     origin = (
         square.origin_mm[0] + float(xs[0]) / square.px_per_mm,
         square.origin_mm[1] + float(ys[0]) / square.px_per_mm,

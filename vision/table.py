@@ -1,4 +1,4 @@
-"""What the cloth lies on: the colour that rings the picture, its shading and its grain, and how unlike it a pixel is."""
+"""What the cloth lies on: the colour that rings the picture, its shading and grain, and how unlike it a pixel is."""
 
 from __future__ import annotations
 

@@ -79,7 +79,7 @@ def _filled(piece: Piece) -> float:
     xs, ys = zip(*piece.outline_mm, strict=True)
     nexts = (*piece.outline_mm[1:], piece.outline_mm[0])
     twice = sum(x * v - u * y for (x, y), (u, v) in zip(piece.outline_mm, nexts, strict=True))
-    return abs(twice) / 2 / max((max(xs) - min(xs)) * (max(ys) - min(ys)), 1e-9)
+    return float(abs(twice) / 2 / max((max(xs) - min(xs)) * (max(ys) - min(ys)), 1e-9))
 
 
 def _state(piece: Piece, fabric: Fabric) -> str:
