@@ -52,7 +52,7 @@ def _stripe(pen: Pen, stripe: Stripe, place: tuple[float, float]) -> None:
     digits = stripe.hex.removeprefix("#")
     colour = (int(digits[0:2], 16), int(digits[2:4], 16), int(digits[4:6], 16))
     pen.box((x, y - 13 * pen.unit, x + 34 * pen.unit, y + 13 * pen.unit), colour, edge=WHITE)
-    text = f"{stripe.label}  {stripe.width.value:.1f} ± {stripe.width.u95:.1f} mm"
+    text = f"{stripe.label}  {figure(stripe.width)} mm"
     pen.text((x + 44 * pen.unit, y), text, WHITE, height=18, bold=True)
     used = 44 * pen.unit + pen.size(text, 18, bold=True)[0] + 10 * pen.unit
     pen.text((x + used, y), _fitted(pen, stripe.colour, 382 * pen.unit - used, 14), PALE, height=14)
@@ -86,7 +86,13 @@ def _repeat(print_: Print) -> str:
 
 
 def _length(length: Estimate) -> str:
-    return f"{length.value:.1f} ± {length.u95:.1f} mm ({length.value / INCH_MM:.2f} in)"
+    return f"{figure(length)} mm ({length.value / INCH_MM:.2f} in)"
+
+
+def figure(estimate: Estimate) -> str:
+    """A value and its uncertainty, with a second digit after the point where the uncertainty would vanish in one."""
+    digits = 2 if 0 < estimate.u95 < 0.1 else 1
+    return f"{estimate.value:.{digits}f} ± {estimate.u95:.{digits}f}"
 
 
 def _scale(measurement: Measurement) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.caption import footer, headline
+from vision.caption import figure, footer, headline
 from vision.ink import GREEN, ORANGE, PURPLE, SKY, WHITE, YELLOW, Pen, Place, between, overlaps
 from vision.measure import ClothEvidence, Measured, across_vector
 from vision.measurement import Print
@@ -168,7 +168,7 @@ class _Drawing:
         for end in ends:
             self.pen.dot(end, YELLOW, radius=4)
         middle = ((ends[0][0] + ends[1][0]) / 2, (ends[0][1] + ends[1][1]) / 2 - 18 * self.pen.unit)
-        self.tag(middle, f"{repeat:.1f} ± {print_.across.u95:.1f} mm", YELLOW, height=18)
+        self.tag(middle, f"{figure(print_.across)} mm", YELLOW, height=18)
         step = 24 * self.pen.unit / self._px_per_mm(plane, start * across + t_mid * along)
         for stripe in print_.stripes:
             for lane in range(8):
