@@ -152,7 +152,7 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
 
     In linear light, in which a lens blurs. Gauss-Newton over boundaries and blur, colours solved for in between.
     """
-    place = (np.arange(len(light)) + 0.5) * folded.step_mm
+    place = np.asarray((np.arange(len(light)) + 0.5) * folded.step_mm, dtype=np.float64)
     bounds = np.asarray(np.sort(bounds % folded.repeat_mm), dtype=np.float64)
     blur = max(0.25, 2 * folded.step_mm)
     widest = 0.5 * float(np.diff(np.append(bounds, bounds[0] + folded.repeat_mm)).min())
