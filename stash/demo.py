@@ -76,11 +76,11 @@ def play(folder: Path, tell: Callable[[str], None]) -> Story:
             tell(f"drawing {name}")
             actions.write_sheet(plan, folder / name, folder / "stash")
         files = [
-            ("cutting-sheet.pdf", "take it to the table; the same drawing as .svg and .html"),
+            ("cutting-sheet.pdf", "for the table; also as .svg and .html"),
             *files,
         ]
     files = [
-        (_overlay_name(LENGTHS[0]), "what was seen in the first photograph, drawn on it"),
+        (_overlay_name(LENGTHS[0]), "what was seen, drawn on the photograph"),
         *files,
         (GARMENT, "the jacket; change it and ask again"),
         ("stash", "the catalogue of this demo"),

@@ -26,7 +26,7 @@ TONE_SHIFT = np.array([16.0, 0.0, 0.0], dtype=np.float32)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Swatch:
-    """``rgb`` (H, W, 3) uint8, ``mask`` (H, W) bool; pixel (i, j) shows the plane's ``origin_mm`` + (j, i) / px_per_mm."""
+    """``rgb`` (H, W, 3) uint8, ``mask`` (H, W) bool; pixel (i, j) shows ``origin_mm`` + (j, i) / px_per_mm, plane."""
 
     rgb: NDArray[np.uint8]
     mask: Mask

@@ -55,5 +55,5 @@ def _told(story: Story) -> Iterator[str]:
     yield ""
     yield f"Look at, in {story.folder}:"
     for name, what in story.files:
-        yield f"  {name:<28}{what}"
+        yield f"  {name:<26}{what}"
     yield "Then try: stripewright ask"
