@@ -26,7 +26,7 @@ def calls(text: str) -> list[list[str]]:
     """Every call of the program in the fenced blocks, as words; what stands before it on the line is left out."""
     found = []
     for line in "\n".join(blocks(text)).replace("\\\n", " ").splitlines():
-        match = re.search(r"(?:^|\s|/)stripewright\s(?P<rest>[^#|>;]*)", line)
+        match = re.search(r"(?:^|\s|/)stripewright\s(?P<rest>(?:\"[^\"]*\"|[^#|>;\"])*)", line)
         if match and (line.lstrip().startswith(("$", "stripewright")) or "&&" in line):
             found.append(shlex.split(match["rest"]))
     return found
