@@ -83,7 +83,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     if not found or not found[0].plain:
         if patterned_all_over(work, usable, per_mm):
             return (_whole(square, covered),)
-        found = [pieces for pieces in found if pieces.possible]
+        found = sorted((pieces for pieces in found if pieces.possible), key=lambda pieces: -pieces.solidity)
     blobs = found[0].blobs if found else ()
     regions = [_region(square, blob, covered) for blob in blobs]
     return tuple(sorted((r for r in regions if r is not None), key=lambda r: -r.area_mm2))
@@ -105,11 +105,13 @@ def _disc(radius_px: float) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Pieces:
-    """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may."""
+    """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
+    ``solidity`` is the least area of a piece over its convex hull's."""
 
     blobs: tuple[Mask, ...]
     plain: bool
     possible: bool
+    solidity: float
 
 
 def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mask], per_mm: float) -> _Pieces:
@@ -132,13 +134,14 @@ def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mas
     through = sum(_opposite(s) for s in sides)
     share = sum(int(stats[k, cv2.CC_STAT_AREA]) for k in kept) / max(float(valid.sum()), 1)
     possible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
+    solidity = min((_solidity(blob) for blob in blobs), default=0.0)
     plain = (
         possible
         and len(blobs) <= _FEW_BLOBS
         and all(len(s) <= 2 and not _opposite(s) for s in sides)
-        and all(_solidity(blob) >= _LEAST_SOLIDITY for blob in blobs)
+        and solidity >= _LEAST_SOLIDITY
     )
-    return _Pieces(blobs=blobs, plain=plain, possible=possible)
+    return _Pieces(blobs=blobs, plain=plain, possible=possible, solidity=solidity)
 
 
 def _closed(mask: Mask, operation: int, radius_px: float) -> Mask:

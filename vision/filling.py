@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from vision.lattice import find_lattice
 from vision.print import STRIPE_SHARE, variance
-from vision.profile import sharpest_direction
+from vision.profile import Bands, band_profiles, detrended, sharpest_direction, without_crossing
 from vision.spectrum import orientation_peaks
 from vision.swatch import Mask, Swatch, folded_deg
 
@@ -19,6 +19,12 @@ _LEAST_VARIANCE = 12.0
 #: A print that fills the picture varies along its border too: by this share of what it does all over.
 _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
+#: A second family of stripes counts above this share of the change.
+_SECOND_SHARE = 0.05
+#: Bands along the stripes, each of which must look like the whole (correlation), and parts across them, each of which
+#: must vary by this share of the middle one: a strip of table shows neither.
+_BANDS, _LIKENESS = 12, 0.75
+_PARTS, _PART_SHARE = 5, 0.15
 
 
 def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:
@@ -27,10 +33,34 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     total = variance(swatch)
     if total < _LEAST_VARIANCE or not _reaches_border(swatch, total):
         return False
-    found = [sharpest_direction(swatch, peak) for peak in orientation_peaks(swatch, 0.8)]
+    found = [sharpest_direction(swatch, peak) for peak in (*orientation_peaks(swatch, 0.8), 0.0, 90.0)]
     direction, strength = max(found, key=lambda f: f[1])
-    square = [s for d, s in found if abs(abs(folded_deg(d - direction)) - 90) < 12]
-    return strength + max(square, default=0.0) >= STRIPE_SHARE * total
+    square = [f for f in found if abs(abs(folded_deg(f[0] - direction)) - 90) < 12]
+    other, weak = max(square, key=lambda f: f[1], default=(direction + 90, 0.0))
+    if strength + weak < STRIPE_SHARE * total:
+        return False
+    bands = band_profiles(swatch, direction, _BANDS)
+    if weak < _SECOND_SHARE * total:
+        return _even_all_over(bands)
+    crossing = band_profiles(swatch, other, _BANDS)
+    bare = without_crossing(bands, without_crossing(crossing, bands))
+    return _even_all_over(bare) and _even_all_over(without_crossing(crossing, bare))
+
+
+def _even_all_over(bands: Bands) -> bool:
+    """Whether every band shows the same profile, and every part of the profile varies like the rest."""
+    tone, weight = bands.sheared(0.0)
+    profile = detrended(tone, weight)
+    for row, cover in zip(bands.tone, bands.weight, strict=True):
+        seen = (cover > 0) & (weight > 0)
+        if seen.sum() < 0.3 * len(seen):
+            continue
+        own, common = row[seen] - row[seen].mean(0), profile[seen] - profile[seen].mean(0)
+        if float((own * common).sum()) < _LIKENESS * float(np.sqrt((own * own).sum() * (common * common).sum())):
+            return False
+    used = profile[weight > 0.2 * float(weight.max())]
+    parts = [float(part.var(axis=0).sum()) for part in np.array_split(used, _PARTS)]
+    return min(parts) >= _PART_SHARE * float(np.median(parts))
 
 
 def patterned_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:

@@ -125,7 +125,7 @@ def _striped(
 
 def variance(swatch: Swatch) -> float:
     """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away."""
-    tone = swatch.tone(max(0.4 * swatch.px_per_mm, 0.8))
+    tone = swatch.tone(max(0.6 * swatch.px_per_mm, 1.2))
     ys, xs = swatch.mask.nonzero()
     y, x = ys / swatch.mask.shape[0] * 2 - 1, xs / swatch.mask.shape[1] * 2 - 1
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)[::5]
@@ -141,7 +141,7 @@ def _families(swatch: Swatch, coarse: Swatch, total: float) -> tuple[_Family, _F
         looks.append(swatch.middle(_WINDOW_PX))
     found: list[_Family] = []
     for look in looks:
-        for peak in orientation_peaks(look, 0.8):
+        for peak in (*orientation_peaks(look, 0.8), 0.0, 90.0):  # cloth mostly lies straight in the picture
             direction, strength = sharpest_direction(look, peak)
             found.append(_Family(direction_deg=folded_deg(direction), variance=strength))
         best = max(found, key=lambda f: f.variance)

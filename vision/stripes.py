@@ -250,7 +250,7 @@ def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...
     wide = np.flatnonzero(widths >= EQUAL_SHARE * widths.max())
     first = int(min(wide, key=lambda at: tuple(np.roll(shades, -at))))
     lab, widths, spread = (np.roll(values, -first, axis=0) for values in (sequence.lab, widths, spread))
-    labels = letter(lab)
+    labels = letter(lab, sequence.same_look)
     shared = {label: lab[[k for k, other in enumerate(labels) if other == label]].mean(0) for label in labels}
     stripes, start = [], 0.0
     for k, label in enumerate(labels):
