@@ -108,7 +108,7 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
 def _striped(
     square: SquareOn, swatch: Swatch, families: tuple[_Family, _Family], total: float, explained: float
 ) -> PrintFinding:
-    """Stripes explain the print: a check where they repeat both ways, else a stripe, else plain cloth in uneven light."""
+    """Stripes explain the print: a check where they repeat both ways, else a stripe, else plain cloth, unevenly lit."""
     first, other = (_bands(swatch, family) for family in families)
     main = _measured(first, families[0])
     if families[1].variance > PLAIN_VARIANCE:
@@ -201,7 +201,8 @@ class _Axis:
 def _axis(square: SquareOn, family: _Family, low_deg: float) -> _Axis:
     """The family's figures with the picture's uncertainty, its direction in (low, low + 180]."""
     fit, bands = family.fit, family.bands
-    assert fit is not None and bands is not None
+    assert fit is not None
+    assert bands is not None
     lean = math.atan(fit.slope)
     direction = family.direction_deg + math.degrees(lean)
     repeat = (fit.repeat * math.cos(lean)).widened(square.length_relative_u95)
@@ -256,7 +257,8 @@ def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding
     warnings = []
     if fit.repeats < FULL_REPEATS:
         warnings.append(
-            f"Only {fit.repeats:.1f} repeats of the stripes show, so the repeat rests on few of them: photograph two or more."
+            f"Only {fit.repeats:.1f} repeats of the stripes show, so the repeat rests on few of them: photograph two or "
+            "more."
         )
     print_ = Print(
         kind="stripe",
@@ -296,7 +298,8 @@ def _check(square: SquareOn, first: _Family, second: _Family, explained: float) 
         along_direction_deg=along.direction,
         along_origin_mm=along.origin_mm,
     )
-    assert first.fit is not None and second.fit is not None
+    assert first.fit is not None
+    assert second.fit is not None
     evidence = PrintEvidence(
         crossings_mm=_crossings(first),
         crossings_along_mm=_crossings(second),
@@ -343,8 +346,8 @@ def _unrepeated(square: SquareOn, family: _Family) -> PrintFinding:
     return PrintFinding(
         print=Print(kind="stripe", across_direction_deg=direction),
         warnings=(
-            f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least two "
-            "repeats of the whole colour sequence at once.",
+            f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
+            "two repeats of the whole colour sequence at once.",
         ),
     )
 
@@ -355,8 +358,8 @@ def _unknown(swatch: Swatch) -> PrintFinding:
     return PrintFinding(
         print=None,
         warnings=(
-            f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at least "
-            "two repeats each way, lying flat in even light.",
+            f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at "
+            "least two repeats each way, lying flat in even light.",
         ),
     )
 
@@ -364,7 +367,8 @@ def _unknown(swatch: Swatch) -> PrintFinding:
 def _crossings(family: _Family) -> Doubles:
     """The fit's places in the plane, mm."""
     fit, bands = family.fit, family.bands
-    assert fit is not None and bands is not None
+    assert fit is not None
+    assert bands is not None
     n, d = axes(family.direction_deg)
     u, v, order, sigma = fit.crossings.T
     points = np.asarray(bands.centre_mm) + u[:, None] * n + v[:, None] * d
