@@ -257,8 +257,8 @@ def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding
     warnings = []
     if fit.repeats < FULL_REPEATS:
         warnings.append(
-            f"Only {fit.repeats:.1f} repeats of the stripes show, so the repeat rests on few of them: photograph two or "
-            "more."
+            f"Only {fit.repeats:.1f} repeats of the stripes show, so the repeat rests on few of them: photograph two "
+            "or more."
         )
     print_ = Print(
         kind="stripe",
