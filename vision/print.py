@@ -7,7 +7,7 @@ explain, and measure what explains it. What shows no full repeat is said to show
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from vision.profile import Bands, band_profiles, sharpest_direction, without_cro
 from vision.repeat import FULL_REPEATS, RepeatFit, find_repeat, refine_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.square import SquareOn
-from vision.stripes import StripeCut, cut, fold, is_even, to_stripes
+from vision.stripes import cut, fold, is_even, to_stripes, whole
 from vision.swatch import Doubles, Mask, Swatch, axes, cut_swatch, folded_deg
 
 #: Pixels of the picture in which repeats are measured, and of the one in which directions are looked for (time).
@@ -37,12 +37,6 @@ STRIPE_SHARE = 0.75
 LONE_SHARE = 0.55
 #: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
 SQUARE_PLAY_DEG = 12.0
-
-
-#: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm (less is how
-#: evenly cloth is woven, practice), and by so many times their u95.
-OTHER_WIDTH_MM = 0.2
-OTHER_WIDTH_SPREADS = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -182,7 +176,7 @@ def _measured(bands: Bands, family: _Family) -> _Family:
     fit = refine_repeat(bands, repeat)
     sequence = cut(fold(bands, fit))
     if sequence is not None:
-        fit, sequence = _whole(bands, fit, sequence, extent)
+        fit, sequence = whole(bands, fit, sequence, extent)
     stripes, first = to_stripes(sequence, fit.repeat) if sequence is not None else ((), 0.0)
     return _Family(
         direction_deg=direction,
@@ -194,29 +188,6 @@ def _measured(bands: Bands, family: _Family) -> _Family:
         steps=steps,
         extent_mm=extent,
     )
-
-
-def _whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -> tuple[RepeatFit, StripeCut]:
-    """The fit, or one of two or three times its repeat where stripes of one look differ in width from turn to turn."""
-    for times in (2, 3):
-        if times * fit.repeat.value * FULL_REPEATS > extent_mm:
-            break
-        longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)))
-        if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, len(sequence.boundaries_mm)):
-            refined = refine_repeat(bands, times * fit.repeat.value)
-            return refined, cut(fold(bands, refined)) or longer
-    return fit, sequence
-
-
-def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) -> bool:
-    """Whether the stripes of ``times`` turns of ``count`` stripes differ surely in width between the turns."""
-    bounds, u95 = longer.boundaries_mm, longer.boundaries_u95_mm
-    if len(bounds) != times * count:
-        return False
-    widths = np.diff(np.append(bounds, bounds[0] + repeat_mm)).reshape(times, count)
-    spread = np.hypot(u95, np.roll(u95, -1)).reshape(times, count)
-    sure = np.maximum(OTHER_WIDTH_MM, OTHER_WIDTH_SPREADS * np.sqrt((spread**2).sum(axis=0)))
-    return bool((np.ptp(widths, axis=0) > sure).any())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

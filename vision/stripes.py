@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -13,7 +13,7 @@ from vision.colour import ciede2000, hex_of, lab_to_srgb, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
 from vision.profile import Bands
-from vision.repeat import SAME_LOOK, RepeatFit, step_places
+from vision.repeat import FULL_REPEATS, SAME_LOOK, RepeatFit, refine_repeat, step_places
 from vision.swatch import TONE_SHIFT, Doubles
 
 #: Narrower than this is a line of the weave or the soft side of an edge, mm (the finest stripe asked for is 1.5 mm).
@@ -32,6 +32,10 @@ SHADE_STEP = 12.0
 _SAMPLES_PER_STEP = 3
 _MOST_SAMPLES = 3000
 _MOST_STRIPES = 40
+#: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm (less is how
+#: evenly cloth is woven, practice), and by so many times their u95.
+OTHER_WIDTH_MM = 0.2
+OTHER_WIDTH_SPREADS = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -201,6 +205,29 @@ def _linear(tone: Doubles) -> Doubles:
 
 def _encoded(light: Doubles) -> Doubles:
     return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
+
+
+def whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -> tuple[RepeatFit, StripeCut]:
+    """The fit, or one of two or three times its repeat where stripes of one look differ in width from turn to turn."""
+    for times in (2, 3):
+        if times * fit.repeat.value * FULL_REPEATS > extent_mm:
+            break
+        longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)))
+        if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, len(sequence.boundaries_mm)):
+            refined = refine_repeat(bands, times * fit.repeat.value)
+            return refined, cut(fold(bands, refined)) or longer
+    return fit, sequence
+
+
+def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) -> bool:
+    """Whether the stripes of ``times`` turns of ``count`` stripes differ surely in width between the turns."""
+    bounds, u95 = longer.boundaries_mm, longer.boundaries_u95_mm
+    if len(bounds) != times * count:
+        return False
+    widths = np.diff(np.append(bounds, bounds[0] + repeat_mm)).reshape(times, count)
+    spread = np.hypot(u95, np.roll(u95, -1)).reshape(times, count)
+    sure = np.maximum(OTHER_WIDTH_MM, OTHER_WIDTH_SPREADS * np.sqrt((spread**2).sum(axis=0)))
+    return bool((np.ptp(widths, axis=0) > sure).any())
 
 
 def letter(lab: Sequence[Doubles] | Doubles, same_look: float = SAME_LOOK) -> tuple[str, ...]:
