@@ -208,7 +208,18 @@ def _encoded(light: Doubles) -> Doubles:
 
 
 def whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -> tuple[RepeatFit, StripeCut]:
-    """The fit, or one of two or three times its repeat where stripes of one look differ in width from turn to turn."""
+    """The fit of the whole sequence, said once.
+
+    Of two or three times the repeat where stripes of one look differ in width from turn to turn; of a part of it where
+    all its parts are the same in look and width.
+    """
+    count = len(sequence.boundaries_mm)
+    for turns in range(count // 2, 1, -1):
+        if count % turns == 0 and _says_itself(sequence, fit.repeat.value, turns):
+            shorter = refine_repeat(bands, fit.repeat.value / turns)
+            once = cut(fold(bands, shorter))
+            if once is not None and len(once.boundaries_mm) * turns == count:
+                return shorter, once
     for times in (2, 3):
         if times * fit.repeat.value * FULL_REPEATS > extent_mm:
             break
@@ -217,6 +228,15 @@ def whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -
             refined = refine_repeat(bands, times * fit.repeat.value)
             return refined, cut(fold(bands, refined)) or longer
     return fit, sequence
+
+
+def _says_itself(sequence: StripeCut, repeat_mm: float, turns: int) -> bool:
+    """Whether a sequence is a shorter one said ``turns`` times, as far as looks and widths tell."""
+    count = len(sequence.boundaries_mm) // turns
+    if _widths_differ(sequence, repeat_mm, turns, count):
+        return False
+    looks = sequence.lab.reshape(turns, count, 3)
+    return bool((ciede2000(looks, looks[:1]) <= sequence.same_look).all())
 
 
 def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) -> bool:
