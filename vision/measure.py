@@ -34,6 +34,10 @@ from vision.square import SquareOn
 COARSE_SIDE_PX = 1000
 #: Most pixels in the picture in which a print is measured; a repeat needs no more (time).
 FINE_PIXELS = 2.5e6
+#: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
+SHADOW_MM = 1.5
+NARROWEST_RULER_MM = 11.0
+WIDEST_RULER_MM = 35.0
 #: More cloths than this in one photograph are not remnants laid out to be measured.
 MOST_CLOTHS = 12
 _WANTED = {
@@ -234,8 +238,22 @@ def _fine(
     area = float(np.prod(high - low))
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     square = plane.square_on(photo.rgb, px_per_mm=min(native, (FINE_PIXELS / area) ** 0.5), region_mm=box)
-    mask = region_mask(square, corners, [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm], covered)
-    return square, mask
+    holes = [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm]
+    return square, region_mask(square, corners, holes, tuple(grown(polygon) for polygon in covered))
+
+
+def grown(polygon_mm: Floats) -> Floats:
+    """A rectangle (4, 2) round what hides the cloth, with room for its shadow.
+
+    No ruler is narrower than NARROWEST_RULER_MM: where less of it was found, its body may lie on either side.
+    """
+    middle, size, angle = cv2.minAreaRect(polygon_mm.astype(np.float32))
+    room = SHADOW_MM if min(size) >= NARROWEST_RULER_MM else WIDEST_RULER_MM - min(size)
+    wide = (
+        size[0] + 2 * (room if size[0] <= size[1] else SHADOW_MM),
+        size[1] + 2 * (room if size[1] < size[0] else SHADOW_MM),
+    )
+    return np.asarray(cv2.boxPoints((middle, wide, angle)), dtype=np.float64)
 
 
 def region_mask(
