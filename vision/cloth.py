@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 
 from vision.colour import srgb_to_lab
+from vision.corner import with_corners
 from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
@@ -32,6 +33,9 @@ _EDGE_U95_PX = 0.8
 _CLOSE_MM = 2.5
 #: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
 _MOST_BLOBS, _FEW_BLOBS = 14, 3
+#: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
+#: than this are specks.
+_FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
 #: A table is seen on at least some of the picture.
 _MOST_SHARE = 0.97
 #: A cloth's area over its hull's: cut-out necks and corners leave it above this (practice).
@@ -122,9 +126,9 @@ def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mas
     """
     unlike = (table.unlike > SURELY_ELSE) & usable
     unlike = _closed(unlike, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
-    unlike = _closed(unlike | below(unlike), cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
+    unlike = _joined(unlike | below(unlike), per_mm)
+    unlike = _closed(unlike, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
     solid = _filled(unlike.astype(np.uint8), usable & (table.unlike <= SURELY_ELSE), per_mm)
-    solid = _joined(solid, per_mm)
     least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
@@ -138,7 +142,7 @@ def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mas
     plain = (
         possible
         and len(blobs) <= _FEW_BLOBS
-        and all(len(s) <= 2 and not _opposite(s) for s in sides)
+        and not any(sides)
         and solidity >= _LEAST_SOLIDITY
     )
     return _Pieces(blobs=blobs, plain=plain, possible=possible, solidity=solidity)
@@ -188,35 +192,46 @@ def _filled(mask: np.ndarray, table: Mask, per_mm: float) -> np.ndarray:
     return filled
 
 
-def _joined(mask: np.ndarray, per_mm: float) -> np.ndarray:
-    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-    bars = []
-    for k in range(1, count):
-        if stats[k, cv2.CC_STAT_AREA] < LEAST_WIDTH_MM**2 * per_mm**2:
-            continue
-        points = np.argwhere(labels == k)[:, ::-1].astype(np.float32)
-        (x, y), (w, h), angle = cv2.minAreaRect(points)
-        if w < h:
-            w, h, angle = h, w, angle + 90
-        if w > 2.0 * h and stats[k, cv2.CC_STAT_AREA] > 0.8 * w * h:
-            bars.append((np.array([x, y]), w, h, angle, cv2.boxPoints(((x, y), (w, h), angle))))
-    for i, (centre, w, h, angle, box) in enumerate(bars):
-        axis = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
-        for centre2, w2, h2, angle2, box2 in bars[i + 1 :]:
-            turn = abs((angle - angle2 + 90) % 180 - 90)
-            shift = abs(float((centre2 - centre) @ axis))
-            gap = abs(float((centre2 - centre) @ np.array([-axis[1], axis[0]]))) - (h + h2) / 2
-            flush = shift + abs(w - w2) / 2 < 0.06 * max(w, w2)
-            if turn < 3 and flush and 0 < gap < 2.0 * max(h, h2):
-                hull = cv2.convexHull(np.concatenate([box, box2])).astype(np.int32)
-                cv2.fillPoly(mask, [hull], 1)
-    return mask
-
-
 def _soft(tone: Floats, sigma_px: float) -> Floats:
     """The picture with its noise and weave smoothed away."""
     return np.asarray(cv2.GaussianBlur(tone, (0, 0), sigma_px), dtype=np.float32)
+
+
+def _joined(mask: Mask, per_mm: float) -> Mask:
+    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour."""
+    joined = mask.astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=4)
+    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
+    if not 2 <= len(kept) <= _MOST_BARS:
+        return mask
+    hulls = [cv2.convexHull(np.argwhere(labels == k)[:, ::-1].astype(np.float32)).reshape(-1, 2) for k in kept]
+    for i, bar in enumerate(hulls):
+        for other in hulls[:i] + hulls[i + 1 :]:
+            if _in_line(bar, other, per_mm):
+                hull = cv2.convexHull(np.concatenate([bar, other])).astype(np.int32)
+                cv2.fillPoly(joined, [hull], 1)
+    return np.asarray(joined > 0)
+
+
+def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:
+    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends."""
+    _, (width, height), angle = cv2.minAreaRect(bar)
+    long, short = max(width, height), min(width, height)
+    if long < 2.0 * short or cv2.contourArea(bar) < 0.75 * long * short:
+        return False
+    turn = math.radians(angle + (0 if width >= height else 90))
+    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    (low, high), (low2, high2) = _reach(bar, axis), _reach(other, axis)
+    if max(abs(low - low2), abs(high - high2)) > _FLUSH_SHARE * max(high - low, high2 - low2):
+        return False
+    (left, right), (left2, right2) = _reach(bar, across), _reach(other, across)
+    gap = max(left2 - right, left - right2)
+    return 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm)
+
+
+def _reach(hull: Floats, axis: Doubles) -> tuple[float, float]:
+    along = hull @ axis
+    return float(along.min()), float(along.max())
 
 
 def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
@@ -238,6 +253,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     free = inner[at[:, 1], at[:, 0]]
     seen = free & ~hidden[at[:, 1], at[:, 0]]
     sharp = np.where(seen[:, None], sharpened(tone, contour), contour)
+    sharp, seen, free = with_corners(sharp, np.asarray(seen), np.asarray(free), hidden, square.px_per_mm)
     mm = np.asarray(square.origin_mm) + sharp / square.px_per_mm
     outline = _simplified(mm)
     if len(outline) < 3:

@@ -104,7 +104,7 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
     used = points[seen & (place > margin) & (place < length - margin)]
     if len(used) < 12:
         return None
-    middle, unit, rest = _line(used)
+    middle, unit, rest = line_through(used)
     along = (used - middle) @ unit
     shown = float(np.ptp(along))
     if shown < max(_LEAST_SIDE_MM, 0.4 * length):
@@ -133,7 +133,7 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
     )
 
 
-def _line(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+def line_through(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:
     """A robust straight line through points: a point on it, its unit vector, the points' distances from it."""
     weight = np.ones(len(points))
     middle, unit, rest = points.mean(axis=0), np.array([1.0, 0.0]), np.zeros(len(points))

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.lattice import find_lattice
-from vision.print import STRIPE_SHARE, variance
+from vision.print import PLAIN_VARIANCE, STRIPE_SHARE, variance
 from vision.profile import Bands, band_profiles, detrended, sharpest_direction, without_crossing
 from vision.spectrum import orientation_peaks
 from vision.swatch import Mask, Swatch, folded_deg
@@ -65,9 +65,9 @@ def _even_all_over(bands: Bands) -> bool:
 
 def patterned_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:
     """Whether motifs on one lattice fill the picture, its border included."""
-    swatch = _swatch(rgb, usable, px_per_mm)
+    swatch = Swatch(rgb=rgb, mask=usable, px_per_mm=px_per_mm, origin_mm=(0.0, 0.0))
     total = variance(swatch)
-    return total >= _LEAST_VARIANCE and _reaches_border(swatch, total) and find_lattice(swatch) is not None
+    return total >= PLAIN_VARIANCE and _reaches_border(swatch, total) and find_lattice(swatch) is not None
 
 
 def _swatch(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> Swatch:
