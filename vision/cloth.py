@@ -204,7 +204,10 @@ def _joined(mask: Mask, per_mm: float) -> Mask:
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
     if not 2 <= len(kept) <= _MOST_BARS:
         return mask
-    hulls = [cv2.convexHull(np.argwhere(labels == k)[:, ::-1].astype(np.float32)).reshape(-1, 2) for k in kept]
+    hulls = [
+        np.asarray(cv2.convexHull(np.argwhere(labels == k)[:, ::-1].astype(np.float32)), dtype=np.float32).reshape(-1, 2)
+        for k in kept
+    ]
     for i, bar in enumerate(hulls):
         for other in hulls[:i] + hulls[i + 1 :]:
             if _in_line(bar, other, per_mm):

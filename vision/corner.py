@@ -27,7 +27,8 @@ def with_corners(
     if seen.all() or not seen.any():
         return contour, seen, free
     first = int(np.argmax(seen & ~np.roll(seen, 1)))
-    contour, seen, free = (np.roll(values, -first, axis=0) for values in (contour, seen, free))
+    contour = np.roll(contour, -first, axis=0)
+    seen, free = np.roll(seen, -first), np.roll(free, -first)
     edges = np.diff(np.concatenate([[False], ~seen, [False]]).astype(int))
     parts_c, parts_s, parts_f = [], [], []
     last = 0
