@@ -205,8 +205,8 @@ def _joined(mask: Mask, per_mm: float) -> Mask:
     if not 2 <= len(kept) <= _MOST_BARS:
         return mask
     hulls = [
-        np.asarray(cv2.convexHull(np.argwhere(labels == k)[:, ::-1].astype(np.float32)), dtype=np.float32).reshape(-1, 2)
-        for k in kept
+        np.asarray(cv2.convexHull(points), dtype=np.float32).reshape(-1, 2)
+        for points in (np.argwhere(labels == k)[:, ::-1].astype(np.float32) for k in kept)
     ]
     for i, bar in enumerate(hulls):
         for other in hulls[:i] + hulls[i + 1 :]:
