@@ -33,6 +33,9 @@ PLAIN_VARIANCE = 1.5
 #: Share of all change in colour that stripes one or both ways must explain to be the whole print. Woven checks
 #: explain 0.95 and more, windowpanes 0.9, dots and leaves at most 0.5 (our scenes, and the geometry of a window pane).
 STRIPE_SHARE = 0.75
+#: Where both ways count, more is asked: large squares set close come to 0.8.
+CHECK_SHARE = 0.85
+_BOTH_WAYS_SHARE = 0.10
 #: A lone family of stripes without a repeat is called a stripe above this share of the change.
 LONE_SHARE = 0.55
 #: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
@@ -95,12 +98,13 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     if max(total, main.variance) < PLAIN_VARIANCE:
         return PrintFinding(print=Print(kind="plain"))
     explained = sum(family.variance for family in families) / max(total, main.variance)
-    if explained >= STRIPE_SHARE:
+    both_ways = families[1].variance >= _BOTH_WAYS_SHARE * main.variance
+    if explained >= (CHECK_SHARE if both_ways else STRIPE_SHARE):
         return _striped(square, swatch, families, total, explained)
     lattice = find_lattice(swatch)
     if lattice is not None:
         return _motif(square, lattice, explained)
-    if main.variance / total >= LONE_SHARE:
+    if explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE:
         return _striped(square, swatch, families, total, explained)
     return _unknown(swatch)
 

@@ -1,0 +1,210 @@
+"""The kind of print, its repeats and its lattice, on flat pictures whose truth is their geometry."""
+
+from __future__ import annotations
+
+import math
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from tests.makers.cloth import CheckPrint, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
+from tests.vision.flat import flat
+from vision.print import measure_print
+from vision.square import SquareOn
+
+RED, CREAM, BLUE, GOLD = "#8f1f2a", "#e9e1cc", "#23426f", "#d9a441"
+
+
+def _photos() -> Path:
+    """The folder of measured photographs, by $STRIPEWRIGHT_PHOTOS or beside the checkout; they are not shipped."""
+    return Path(os.environ.get("STRIPEWRIGHT_PHOTOS", Path(__file__).parents[3] / "shared" / "photos"))
+
+
+def _photograph(name: str) -> SquareOn:
+    path = _photos() / name
+    if not path.exists():
+        pytest.skip(f"the measured photographs are not here ({path})")
+    rgb = np.asarray(Image.open(path).convert("RGB"))
+    return SquareOn(
+        rgb=rgb,
+        valid=np.ones(rgb.shape[:2], bool),
+        px_per_mm=1.0,
+        origin_mm=(0.0, 0.0),
+        length_relative_u95=0.0,
+        angle_u95_deg=0.0,
+    )
+
+
+def test_check_has_both_repeats() -> None:
+    """A gingham of 24 mm by 30 mm has those repeats, across nearer the photo's x axis, and a straight lattice."""
+    gingham = CheckPrint(
+        across=Stripes(widths_mm=(12.0, 12.0), colours=(RED, CREAM)),
+        along=Stripes(widths_mm=(15.0, 15.0), colours=(RED, CREAM)),
+    )
+    square = flat(gingham, turn_deg=5.0)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.kind == "check"
+    assert print_.across is not None
+    assert print_.along is not None
+    assert print_.across.value == pytest.approx(24.0, rel=0.003)
+    assert print_.along.value == pytest.approx(30.0, rel=0.003)
+    assert [s.label for s in print_.stripes] == ["A", "B"]
+    assert print_.stripes_along is not None
+    assert sum(s.width.value for s in print_.stripes_along) == pytest.approx(print_.along.value)
+    assert print_.lattice is not None
+    assert print_.lattice.kind == "straight"
+    assert math.hypot(*print_.lattice.a_mm) == pytest.approx(24.0, rel=0.005)
+
+
+def test_check_turned_past_half_a_right_angle_swaps_its_axes() -> None:
+    """Turned by 80 degrees, the 30 mm repeat is the one nearer the photo's x axis."""
+    check = CheckPrint(
+        across=Stripes(widths_mm=(10.0, 14.0), colours=(RED, CREAM)),
+        along=Stripes(widths_mm=(12.0, 6.0, 12.0), colours=(BLUE, CREAM, GOLD)),
+    )
+    square = flat(check, turn_deg=80.0)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across_direction_deg is not None
+    assert print_.across.value == pytest.approx(30.0, rel=0.003)
+    assert print_.across_direction_deg.value == pytest.approx(-10.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("lattice", "across_mm", "along_mm"),
+    [("straight", 28.0, 22.0), ("half_drop", 56.0, 22.0), ("brick", 28.0, 44.0)],
+)
+def test_motif_lattices_give_their_rectangular_repeat(lattice: str, across_mm: float, along_mm: float) -> None:
+    """A half-drop repeats after two columns and a brick after two rows (common practice of printing); the lattice's
+    cell has the area of one motif."""
+    motif = MotifPrint(
+        ground=CREAM,
+        motifs=(Motif(shape="leaf", colour=RED, radius=0.28, turn_deg=30.0), Motif(shape="dot", colour=BLUE, x=0.25, radius=0.1)),
+        column_mm=28.0,
+        row_mm=22.0,
+        lattice=lattice,  # type: ignore[arg-type]
+    )
+    square = flat(motif, width_mm=260.0, height_mm=200.0, turn_deg=-4.0)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.kind == "motif"
+    assert print_.across is not None
+    assert print_.along is not None
+    assert print_.across.value == pytest.approx(across_mm, rel=0.005)
+    assert print_.along.value == pytest.approx(along_mm, rel=0.005)
+    assert print_.lattice is not None
+    assert print_.lattice.kind == lattice
+    (ax, ay), (bx, by) = print_.lattice.a_mm, print_.lattice.b_mm
+    assert abs(ax * by - ay * bx) == pytest.approx(28.0 * 22.0, rel=0.01)
+
+
+def test_plain_cloth_is_plain() -> None:
+    """One colour, its noise and uneven light are no print."""
+    square = flat(PlainPrint(colour=BLUE), noise=3.0, shade=0.2)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.kind == "plain"
+    assert print_.across is None
+
+
+def test_random_blots_have_no_print() -> None:
+    """Blots strewn at random repeat nowhere: no kind is claimed, and the reader is told what to do."""
+    rng = np.random.default_rng(4)
+    field = rng.normal(0, 1, (90, 120))
+    blots = np.kron(np.where(field[..., None] > 1, [[[150, 40, 40]]], [[[220, 210, 190]]]), np.ones((8, 8, 1)))
+    square = flat(PlainPrint(colour=BLUE), width_mm=240, height_mm=180)
+    rgb = np.ascontiguousarray(blots.astype(np.uint8))
+    picture = SquareOn(
+        rgb=rgb, valid=np.ones(rgb.shape[:2], bool), px_per_mm=4.0, origin_mm=(0, 0), length_relative_u95=0, angle_u95_deg=0
+    )
+    assert square.valid.shape == picture.valid.shape[:2]
+    finding = measure_print(picture, picture.valid)
+    assert finding.print is None
+    assert "photograph" in finding.warnings[0]
+
+
+def test_the_picture_s_own_uncertainty_is_in_the_lengths() -> None:
+    """A picture known to 1 % gives no repeat better than 1 %."""
+    stripes = StripePrint(across=Stripes(widths_mm=(12.0, 9.0), colours=(RED, CREAM)))
+    square = flat(stripes, length_relative_u95=0.01)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.relative_u95 >= 0.01
+    assert all(s.width.relative_u95 >= 0.01 for s in print_.stripes)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 33.0, 90.0, -47.0])
+def test_stripes_lie_where_origin_and_direction_say(turn_deg: float) -> None:
+    """The colour at p with p·n = origin + centre + k·across is the stripe's own, whichever way the stripes lie."""
+    stripes = StripePrint(across=Stripes(widths_mm=(14.0, 5.0, 9.0), colours=(RED, CREAM, BLUE)))
+    square = flat(stripes, turn_deg=turn_deg, shade=0.0, phase_mm=(3.3, 0.0))
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across_direction_deg is not None
+    assert print_.origin_mm is not None
+    s = math.radians(print_.across_direction_deg.value)
+    n, d = np.array([math.cos(s), -math.sin(s)]), np.array([math.sin(s), math.cos(s)])
+    middle = np.array([120.0, 90.0])
+    for stripe in print_.stripes:
+        place = print_.origin_mm + stripe.centre_mm
+        place += round((middle @ n - place) / print_.across.value) * print_.across.value
+        point = n * place + d * float(middle @ d)
+        x, y = (round(float(v) * square.px_per_mm) for v in point)
+        seen = square.rgb[y - 2 : y + 3, x - 2 : x + 3].mean(axis=(0, 1))
+        named = np.array([int(stripe.hex[k : k + 2], 16) for k in (1, 3, 5)])
+        assert np.abs(seen - named).max() < 8
+
+
+def test_real_check_cloth() -> None:
+    """A photographed check repeats after 21.376 px and 22.875 px (lines counted by hand on enlarged crops)."""
+    square = _photograph("check_cloth.jpg")
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.kind == "check"
+    assert print_.across is not None
+    assert print_.along is not None
+    assert print_.across.value == pytest.approx(21.376, abs=0.03)
+    assert print_.along.value == pytest.approx(22.875, abs=0.03)
+
+
+def test_real_sheet_without_a_full_repeat_is_refused() -> None:
+    """The bands of a photographed sheet are all of other widths: stripes, but no repeat."""
+    square = _photograph("no_full_repeat.jpg")
+    finding = measure_print(square, square.valid)
+    assert finding.print is not None
+    assert finding.print.kind == "stripe"
+    assert finding.print.across is None
+    assert "no full repeat" in finding.warnings[0]
+
+
+@pytest.mark.parametrize("name", ["rush_mat.jpg", "rib_weave.jpg"])
+def test_real_uneven_weaves_are_not_confidently_wrong(name: str) -> None:
+    """Ribs that differ by a tenth and more from each other are no print: refused, or right (7.78 px and 21.18 px)."""
+    square = _photograph(name)
+    print_ = measure_print(square, square.valid).print
+    truth = {"rush_mat.jpg": 7.78, "rib_weave.jpg": 21.18}[name]
+    across = None if print_ is None else print_.across
+    assert across is None or across.value == pytest.approx(truth, rel=0.01)
+
+
+@pytest.mark.parametrize("name", ["brick", "gravel", "coffee", "page", "grass"])
+def test_pictures_that_are_no_cloth_show_no_print(name: str) -> None:
+    """Bricks laid by hand, gravel, a cup, a page and grass (scikit-image's pictures) repeat nowhere exactly."""
+    data = pytest.importorskip("skimage.data")
+    try:
+        picture = getattr(data, name)()
+    except Exception as error:  # pooch raises what its version likes
+        pytest.skip(f"scikit-image's picture {name} is not on this machine ({error})")
+    rgb = np.ascontiguousarray(np.dstack([picture] * 3) if picture.ndim == 2 else picture)
+    square = SquareOn(
+        rgb=rgb, valid=np.ones(rgb.shape[:2], bool), px_per_mm=2.0, origin_mm=(0, 0), length_relative_u95=0, angle_u95_deg=0
+    )
+    print_ = measure_print(square, square.valid).print
+    assert print_ is None or print_.across is None
