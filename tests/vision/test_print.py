@@ -84,7 +84,10 @@ def test_motif_lattices_give_their_rectangular_repeat(lattice: str, across_mm: f
     cell has the area of one motif."""
     motif = MotifPrint(
         ground=CREAM,
-        motifs=(Motif(shape="leaf", colour=RED, radius=0.28, turn_deg=30.0), Motif(shape="dot", colour=BLUE, x=0.25, radius=0.1)),
+        motifs=(
+            Motif(shape="leaf", colour=RED, radius=0.28, turn_deg=30.0),
+            Motif(shape="dot", colour=BLUE, x=0.25, radius=0.1),
+        ),
         column_mm=28.0,
         row_mm=22.0,
         lattice=lattice,  # type: ignore[arg-type]
@@ -120,7 +123,12 @@ def test_random_blots_have_no_print() -> None:
     square = flat(PlainPrint(colour=BLUE), width_mm=240, height_mm=180)
     rgb = np.ascontiguousarray(blots.astype(np.uint8))
     picture = SquareOn(
-        rgb=rgb, valid=np.ones(rgb.shape[:2], bool), px_per_mm=4.0, origin_mm=(0, 0), length_relative_u95=0, angle_u95_deg=0
+        rgb=rgb,
+        valid=np.ones(rgb.shape[:2], bool),
+        px_per_mm=4.0,
+        origin_mm=(0, 0),
+        length_relative_u95=0,
+        angle_u95_deg=0,
     )
     assert square.valid.shape == picture.valid.shape[:2]
     finding = measure_print(picture, picture.valid)
@@ -204,7 +212,12 @@ def test_pictures_that_are_no_cloth_show_no_print(name: str) -> None:
         pytest.skip(f"scikit-image's picture {name} is not on this machine ({error})")
     rgb = np.ascontiguousarray(np.dstack([picture] * 3) if picture.ndim == 2 else picture)
     square = SquareOn(
-        rgb=rgb, valid=np.ones(rgb.shape[:2], bool), px_per_mm=2.0, origin_mm=(0, 0), length_relative_u95=0, angle_u95_deg=0
+        rgb=rgb,
+        valid=np.ones(rgb.shape[:2], bool),
+        px_per_mm=2.0,
+        origin_mm=(0, 0),
+        length_relative_u95=0,
+        angle_u95_deg=0,
     )
     print_ = measure_print(square, square.valid).print
     assert print_ is None or print_.across is None

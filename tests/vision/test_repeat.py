@@ -1,0 +1,117 @@
+"""The true repeat and the direction of stripes, against geometry and an independent periodogram."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.makers.cloth import StripePrint, Stripes
+from tests.vision.flat import flat
+from vision.print import PrintFinding, measure_print
+
+RED, BRICK, CREAM, BLUE, GOLD = "#8f1f2a", "#b3552f", "#e9e1cc", "#23426f", "#d9a441"
+
+
+def _stripes(widths_mm: tuple[float, ...], colours: tuple[str, ...]) -> StripePrint:
+    return StripePrint(across=Stripes(widths_mm=widths_mm, colours=colours))
+
+
+def _across(finding: PrintFinding) -> float | None:
+    return None if finding.print is None or finding.print.across is None else finding.print.across.value
+
+
+def test_a_repeat_of_four_is_not_halved() -> None:
+    """A B A' B, where A and A' are two reds, repeats after all four stripes (36 mm), not after two (18 mm)."""
+    square = flat(_stripes((10, 8, 10, 8), (RED, CREAM, BRICK, CREAM)))
+    assert _across(measure_print(square, square.valid)) == pytest.approx(36.0, rel=0.002)
+
+
+def test_a_repeat_of_eight_is_not_quartered() -> None:
+    """One blue stripe after three red ones makes a repeat of eight stripes (72 mm)."""
+    square = flat(_stripes((9,) * 8, (RED, CREAM) * 3 + (BLUE, CREAM)))
+    assert _across(measure_print(square, square.valid)) == pytest.approx(72.0, rel=0.002)
+
+
+def test_colours_of_one_lightness_are_told_apart() -> None:
+    """Two stripes of the same L* and other hue are one repeat of four with white: grey alone would halve it."""
+    square = flat(_stripes((9, 7, 9, 7), ("#a05a5a", CREAM, "#5a7d5a", CREAM)))
+    assert _across(measure_print(square, square.valid)) == pytest.approx(32.0, rel=0.002)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 0.7, -12.3, 44.0, 89.9, -63.0])
+def test_direction(turn_deg: float) -> None:
+    """The across direction is the angle by which the cloth was turned, counter-clockwise, to 0.05 degrees."""
+    square = flat(_stripes((11, 6, 4), (RED, CREAM, BLUE)), turn_deg=turn_deg)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across_direction_deg is not None
+    assert print_.across_direction_deg.value == pytest.approx(turn_deg, abs=0.05)
+
+
+def test_fine_stripes() -> None:
+    """Stripes of 1.5 mm, six pixels each, are measured like any other."""
+    square = flat(_stripes((1.5, 1.5), (RED, CREAM)), turn_deg=3.0)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(3.0, rel=0.002)
+    assert [s.width.value for s in print_.stripes] == pytest.approx([1.5, 1.5], abs=0.15)
+
+
+@pytest.mark.parametrize("repeat_mm", [100.0, 120.0, 150.0])
+def test_few_repeats_are_measured(repeat_mm: float) -> None:
+    """From 1.6 repeats on, several boundaries are seen twice, and their distance is the repeat."""
+    shares = (0.3, 0.2, 0.1, 0.25, 0.15)
+    square = flat(_stripes(tuple(repeat_mm * s for s in shares), (RED, CREAM, BLUE, CREAM, GOLD)))
+    assert _across(measure_print(square, square.valid)) == pytest.approx(repeat_mm, rel=0.005)
+
+
+@pytest.mark.parametrize("repeat_mm", [200.0, 230.0, 400.0])
+def test_less_than_a_repeat_and_a_third_is_refused(repeat_mm: float) -> None:
+    """Nothing can be said of a repeat of which nearly all is seen only once."""
+    shares = (0.3, 0.2, 0.1, 0.25, 0.15)
+    square = flat(_stripes(tuple(repeat_mm * s for s in shares), (RED, CREAM, BLUE, CREAM, GOLD)))
+    finding = measure_print(square, square.valid)
+    assert _across(finding) is None
+    assert finding.warnings
+
+
+def test_two_colours_seen_one_and_a_half_times_are_refused() -> None:
+    """Red, white, red within 1.7 repeats: whether the next is white or blue cannot be seen."""
+    square = flat(_stripes((80.0, 60.0), (RED, CREAM)))
+    assert _across(measure_print(square, square.valid)) is None
+
+
+def test_uncertainty_covers_the_error_of_a_stretched_picture() -> None:
+    """With a scale that changes by 1 % over the picture, the mean repeat is off by less than its own uncertainty, in at
+    least nineteen of twenty cloths (what 95 % means)."""
+    inside, count = 0, 20
+    for seed in range(count):
+        rng = np.random.default_rng([seed, 8])
+        widths = tuple(float(w) for w in rng.uniform(4, 14, 3))
+        square = flat(
+            _stripes(widths, (RED, CREAM, BLUE)),
+            stretch=float(rng.normal(0, 0.005)),
+            turn_deg=float(rng.normal(0, 5)),
+            noise=4.0,
+            px_per_mm=3.0,
+            seed=seed,
+        )
+        print_ = measure_print(square, square.valid).print
+        assert print_ is not None
+        assert print_.across is not None
+        assert print_.across.relative_u95 < 0.01
+        inside += abs(print_.across.value - sum(widths)) <= print_.across.u95
+    assert inside >= count - 1
+
+
+def test_against_a_periodogram() -> None:
+    """scipy's periodogram of the grey profile of an A B stripe peaks at the same frequency, to its own resolution."""
+    signal = pytest.importorskip("scipy.signal")
+    square = flat(_stripes((7.3, 5.9), (BLUE, CREAM)), shade=0.0)
+    grey = square.rgb.mean(axis=(0, 2))
+    frequencies, power = signal.periodogram(grey, fs=square.px_per_mm, window="hann", nfft=1 << 16)
+    theirs = 1 / float(frequencies[int(np.argmax(power))])
+    ours = _across(measure_print(square, square.valid))
+    assert ours == pytest.approx(theirs, rel=0.004)
+    assert ours == pytest.approx(13.2, rel=0.002)

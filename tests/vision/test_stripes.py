@@ -1,0 +1,104 @@
+"""The stripes of one repeat: widths, colours, letters, and whether the sequence is even."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.makers.cloth import StripePrint, Stripes
+from tests.vision.flat import flat
+from vision.colour import ciede2000, lab_of
+from vision.estimate import Estimate
+from vision.measurement import Print
+from vision.print import measure_print
+from vision.stripes import is_even, letter
+
+RED, CREAM, BLUE, GOLD = "#8f1f2a", "#e9e1cc", "#23426f", "#d9a441"
+
+
+def _measured(widths_mm: tuple[float, ...], colours: tuple[str, ...]) -> Print:
+    square = flat(StripePrint(across=Stripes(widths_mm=widths_mm, colours=colours)), shade=0.05)
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    return print_
+
+
+def _turned(found: list[float], truth: list[float]) -> float:
+    """The largest difference of two cyclic sequences, laid on each other as well as can be."""
+    return min(max(abs(a - b) for a, b in zip(found, truth[k:] + truth[:k], strict=True)) for k in range(len(truth)))
+
+
+@pytest.mark.parametrize(
+    ("widths_mm", "colours"),
+    [
+        ((12.0, 18.0), (RED, CREAM)),
+        ((10.0, 3.0, 2.0, 3.0), (RED, CREAM, BLUE, CREAM)),
+        ((15.0, 2.0, 4.0, 2.0, 7.0, 6.0), (BLUE, CREAM, RED, CREAM, GOLD, CREAM)),
+    ],
+)
+def test_widths(widths_mm: tuple[float, ...], colours: tuple[str, ...]) -> None:
+    """Widths are found to 0.2 mm and to their own uncertainty's triple, and tile the repeat."""
+    print_ = _measured(widths_mm, colours)
+    assert print_.across is not None
+    widths = [s.width.value for s in print_.stripes]
+    assert len(widths) == len(widths_mm)
+    assert _turned(widths, list(widths_mm)) < 0.2
+    assert sum(widths) == pytest.approx(print_.across.value, abs=1e-6)
+    start = 0.0
+    for stripe in print_.stripes:
+        assert stripe.centre_mm == pytest.approx(start + stripe.width.value / 2)
+        start += stripe.width.value
+
+
+def test_colours_are_those_of_the_cloth() -> None:
+    """In even light at 0.9 of full exposure the measured colours keep the cloth's hue and order of lightness."""
+    print_ = _measured((12.0, 8.0, 6.0), (RED, CREAM, BLUE))
+    near = {
+        min((RED, CREAM, BLUE), key=lambda c: float(ciede2000(lab_of(c), lab_of(stripe.hex))))
+        for stripe in print_.stripes
+    }
+    assert near == {RED, CREAM, BLUE}
+    assert all(stripe.colour for stripe in print_.stripes)
+
+
+def test_same_look_same_letter() -> None:
+    """Four stripes of three colours carry three letters; both cream ones the same."""
+    print_ = _measured((12.0, 5.0, 6.0, 5.0), (RED, CREAM, BLUE, CREAM))
+    labels = [s.label for s in print_.stripes]
+    cream = {s.label for s in print_.stripes if float(ciede2000(lab_of(s.hex), lab_of(CREAM))) < 10}
+    assert len(set(labels)) == 3
+    assert len(cream) == 1
+    assert labels[0] == "A"
+
+
+def test_letters_by_first_appearance() -> None:
+    """Letters are given in the order in which colours first stand."""
+    assert letter([lab_of(c) for c in (RED, CREAM, BLUE, CREAM, RED)]) == ("A", "B", "C", "B", "A")
+
+
+@pytest.mark.parametrize(
+    ("labels", "widths_mm", "even"),
+    [
+        ("RWBW", (2.0, 1.0, 1.0, 1.0), True),
+        ("RWB", (2.0, 1.0, 1.0), False),
+        ("RW", (2.0, 1.0), True),
+        ("RWBW", (2.0, 1.0, 1.0, 2.0), False),
+    ],
+)
+def test_even_and_uneven(labels: str, widths_mm: tuple[float, ...], even: bool) -> None:
+    """Even stripes read alike both ways from the dominant stripe, uneven ones do not (Pacific Northwest Extension,
+    Oregon State: "Sewing with Stripes, Checks, and Plaids"); the four sequences are worked out by hand. Inches."""
+    widths = [Estimate(w * 25.4, 0.2) for w in widths_mm]
+    assert is_even(list(labels), widths) is even
+
+
+@pytest.mark.parametrize(
+    ("widths_mm", "colours", "even"),
+    [
+        ((14.0, 7.0, 7.0, 7.0), (RED, CREAM, BLUE, CREAM), True),
+        ((14.0, 7.0, 7.0, 14.0), (RED, CREAM, BLUE, CREAM), False),
+        ((14.0, 7.0, 7.0), (RED, CREAM, BLUE), False),
+    ],
+)
+def test_even_as_photographed(widths_mm: tuple[float, ...], colours: tuple[str, ...], even: bool) -> None:
+    """The same holds of the sequence as it is measured."""
+    assert _measured(widths_mm, colours).even is even
