@@ -21,6 +21,7 @@ from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Ou
 from vision.photo import Photo, focal_length_px
 from vision.plane import Plane, fit_plane
 from vision.print import PrintFinding, measure_print
+from vision.reference.body import bodies
 from vision.reference.card import read_card
 from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
@@ -189,7 +190,7 @@ def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: l
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
     """What the references hide, as polygons in the plane's mm."""
-    return tuple(plane.to_mm(reading.outline_px) for reading in readings if len(reading.outline_px) >= 3)
+    return tuple(plane.to_mm(outline) for outline in bodies(readings))
 
 
 def _levelled(photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], covered: tuple[Floats, ...]) -> Plane:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.comb import Comb
+from vision.reference.reading import Reading
 
 Floats = NDArray[np.float64]
 
@@ -21,19 +25,27 @@ OTHER_COLOUR = 36.0
 GAPS, BARE = 0.15, 1.6
 #: The ruler's edge is passed when the other colour lasts this long, mm: a printed line or a row of digits does not.
 LASTING_MM = 2.0
+#: Ticks stand on the ruler's edge or at most this far inside it, mm (common practice).
+MARGIN_MM = 3.0
+#: They stand there where the longest reach no farther than the others by the first length, mm, and on the other side
+#: by more than the second; for that, so many long ones must be seen. They are looked at so far from their middle, mm.
+ALIKE_MM, LONGER_MM = 0.8, 1.2
+FEWEST_LONG = 4
+REACH_MM = 14.0
 #: Added round the ruler for its shadow and thickness, mm.
 RIM_MM = 1.5
 STEP_MM = 0.5
 
 
-def outline_of(rgb: NDArray[np.uint8], comb: Comb, px_per_mm: float) -> Floats:
-    """The rectangle (4, 2), photo px, that the ruler of a comb covers."""
+def outline_of(rgb: NDArray[np.uint8], comb: Comb, px_per_mm: float, longest: NDArray[np.bool_]) -> Floats:
+    """The rectangle (4, 2), photo px, that the ruler of a comb covers; ``longest`` (M,) tells its longest ticks."""
     first, last = comb.places_px[0], comb.places_px[-1]
     axis = (last - first) / np.hypot(*(last - first))
     normal = np.array([-axis[1], axis[0]])
     length = float((last - first) @ axis)
     middle = first
     low, high = _sides(rgb, middle, axis, normal, length, px_per_mm, comb.band_px)
+    low, high = _by_the_base(_Ticks(rgb, comb, longest), first, normal, px_per_mm, (low, high))
     before, after = _ends(rgb, middle, axis, normal, length, px_per_mm, (low, high))
     return np.array(
         [
@@ -43,6 +55,91 @@ def outline_of(rgb: NDArray[np.uint8], comb: Comb, px_per_mm: float) -> Floats:
             middle + before * axis + high * normal,
         ]
     )
+
+
+def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
+    """What the references hide, one polygon (K, 2) each, photo px.
+
+    Two scales on one ruler share its body: where each outline holds the other's marks, the body lies within both.
+    """
+    whole = [reading for reading in readings if len(reading.outline_px) >= 3]
+    found = []
+    for reading in whole:
+        outline = reading.outline_px.astype(np.float32)
+        for other in whole:
+            theirs = other.outline_px.astype(np.float32)
+            if other is reading or not (_holds(outline, other.marks_px) and _holds(theirs, reading.marks_px)):
+                continue
+            _, common = cv2.intersectConvexConvex(outline, theirs)
+            if common is not None and len(common) >= 3:
+                outline = np.asarray(common, dtype=np.float32).reshape(-1, 2)
+        found.append(outline.astype(np.float64))
+    return tuple(found)
+
+
+def _holds(outline: NDArray[np.float32], points: Floats) -> bool:
+    """Whether nearly all points (N, 2) lie in a polygon."""
+    inside = [cv2.pointPolygonTest(outline, (float(x), float(y)), False) >= 0 for x, y in points]
+    return sum(inside) >= 0.8 * len(inside)
+
+
+class _Ticks(NamedTuple):
+    """The ticks of one scale in their photo."""
+
+    rgb: NDArray[np.uint8]
+    comb: Comb
+    longest: NDArray[np.bool_]
+
+
+def _by_the_base(
+    ticks: _Ticks, origin: Floats, normal: Floats, px_per_mm: float, sides: tuple[float, float]
+) -> tuple[float, float]:
+    """The sides, brought in where the ticks stand on the ruler's edge: on the side where long and short ones end alike.
+
+    A ruler on a table of its own colour would otherwise seem to go on over the cloth beside it.
+    """
+    vs = np.arange(-REACH_MM, REACH_MM + 0.1, 0.25) * px_per_mm
+    if min(ticks.longest.sum(), (~ticks.longest).sum()) < FEWEST_LONG:
+        return sides
+    comb = ticks.comb
+    ink = _ink(ticks.rgb, comb, normal, vs)
+    most, longest = (_reach(np.median(ink[:, chosen], axis=1), vs) for chosen in (~ticks.longest, ticks.longest))
+    if most is None or longest is None:
+        return sides
+    beyond = ((most[0] - longest[0]) / px_per_mm, (longest[1] - most[1]) / px_per_mm)
+    offset = float(np.median((comb.places_px - origin) @ normal))
+    edge = MARGIN_MM * px_per_mm
+    if beyond[0] < ALIKE_MM <= LONGER_MM < beyond[1]:
+        return max(sides[0], offset + most[0] - edge), sides[1]
+    if beyond[1] < ALIKE_MM <= LONGER_MM < beyond[0]:
+        return sides[0], min(sides[1], offset + most[1] + edge)
+    return sides
+
+
+def _ink(rgb: NDArray[np.uint8], comb: Comb, normal: Floats, vs: Floats) -> Floats:
+    """How much each tick (M,) differs from the ground on both sides of it, at each place (V,) along it: (V, M).
+
+    Places count the way ``normal`` points.
+    """
+    down = comb.ends_px[:, 1] - comb.ends_px[:, 0]
+    down = down / np.where(down @ normal < 0, -1, 1)[:, None] / np.maximum(np.hypot(*down.T), 1e-9)[:, None]
+    step = np.gradient(comb.places_px, axis=0) / np.gradient(comb.index.astype(np.float64))[:, None]
+    points = comb.places_px[None] + vs[:, None, None] * down[None]
+    tick, left, right = (_colours(rgb, points + share * step)[0].sum(axis=2) for share in (0.0, -0.5, 0.5))
+    ink = (left + right) / 2 - tick
+    middle = np.median(ink[np.abs(vs) <= np.abs(vs).min() + 1e-9])
+    return np.asarray(ink * (1 if middle >= 0 else -1), dtype=np.float64)
+
+
+def _reach(ink: Floats, vs: Floats) -> tuple[float, float] | None:
+    """From where to where, about 0, there is at least half of the ink of the middle; None where there is no end."""
+    start = len(vs) // 2
+    there = ink >= 0.5 * np.median(ink[start - 2 : start + 3])
+    if not there[start] or there[:start].all() or there[start:].all():
+        return None
+    low = start - int(np.argmin(there[start::-1])) + 1
+    high = start + int(np.argmin(there[start:])) - 1
+    return float(vs[low]), float(vs[high])
 
 
 def _colours(rgb: NDArray[np.uint8], points: Floats) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:

@@ -246,5 +246,5 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         ticks_sigma_px=np.full(len(number), max(0.05, noise)),
         tolerance_relative_u95=RULER_RELATIVE_U95,
         names=names,
-        outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm),
+        outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm, whole),
     )
