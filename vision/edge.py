@@ -17,6 +17,10 @@ Side = Literal["top", "right", "bottom", "left"]
 
 #: How far to each side of the rough contour its true place is looked for, px of the picture.
 _REACH_PX = 5
+#: The colour just inside the rim is the highest of so many samples (half pixels) on; it rises from the table's by at
+#: least so much tone, and by this share of what the cloth further in does.
+_PLATEAU_SAMPLES = 6
+_LEAST_RISE, _LEAST_RISE_SHARE = 8.0, 0.35
 #: A side is straight enough to have one direction while it bends less than this share of the cloth's size.
 _STRAIGHT_SHARE = 0.02
 #: A straight side is at least so long, mm, and this share of the cloth's size (shorter ones say little of a grain).
@@ -46,33 +50,44 @@ class ClothEdge:
 
 
 def sharpened(tone: Floats, contour: Doubles) -> Doubles:
-    """Move each point (x, y) of a closed contour along its normal to where the colour is half way between the sides."""
+    """Move each point (x, y) of a closed contour along its normal to where the table's colour is half left.
+
+    Coming from the table, the first rise counts, so that a sliver of another stripe along the rim stays cloth; a rise
+    far smaller than the cloth's own is its shadow.
+    """
     ahead, behind = np.roll(contour, -3, axis=0), np.roll(contour, 3, axis=0)
-    tangent = ahead - behind
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
-    offsets = np.arange(-_REACH_PX - 1, _REACH_PX + 1.01, 0.5)
-    x = (contour[:, 0, None] + normal[:, 0, None] * offsets).astype(np.float32)
-    y = (contour[:, 1, None] + normal[:, 1, None] * offsets).astype(np.float32)
-    parts = [slice(k, k + _REMAP_ROWS) for k in range(0, len(contour), _REMAP_ROWS)]
-    along = np.concatenate(
-        [cv2.remap(tone, x[p], y[p], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for p in parts]
-    ).astype(np.float64)
-    first, last = along[:, :4].mean(1), along[:, -4:].mean(1)
-    span = last - first
-    size = (span * span).sum(1)
-    level = ((along - first[:, None]) * span[:, None]).sum(2) / np.maximum(size, 1e-6)[:, None] - 0.5
-    crossing = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
-    middle = (offsets[:-1] + offsets[1:]) / 2
-    cost = np.where(crossing, np.abs(middle)[None, :], np.inf)
-    index = cost.argmin(axis=1)
+    tangent = (ahead - behind) * (1 if _signed_area(contour) > 0 else -1)
+    outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
+    offsets = np.arange(_REACH_PX + 1, -_REACH_PX - 1.01, -0.5)  # from the table inwards
+    x = (contour[:, 0, None] + outward[:, 0, None] * offsets).astype(np.float32)
+    y = (contour[:, 1, None] + outward[:, 1, None] * offsets).astype(np.float32)
+    along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    away = np.sqrt(((along - along[:, :4].mean(1, keepdims=True)) ** 2).sum(2))
+    plateau = np.max([np.roll(away, -k, axis=1) for k in range(_PLATEAU_SAMPLES)], axis=0)
+    plateau[:, -_PLATEAU_SAMPLES:] = away[:, -_PLATEAU_SAMPLES:]
+    least = np.maximum(_LEAST_RISE, _LEAST_RISE_SHARE * np.median(away[:, -6:], axis=1))[:, None]
+    past = (away >= plateau / 2) & (plateau >= least)
+    first = past.argmax(axis=1)
     rows = np.arange(len(contour))
-    low, high = level[rows, index], level[rows, index + 1]
-    place = offsets[index] - low / np.where(high - low == 0, 1, high - low) * 0.5
-    clear = crossing[rows, index] & (size > 25.0)
-    shift = np.where(clear, place, 0.0)
-    near = np.stack([np.roll(shift, k) for k in range(-3, 4)])
-    shift = np.clip(shift, np.median(near, axis=0) - 0.7, np.median(near, axis=0) + 0.7)
-    return np.asarray(contour + normal * shift[:, None])
+    inside = np.minimum(first[:, None] + np.arange(_PLATEAU_SAMPLES), away.shape[1] - 1)
+    top = np.take_along_axis(inside, np.take_along_axis(away, inside, axis=1).argmax(axis=1)[:, None], axis=1)[:, 0]
+    light = _light(along)
+    ground = light[:, :4].mean(axis=1)
+    span = light[rows, top] - ground
+    share = ((light - ground[:, None]) * span[:, None]).sum(2) / np.maximum((span * span).sum(1), 1e-12)[:, None]
+    share[np.arange(away.shape[1])[None, :] < first[:, None] - _PLATEAU_SAMPLES] = 0.0
+    index = np.maximum((share >= 0.5).argmax(axis=1), 1)
+    low, high = share[rows, index - 1], share[rows, index]
+    place = offsets[index - 1] - 0.5 * np.clip((0.5 - low) / np.where(high > low, high - low, 1.0), 0, 1)
+    shift = np.where(past.any(axis=1) & (first > 0), place, 0.0)
+    near = np.median(np.stack([np.roll(shift, k) for k in range(-3, 4)]), axis=0)
+    return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None])
+
+
+def _light(tone: Doubles) -> Doubles:
+    """Linear light (..., 3), CIE XYZ over the white's, of tone: a lens mixes light, and half of it is half the edge."""
+    f = tone[..., 0] / 116
+    return np.asarray(np.stack([f + tone[..., 1] / 500, f, f - tone[..., 2] / 200], axis=-1) ** 3)
 
 
 def straight_edges(contour_mm: Doubles, seen: Mask) -> tuple[ClothEdge, ...]:

@@ -21,9 +21,9 @@ _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
 #: A second family of stripes counts above this share of the change.
 _SECOND_SHARE = 0.05
-#: Bands along the stripes, each of which must look like the whole (correlation), and parts across them, each of which
-#: must vary by this share of the middle one: a strip of table shows neither.
-_BANDS, _LIKENESS = 12, 0.75
+#: Bands along the stripes, each of which must look like the whole (correlation, and contrast), and parts across them,
+#: each of which must vary by this share of the middle one: a strip of table shows neither.
+_BANDS, _LIKENESS, _CONTRAST = 20, 0.75, 0.6
 _PARTS, _PART_SHARE = 5, 0.15
 
 
@@ -56,7 +56,8 @@ def _even_all_over(bands: Bands) -> bool:
         if seen.sum() < 0.3 * len(seen):
             continue
         own, common = row[seen] - row[seen].mean(0), profile[seen] - profile[seen].mean(0)
-        if float((own * common).sum()) < _LIKENESS * float(np.sqrt((own * own).sum() * (common * common).sum())):
+        alike, size, whole = (float(v) for v in ((own * common).sum(), (own * own).sum(), (common * common).sum()))
+        if alike < _LIKENESS * float(np.sqrt(size * whole)) or alike < _CONTRAST * whole:
             return False
     used = profile[weight > 0.2 * float(weight.max())]
     parts = [float(part.var(axis=0).sum()) for part in np.array_split(used, _PARTS)]

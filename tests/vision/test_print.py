@@ -27,11 +27,14 @@ def _photograph(name: str) -> SquareOn:
     path = _photos() / name
     if not path.exists():
         pytest.skip(f"the measured photographs are not here ({path})")
-    rgb = np.asarray(Image.open(path).convert("RGB"))
+    return _picture(np.asarray(Image.open(path).convert("RGB")), px_per_mm=1.0)
+
+
+def _picture(rgb: np.ndarray, *, px_per_mm: float) -> SquareOn:
     return SquareOn(
-        rgb=rgb,
+        rgb=np.ascontiguousarray(rgb, dtype=np.uint8),
         valid=np.ones(rgb.shape[:2], bool),
-        px_per_mm=1.0,
+        px_per_mm=px_per_mm,
         origin_mm=(0.0, 0.0),
         length_relative_u95=0.0,
         angle_u95_deg=0.0,
@@ -120,17 +123,7 @@ def test_random_blots_have_no_print() -> None:
     rng = np.random.default_rng(4)
     field = rng.normal(0, 1, (90, 120))
     blots = np.kron(np.where(field[..., None] > 1, [[[150, 40, 40]]], [[[220, 210, 190]]]), np.ones((8, 8, 1)))
-    square = flat(PlainPrint(colour=BLUE), width_mm=240, height_mm=180)
-    rgb = np.ascontiguousarray(blots.astype(np.uint8))
-    picture = SquareOn(
-        rgb=rgb,
-        valid=np.ones(rgb.shape[:2], bool),
-        px_per_mm=4.0,
-        origin_mm=(0, 0),
-        length_relative_u95=0,
-        angle_u95_deg=0,
-    )
-    assert square.valid.shape == picture.valid.shape[:2]
+    picture = _picture(blots, px_per_mm=4.0)
     finding = measure_print(picture, picture.valid)
     assert finding.print is None
     assert "photograph" in finding.warnings[0]
@@ -210,14 +203,6 @@ def test_pictures_that_are_no_cloth_show_no_print(name: str) -> None:
         picture = getattr(data, name)()
     except Exception as error:  # pooch raises what its version likes
         pytest.skip(f"scikit-image's picture {name} is not on this machine ({error})")
-    rgb = np.ascontiguousarray(np.dstack([picture] * 3) if picture.ndim == 2 else picture)
-    square = SquareOn(
-        rgb=rgb,
-        valid=np.ones(rgb.shape[:2], bool),
-        px_per_mm=2.0,
-        origin_mm=(0, 0),
-        length_relative_u95=0,
-        angle_u95_deg=0,
-    )
+    square = _picture(np.dstack([picture] * 3) if picture.ndim == 2 else picture, px_per_mm=2.0)
     print_ = measure_print(square, square.valid).print
     assert print_ is None or print_.across is None
