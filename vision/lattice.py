@@ -33,6 +33,11 @@ SECOND_MOTIF = 0.04
 SQUARE_PLAY_DEG = 5.0
 #: Axes within this of square, deg, go before others that are not: no photograph is rectified worse (rendered scenes).
 NEARLY_SQUARE_DEG = 1.5
+#: A lattice near a hexagon holds three rectangles of one area and nearly one size (their sides as 1 to the root of 3).
+#: Rectangles whose diagonals differ by less than this share are such rivals; the squarest that lies along the photo is
+#: the print's own: off square by about so much, deg (rectification, rendered scenes), askew in the photo by so much.
+RIVAL_SHARE = 0.15
+_SQUARE_SIGMA_DEG, _LEAN_SIGMA_DEG = 0.25, 12.0
 #: Prints lie along the photo's axes within this, mostly (practice); a lattice far from them is a half-drop or brick.
 _ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
@@ -286,15 +291,17 @@ def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Double
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
         lean = abs(math.degrees(math.atan2(across[1], across[0])))
         askew = off_square > NEARLY_SQUARE_DEG or index > 2
-        found.append((index, float(across @ across + along @ along), lean, across, along, askew))
+        found.append((index, float(across @ across + along @ along), lean, across, along, askew, off_square))
     if not found:
         return None
     found.sort(key=lambda f: (f[5], f[0], f[1]))
-    best = found[0]
+    least = found[0]
+    rivals = [f for f in found if (f[5], f[0]) == (least[5], least[0]) and f[1] < (1 + RIVAL_SHARE) ** 2 * least[1]]
+    best = min(rivals, key=lambda f: (f[6] / _SQUARE_SIGMA_DEG) ** 2 + (f[2] / _LEAN_SIGMA_DEG) ** 2)
     upright = [f for f in found if f[0] == 2 and f[2] <= _ALIGNED_DEG]
     if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright:
         best = upright[0]
-    index, _, _, across, along, _ = best
+    index, across, along = best[0], best[3], best[4]
     if index == 1:
         return "straight", across, along, across, along
     middle = (across + along) / 2

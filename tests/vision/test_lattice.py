@@ -1,0 +1,43 @@
+"""The rectangle that is named of a lattice, against lattices written down by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vision.lattice import _named
+
+
+def turned(vectors: list[tuple[float, float]], degrees: float) -> NDArray[np.float64]:
+    """Vectors (x, y), y down, turned counter-clockwise as seen."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return np.array([(x * c + y * s, -x * s + y * c) for x, y in vectors])
+
+
+@pytest.mark.parametrize("lean", [-8.0, -1.1, 0.0, 3.0, 11.0])
+@pytest.mark.parametrize("ratio", [1.66, 1.70, 1.7320508, 1.754, 1.80])
+def test_a_half_drop_near_a_hexagon_keeps_its_own_rectangle(ratio: float, lean: float) -> None:
+    """Columns 20 apart, every other one dropped by half of 20 x ratio: near the root of 3 two more rectangles, turned
+    by about 60 degrees, nearly fit. The one that is square is the print's own, told from any basis of the lattice."""
+    height = 20.0 * ratio
+    for basis in ([(20.0, height / 2), (20.0, -height / 2)], [(20.0, height / 2), (40.0, 0.0)]):
+        halved = [(x / 2, y) for x, y in basis]
+        named = _named(turned(halved, lean))
+        assert named is not None
+        _, _, _, across, along = named
+        assert np.hypot(*across) == pytest.approx(20.0, rel=1e-6)
+        assert np.hypot(*along) == pytest.approx(height, rel=1e-6)
+        assert math.degrees(math.atan2(-across[1], across[0])) == pytest.approx(lean, abs=1e-6)
+
+
+@pytest.mark.parametrize("lean", [-6.0, 0.0, 9.0])
+def test_a_straight_lattice_is_its_own_rectangle(lean: float) -> None:
+    """A rectangle of 30 by 22 is told as straight, whatever basis it comes in."""
+    for basis in ([(30.0, 0.0), (0.0, 22.0)], [(30.0, 22.0), (0.0, 22.0)], [(30.0, 0.0), (30.0, 22.0)]):
+        named = _named(turned(basis, lean))
+        assert named is not None
+        assert named[0] == "straight"
+        assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([22.0, 30.0])
