@@ -55,7 +55,7 @@ def test_the_cloth_of_the_ten_minute_test() -> None:
         ("bottom", lambda t, w, h: (w / 2, h - t)),
     ],
 )
-def test_stripes_lie_where_they_are_said_to(edge: str, steps) -> None:  # type: ignore[no-untyped-def]
+def test_stripes_lie_where_they_are_said_to(edge: str, steps) -> None:
     """From each edge, walking inwards, the colours come in the order and at the distances said (y down, x right)."""
     fabric, (piece,) = parse_cloth(f"50 x 40 cm; from the {edge} red 3, white 1, blue 2")
     for distance, colour in ((15, "red"), (35, "white"), (50, "blue"), (75, "red"), (95, "white"), (110, "blue")):
@@ -132,7 +132,7 @@ def test_numbers_as_they_are_spoken() -> None:
     assert in_figures("bone and stone") == "bone and stone"
 
 
-def _scripted(answers: dict[str, list[str]], heard: list[str]):  # type: ignore[no-untyped-def]
+def _scripted(answers: dict[str, list[str]], heard: list[str]):
     def asker(question: Question, default: str | None, complaint: str | None) -> str:
         if complaint:
             heard.append(complaint)

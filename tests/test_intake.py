@@ -55,7 +55,7 @@ def measurement(print_: Seen | None, skew_deg: float | None = None, **changes: o
     """One cloth of 400 x 300 mm, with a skew against a known edge where one is given."""
     skew = None if skew_deg is None else Skew(angle=Estimate(skew_deg, 0.1), percent=0.0, reference="torn")
     whole = Measurement(photo="p.jpg", scale=SCALE, main=Cloth(outline=OUTLINE, print=print_, skew=skew))
-    return replace(whole, **changes)  # type: ignore[arg-type]
+    return replace(whole, **changes)
 
 
 def stripe_at(piece: Piece, print_: Print, point: Point) -> str:
@@ -123,7 +123,7 @@ def test_the_grain_ends_along_y(direction: float, skew: float | None, wish: dict
     """For lengthwise stripes the piece's direction is the skew, for crosswise ones the skew and a quarter turn."""
     intake = from_measurement(
         measurement(seen(direction=direction), skew),
-        Wish(name="Deck chair", **wish),  # type: ignore[arg-type]
+        Wish(name="Deck chair", **wish),
     )
     (piece,) = intake.pieces
     assert piece.stripe_direction_deg == pytest.approx(expected)

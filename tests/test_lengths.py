@@ -77,7 +77,7 @@ def test_people_write_lengths_in_many_ways(text: str, mm: float) -> None:
 def test_what_is_not_a_length_is_refused_in_one_sentence(text: object, words: str) -> None:
     """A misread length spoils cloth: what is not surely a length is an error that says where, what and how to mend."""
     with pytest.raises(InputWrong) as caught:
-        parse_length(text, what="the hem's length")  # type: ignore[arg-type]
+        parse_length(text, what="the hem's length")
     assert caught.value.problem.startswith("the hem's length is ")
     assert words in caught.value.problem
     assert caught.value.remedy

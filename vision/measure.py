@@ -26,7 +26,7 @@ from vision.reference.card import read_card
 from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
 from vision.reference.ruler import read_rulers
-from vision.reference.target import read_target
+from vision.reference.target import SQUARE_MM, read_target
 from vision.request import MeasureRequest, Side
 from vision.skew import measure_skew
 from vision.square import SquareOn
@@ -141,6 +141,10 @@ def _references(
     if choice in ("auto", "target"):
         target = read_target(photo.rgb)
         if target is not None:
+            warnings.append(
+                f"The printed target's squares are taken to measure {SQUARE_MM:.0f} mm: check one with a ruler, "
+                "because printers shrink pages, and sheets of other makers look alike."
+            )
             return (target,)
     return () if choice == "target" else read_rulers(photo.rgb, unit=request.ruler)
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,9 +79,9 @@ class Plane:
     def length_relative_u95_at(self, point_px: tuple[float, float]) -> float:
         """Relative uncertainty (95 %) of a short length in the plane at a photo point, in the worst direction."""
         worst = 0.0
-        for angle in np.radians((0.0, 45.0, 90.0, 135.0)):
-            sigma = self._relative_sigma(lambda p, a=angle: self._log_length(p, point_px, a))  # type: ignore[misc]
-            worst = max(worst, sigma)
+        for angle in (0.0, 45.0, 90.0, 135.0):
+            length = partial(self._log_length, point_px=point_px, angle=math.radians(angle))
+            worst = max(worst, self._relative_sigma(length))
         return math.hypot(2 * worst, self.floor_relative_u95)
 
     def angle_u95_deg_at(self, point_px: tuple[float, float]) -> float:

@@ -42,8 +42,9 @@ def candidates(tone: Floats, usable: Mask) -> tuple[Table, ...]:
     sample = np.ascontiguousarray(colours[:: max(len(colours) // 4000, 1)], dtype=np.float32)
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.3)
     heaps = min(_HEAPS, len(sample))
-    _, label, centre = cv2.kmeans(sample, heaps, None, criteria, 2, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
-    surfaces = _surfaces(centre, np.bincount(label.ravel(), minlength=heaps) / len(sample))
+    _, label, centre = cv2.kmeans(sample, heaps, np.empty(0, np.int32), criteria, 2, cv2.KMEANS_PP_CENTERS)
+    shares = np.bincount(np.ravel(np.asarray(label)), minlength=heaps) / len(sample)
+    surfaces = _surfaces(np.asarray(centre, dtype=np.float32), shares)
     found = []
     for share, members in surfaces:
         if share < _LEAST_SHARE:

@@ -107,7 +107,9 @@ class _Attempt:
         return None
 
     def _kinds(self, runs: tuple[int, ...], count: int) -> list[tuple[str, str] | None]:
-        return [None] if count == 1 else sorted({self.task.runs[r].kind for r in runs})  # type: ignore[return-value]
+        if count == 1:
+            return [None]
+        return [*sorted({self.task.runs[r].kind for r in runs})]
 
     def _split(
         self, index: int, need: Need, runs: list[int], count: int, turned: bool, phase: int | None

@@ -142,7 +142,8 @@ class Station:
     def point(self, t_mm: float) -> Point:
         """The point that far along."""
         share = t_mm / self.length_mm
-        return tuple(a + (b - a) * share for a, b in zip(self.start, self.end, strict=True))  # type: ignore[return-value]
+        (x, y), (end_x, end_y) = self.start, self.end
+        return x + (end_x - x) * share, y + (end_y - y) * share
 
     def seen(self, one: Occurrence) -> float:
         """How much of a stripe's width shows along the station, mm."""

@@ -267,16 +267,19 @@ def _long_line(bench: Bench, u: float) -> LineString:
 def _sides(scene: Scene, paper: Paper, width_mm: float, height_mm: float) -> list[Mark]:
     reading = scene.bench.reading
     middle, centre = height_mm / 2, width_mm / 2
-    small = {"size_mm": 2.7, "fill": GREY, "anchor": "middle"}
-    top = reading.edge("top")
+
+    def name(side: str, x_mm: float, y_mm: float, turn_deg: float = 0.0) -> Words:
+        text = reading.edge(side)
+        return Words(x_mm=x_mm, y_mm=y_mm, text=text, turn_deg=turn_deg, size_mm=2.7, fill=GREY, anchor="middle")
+
     return [
         Line(points=((2.6, 11.5), (2.6, 2.2)), stroke=ACCENT, width_mm=0.4),
         Area(rings=(((2.6, 0.6), (3.9, 3.4), (1.3, 3.4)),), fill=ACCENT),
         Words(x_mm=2.6, y_mm=14.6, text="TOP", size_mm=2.7, bold=True, anchor="middle", fill=ACCENT),
-        Words(x_mm=centre, y_mm=3.0, text=top, **small),  # type: ignore[arg-type]
-        Words(x_mm=centre, y_mm=height_mm - 0.8, text=reading.edge("bottom"), **small),  # type: ignore[arg-type]
-        Words(x_mm=4.2, y_mm=middle, text=reading.edge("left"), turn_deg=90, **small),  # type: ignore[arg-type]
-        Words(x_mm=width_mm - 2.6, y_mm=middle, text=reading.edge("right"), turn_deg=90, **small),  # type: ignore[arg-type]
+        name("top", centre, 3.0),
+        name("bottom", centre, height_mm - 0.8),
+        name("left", 4.2, middle, turn_deg=90),
+        name("right", width_mm - 2.6, middle, turn_deg=90),
     ]
 
 

@@ -80,7 +80,7 @@ def try_scene(scene: Scene) -> Trial:
     )
     torn = torn_side(scene) if scene.cloths else None
     start = time.perf_counter()
-    measured = measure_photo(photo, MeasureRequest(torn=torn))  # type: ignore[arg-type]
+    measured = measure_photo(photo, MeasureRequest(torn=torn))
     seconds = time.perf_counter() - start
     return compare(scene.seed, photograph, measured, torn is not None, seconds)
 

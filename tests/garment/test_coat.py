@@ -158,5 +158,5 @@ def test_half_an_ellipse(a: float, b: float) -> None:
 def test_measures_that_cannot_be_a_coat(change: dict[str, float], words: str) -> None:
     """Cuts that cross, or a neck outside the body, are refused in one plain sentence with the remedy."""
     with pytest.raises(InputWrong, match=words) as caught:
-        figures(replace(WORKED, **change))  # type: ignore[arg-type]
+        figures(replace(WORKED, **change))
     assert caught.value.remedy

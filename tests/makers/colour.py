@@ -11,7 +11,7 @@ Array = NDArray[np.float32]
 def linear(hex_or_rgb: str | tuple[float, float, float]) -> Array:
     """Linear light (3,) in 0..1 of an sRGB colour, given as "#rrggbb" or as three numbers in 0..255 (IEC 61966-2-1)."""
     if isinstance(hex_or_rgb, str):
-        hex_or_rgb = tuple(int(hex_or_rgb[i : i + 2], 16) for i in (1, 3, 5))  # type: ignore[assignment]
+        hex_or_rgb = tuple(int(hex_or_rgb[i : i + 2], 16) for i in (1, 3, 5))
     s = np.asarray(hex_or_rgb, dtype=np.float32) / 255
     return np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4).astype(np.float32)
 

@@ -64,7 +64,7 @@ def cloth(width_mm: float, length_mm: float, seed: int, **places: float) -> Clot
         slub_depth=0.03,
         phase_mm=(9.0 * seed, 0.0),
         seed=seed,
-        **options,  # type: ignore[arg-type]
+        **options,
     )
 
 

@@ -89,7 +89,7 @@ class Photograph:
 
     def save(self, path: Path, **options: bool | int | str) -> Path:
         """Write the JPEG."""
-        path.write_bytes(self.jpeg(**options))  # type: ignore[arg-type]
+        path.write_bytes(self.jpeg(**options))
         return path
 
 

@@ -219,7 +219,7 @@ def _ruler(
     if rng.random() < 0.3:
         turn += 180
     return Ruler(
-        unit=unit,  # type: ignore[arg-type]
+        unit=unit,
         length_mm=length,
         width_mm=width,
         zero_mm=0.0 if material == "tape" else float(rng.choice([0.0, 3.0, 5.0, 10.0])),
@@ -228,7 +228,7 @@ def _ruler(
         turn_deg=turn,
         body=str(rng.choice(_BODIES[material])),
         ink=str(rng.choice(["#1c1c1c", "#2a2a2a", "#111111", "#3a3f45"])),
-        material=material,  # type: ignore[arg-type]
+        material=material,
         margin_mm=margin,
         tick_mm=(least, (least + longest) / 2, longest),
         tick_width_mm=float(rng.uniform(0.18, 0.4)),

@@ -19,23 +19,23 @@ from vision.estimate import Estimate
 def fabric(**changes: object) -> Fabric:
     """A 20, B 40 on 60 mm."""
     stripes = (Stripe(label="A", width_mm=20, centre_mm=10), Stripe(label="B", width_mm=40, centre_mm=40))
-    across = Estimate(60.0, float(changes.pop("u95", 0.0)))  # type: ignore[arg-type]
+    across = Estimate(60.0, float(changes.pop("u95", 0.0)))
     along = changes.pop("along", None)
-    printed = Print(kind="stripe", across=across, along=Estimate(float(along)) if along else None, stripes=stripes)  # type: ignore[arg-type]
-    return Fabric(id="f", name="F", print=printed, **changes)  # type: ignore[arg-type]
+    printed = Print(kind="stripe", across=across, along=Estimate(float(along)) if along else None, stripes=stripes)
+    return Fabric(id="f", name="F", print=printed, **changes)
 
 
 def strip(name: str, length: float, *, cut: float = 40.0, at: float | None = None, **more: object) -> Strip:
     """A strip of A without seams."""
-    seam = float(more.pop("seam", 0.0))  # type: ignore[arg-type]
+    seam = float(more.pop("seam", 0.0))
     return Strip(id=name, fabric="f", stripe="A", length_mm=length, width_mm=cut, seam_mm=seam, cut_width_mm=cut,
-                 stripe_at_mm=cut / 2 if at is None else at, **more)  # type: ignore[arg-type]  # fmt: skip
+                 stripe_at_mm=cut / 2 if at is None else at, **more)  # fmt: skip
 
 
 def cloth(width: float, length: float, name: str = "p", **more: object) -> Piece:
     """A rectangle whose A stripes have their centres at 30, 90, 150 … mm."""
     outline = ((0.0, 0.0), (width, 0.0), (width, length), (0.0, length))
-    return Piece(id=name, fabric="f", outline_mm=outline, **{"stripe_origin_mm": 20.0, **more})  # type: ignore[arg-type]
+    return Piece(id=name, fabric="f", outline_mm=outline, **{"stripe_origin_mm": 20.0, **more})
 
 
 def ask(parts: list[Strip | Panel], pieces: list[Piece], cloth_kind: Fabric | None = None) -> Plan:

@@ -117,7 +117,7 @@ def test_the_mirror_image_has_the_same_answer(seed: int) -> None:
     pieces = tuple(
         replace(
             piece,
-            **placed(piece, lambda p: (-p[0], p[1])),  # type: ignore[arg-type]
+            **placed(piece, lambda p: (-p[0], p[1])),
             stripe_direction_deg=-(piece.stripe_direction_deg or 0.0),
             stripe_origin_mm=backwards_origin(piece, fabric),
         )
@@ -138,7 +138,7 @@ def test_cloth_that_may_be_turned_may_lie_upside_down(seed: int) -> None:
     pieces = tuple(
         replace(
             piece,
-            **placed(piece, lambda p: (-p[0], -p[1])),  # type: ignore[arg-type]
+            **placed(piece, lambda p: (-p[0], -p[1])),
             stripe_origin_mm=backwards_origin(piece, fabric),
             along_origin_mm=-piece.along_origin_mm,
         )
@@ -157,7 +157,7 @@ def test_how_the_cloth_lies_on_the_table_does_not_matter(seed: int, degrees: flo
     pieces = tuple(
         replace(
             piece,
-            **placed(  # type: ignore[arg-type]
+            **placed(
                 piece,
                 lambda p: (p[0] * math.cos(a) + p[1] * math.sin(a), -p[0] * math.sin(a) + p[1] * math.cos(a)),
             ),

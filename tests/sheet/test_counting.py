@@ -16,7 +16,7 @@ from stash.sheet.wording import inch, ordinal, size
 from tests.sheet.case import DECK, placed, plan, strip
 
 
-def told(piece: Piece, *placements: dict, parts: list[dict]) -> tuple[Instruction, ...]:  # type: ignore[type-arg]
+def told(piece: Piece, *placements: dict, parts: list[dict]) -> tuple[Instruction, ...]:
     """The instructions for one piece."""
     document = plan(list(placements), [piece], {"name": "Jacket", "strips": parts})
     job = read_job(document, [DECK], [piece])

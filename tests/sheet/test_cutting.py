@@ -15,7 +15,7 @@ from stash.sheet.job import read_job
 from tests.sheet.case import DECK, jacket, placed, plan, strip
 
 
-def random_piece(seed: int) -> tuple[Piece, list[dict]]:  # type: ignore[type-arg]
+def random_piece(seed: int) -> tuple[Piece, list[dict]]:
     """A skewed length with strips in some of its lanes, some of them end to end."""
     rng = random.Random(seed)
     piece = Piece(
@@ -32,7 +32,7 @@ def random_piece(seed: int) -> tuple[Piece, list[dict]]:  # type: ignore[type-ar
     return piece, placements
 
 
-def steps_of(piece: Piece, placements: list[dict]) -> tuple[Step, ...]:  # type: ignore[type-arg]
+def steps_of(piece: Piece, placements: list[dict]) -> tuple[Step, ...]:
     """The steps for a piece."""
     job = read_job(plan(placements, [piece], {}), [DECK], [piece])
     return cutting(bench(read(piece, DECK), job.tables[0].placements), job.tables[0].placements)

@@ -154,7 +154,7 @@ def test_words_keep_number_and_unit_together_and_break_what_is_too_wide() -> Non
         ({"leftovers": [{"piece": "deck-1", "outline_mm": "no"}]}, r"leftovers\[0\]"),
     ],
 )
-def test_a_plan_that_cannot_be_cut_is_refused_in_a_sentence(change: dict, message: str) -> None:  # type: ignore[type-arg]
+def test_a_plan_that_cannot_be_cut_is_refused_in_a_sentence(change: dict, message: str) -> None:
     """No sheet is made of a no, an unsure or a broken plan."""
     document, fabrics, pieces = jacket()
     with pytest.raises(InputWrong, match=message):

@@ -48,7 +48,7 @@ def _scene(
 
 def _cloth(print_: StripePrint | PlainPrint = DECK, **more: float) -> Cloth:
     sizes = {"width_mm": 220.0, "length_mm": 160.0, **more}
-    return Cloth(print=print_, edges=("torn", "cut", "torn", "selvage"), **sizes)  # type: ignore[arg-type]
+    return Cloth(print=print_, edges=("torn", "cut", "torn", "selvage"), **sizes)
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def target(x_mm: float, y_mm: float, turn_deg: float = 0.0) -> Sheet:
 def striped(**places: float) -> Cloth:
     """A striped cloth, torn at top and bottom, its print skewed by 2 degrees."""
     options: dict[str, float] = {"width_mm": 300.0, "length_mm": 240.0, "skew_deg": 2.0, "turn_deg": 1.0, **places}
-    return Cloth(print=StripePrint(across=STRIPES), edges=("torn", "selvage", "torn", "selvage"), **options)  # type: ignore[arg-type]
+    return Cloth(print=StripePrint(across=STRIPES), edges=("torn", "selvage", "torn", "selvage"), **options)
 
 
 SCENE = Scene(
@@ -239,4 +239,4 @@ def test_inch_tape_across_the_cloth() -> None:
 def test_options_that_cannot_go_together(options: dict[str, object], words: str) -> None:
     """A contradiction in the options is refused at once, in words that name it."""
     with pytest.raises(CallWrong, match=words):
-        MeasureRequest(**options)  # type: ignore[arg-type]
+        MeasureRequest(**options)

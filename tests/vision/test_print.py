@@ -93,7 +93,7 @@ def test_motif_lattices_give_their_rectangular_repeat(lattice: str, across_mm: f
         ),
         column_mm=28.0,
         row_mm=22.0,
-        lattice=lattice,  # type: ignore[arg-type]
+        lattice=lattice,
     )
     square = flat(motif, width_mm=260.0, height_mm=200.0, turn_deg=-4.0)
     print_ = measure_print(square, square.valid).print

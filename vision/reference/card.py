@@ -104,10 +104,11 @@ def _quad(hull: NDArray[Any]) -> Floats | None:
 
 def _refined(grey: NDArray[Any], quad: Floats) -> Floats | None:
     """The corners where the four edges, fitted to their steepest points, would meet."""
-    lines = [_edge(grey, start, end) for start, end in pairwise([*quad, quad[0]])]
-    if any(line is None for line in lines):
+    edges = (_edge(grey, start, end) for start, end in pairwise([*quad, quad[0]]))
+    lines = [edge for edge in edges if edge is not None]
+    if len(lines) < 4:
         return None
-    corners = [np.cross(lines[i - 1], lines[i]) for i in range(4)]  # type: ignore[arg-type]  # None is excluded above
+    corners = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
     if any(abs(corner[2]) < 1e-12 for corner in corners):
         return None
     return np.array([corner[:2] / corner[2] for corner in corners])

@@ -228,9 +228,8 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     turned = track.axis + slope * track.tick
     turned /= np.hypot(*turned)
     start = track.origin + offset * track.tick
-    inner = np.quantile(reach[good, 1] - (slope * track.u[good] + offset), 0.2) if side == 0 else None
-    outer = np.quantile(reach[good, 0] - (slope * track.u[good] + offset), 0.8) if side == 1 else None
-    size = float(inner) if inner is not None else float(outer)  # type: ignore[arg-type]
+    far = reach[good, 1 - side] - (slope * track.u[good] + offset)
+    size = float(np.quantile(far, 0.2 if side == 0 else 0.8))
     if abs(size) < 0.25 * length or abs(size) < 2.0:
         size = math.copysign(length, size if size != 0 else 1.0)
     low, high = sorted((0.12 * size, 0.88 * size))
