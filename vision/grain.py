@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import cv2
+import numpy as np
 
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
 from vision.measurement import SkewReference
+from vision.swatch import Doubles
 
 #: A direction known no better than this says nothing of a skew, degrees (3 % of skew is 1.7 degrees).
 MOST_U95_DEG = 1.5
+#: A ruler that lies on the cloth ends it in a straight line. An edge this nearly parallel to a ruler, deg (both are
+#: known to a few tenths), and this near to what is known of it, mm (no ruler or tape is wider), may be the ruler's.
+ALONG_DEG = 0.9
+BESIDE_MM = 35.0
+#: Nearer than this it is the ruler's, mm: the shadow and the rim that are kept clear of a ruler.
+AGAINST_MM = 3.0
+#: Another edge of the cloth agrees with it when the two are parallel or square within this, deg (cloth torn and cut by
+#: hand is mostly square to two or three degrees; practice).
+AGREES_DEG = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,11 +37,21 @@ class Grain:
     side: Side
 
 
-def read_grain(region: ClothRegion, *, torn: Side | None = None, selvage: Side | None = None) -> Grain | None:
-    """The grain of a cloth from its torn edge, else from its selvage; None where that edge cannot be seen straight."""
+def read_grain(
+    region: ClothRegion,
+    *,
+    torn: Side | None = None,
+    selvage: Side | None = None,
+    covered_mm: Sequence[Doubles] = (),
+) -> Grain | None:
+    """The grain of a cloth from its torn edge, else from its selvage; None where that edge cannot be seen straight.
+
+    ``covered_mm`` are polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's.
+    """
+    own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm))
     wishes: tuple[tuple[Side | None, SkewReference], ...] = ((torn, "torn"), (selvage, "selvage"))
     for side, reference in wishes:
-        edge = _facing(region.edges, side)
+        edge = _facing(own, side)
         if edge is not None and edge.direction_deg.u95 <= MOST_U95_DEG:
             return Grain(direction_deg=edge.direction_deg, reference=reference, side=edge.side)
     return None
@@ -36,3 +60,36 @@ def read_grain(region: ClothRegion, *, torn: Side | None = None, selvage: Side |
 def _facing(edges: tuple[ClothEdge, ...], side: Side | None) -> ClothEdge | None:
     """The longest straight edge that faces a side."""
     return max((edge for edge in edges if edge.side == side), key=lambda edge: edge.length_mm, default=None)
+
+
+def _is_own(edge: ClothEdge, edges: tuple[ClothEdge, ...], covered_mm: Sequence[Doubles]) -> bool:
+    """Whether an edge is the cloth's, and not that of a ruler which lies across it."""
+    away = min((_away_mm(edge, cover) for cover in covered_mm if _along(edge, cover)), default=float("inf"))
+    if away > BESIDE_MM:
+        return True
+    others = [one for one in edges if not any(_along(one, cover) for cover in covered_mm)]
+    return away > AGAINST_MM and (not others or any(_agree(edge, one) for one in others))
+
+
+def _along(edge: ClothEdge, cover_mm: Doubles) -> bool:
+    """Whether an edge is parallel to the long sides of what covers."""
+    (_, _), (width, height), turn = cv2.minAreaRect(np.asarray(cover_mm, dtype=np.float32))
+    axis = -(turn if width >= height else turn + 90.0)
+    return _apart_deg(edge.direction_deg.value, axis, 180.0) <= ALONG_DEG + edge.direction_deg.u95
+
+
+def _away_mm(edge: ClothEdge, cover_mm: Doubles) -> float:
+    """How far the edge's own middle is from what covers; 0 inside it."""
+    middle = (np.asarray(edge.start_mm) + np.asarray(edge.end_mm)) / 2
+    place = (float(middle[0]), float(middle[1]))
+    return max(0.0, -float(cv2.pointPolygonTest(np.asarray(cover_mm, dtype=np.float32), place, True)))
+
+
+def _agree(one: ClothEdge, other: ClothEdge) -> bool:
+    """Whether two edges are parallel or square to each other."""
+    return _apart_deg(one.direction_deg.value, other.direction_deg.value, 90.0) <= AGREES_DEG
+
+
+def _apart_deg(one: float, other: float, turn: float) -> float:
+    """Between two directions that a turn brings onto themselves."""
+    return abs((one - other + turn / 2) % turn - turn / 2)

@@ -221,12 +221,12 @@ def _measure_cloth(
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
     skew = None
     if print_ is not None and print_.across_direction_deg is not None and (request.torn or request.selvage):
-        skew = measure_skew(print_, region, torn=request.torn, selvage=request.selvage)
+        skew = measure_skew(print_, region, torn=request.torn, selvage=request.selvage, covered_mm=covered)
         if skew is None and number == 0:
             side = request.torn or request.selvage
             warnings.append(
                 f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it "
-                "whole, on a plain table of another colour."
+                "whole, on a plain table of another colour, the ruler well away from it."
             )
     side = request.torn or request.selvage
     return ClothEvidence(region=region, finding=finding, print=print_, skew=skew, reference_side=side)

@@ -7,24 +7,30 @@ References: ASTM D3882 (bow and skew of fabrics, printed geometric designs too):
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from vision.cloth import ClothRegion
 from vision.edge import Side
 from vision.estimate import Estimate
 from vision.grain import read_grain
 from vision.measurement import Print, Skew
-from vision.swatch import folded_deg
+from vision.swatch import Doubles, folded_deg
 
 
 def measure_skew(
-    print_: Print, region: ClothRegion, *, torn: Side | None = None, selvage: Side | None = None
+    print_: Print,
+    region: ClothRegion,
+    *,
+    torn: Side | None = None,
+    selvage: Side | None = None,
+    covered_mm: Sequence[Doubles] = (),
 ) -> Skew | None:
     """The print's axis against the grain nearest to it; None without a print, or an edge that shows the grain.
 
     The torn edge counts where both are given. The uncertainty joins the print's (which holds the plane's own error of
-    angles) and the edge's.
+    angles) and the edge's. ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's.
     """
-    grain = read_grain(region, torn=torn, selvage=selvage)
+    grain = read_grain(region, torn=torn, selvage=selvage, covered_mm=covered_mm)
     direction = print_.across_direction_deg
     if grain is None or direction is None:
         return None

@@ -82,3 +82,35 @@ def test_crosswise_stripes_compare_with_the_weft() -> None:
     found = measure_skew(print_, _region(("bottom", 1.0)), torn="bottom")
     assert found is not None
     assert found.angle.value == pytest.approx(2.0)
+
+
+def _ruler(turn_deg: float, middle_mm: tuple[float, float]) -> np.ndarray:
+    """A ruler 300 by 30 mm about a middle, turned counter-clockwise as seen."""
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    corners = ((-150.0, -15.0), (150.0, -15.0), (150.0, 15.0), (-150.0, 15.0))
+    return np.array([(middle_mm[0] + x * c + y * s, middle_mm[1] - x * s + y * c) for x, y in corners])
+
+
+STRIPES = Print(kind="stripe", across=Estimate(50.0, 0.1), across_direction_deg=Estimate(1.5, 0.05))
+
+
+def test_a_ruler_across_the_cloth_is_not_its_torn_edge() -> None:
+    """Where a ruler cuts the cloth at 18 degrees, the cloth's other edges belie that its torn edge lies so."""
+    region = _region(("bottom", 18.0), ("top", 0.2), ("left", -89.9))
+    across = _ruler(18.1, (50.0, 25.0))
+    assert measure_skew(STRIPES, region, torn="bottom") is not None
+    assert measure_skew(STRIPES, region, torn="bottom", covered_mm=(across,)) is None
+
+
+def test_a_ruler_beside_the_cloth_leaves_its_torn_edge_alone() -> None:
+    """A ruler laid along the torn edge with a gap is usual: the edge counts where the cloth's other edges agree."""
+    region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
+    found = measure_skew(STRIPES, region, torn="bottom", covered_mm=(_ruler(0.2, (50.0, 30.0)),))
+    assert found is not None
+    assert found.angle.value == pytest.approx(1.2)
+
+
+def test_an_edge_against_the_ruler_is_the_ruler_s() -> None:
+    """An edge that lies against the ruler, as straight as the ruler, says nothing of the threads."""
+    region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
+    assert measure_skew(STRIPES, region, torn="bottom", covered_mm=(_ruler(0.3, (50.0, 16.5)),)) is None
