@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 
 from vision.colour import ciede2000
@@ -28,6 +29,11 @@ LEAST_REPEATS = 1.35
 FULL_REPEATS = 1.9
 #: Boundaries that must be seen twice where less than two repeats show: one more than chance would line up.
 LEAST_PAIRS = 3
+#: What rules out a part of a repeat must come back with the repeat: at least this share of the places where it could.
+#: Below the lower share it is a blemish (a ruler across the cloth, a fold), between the two there is no telling.
+COMES_BACK, BLEMISH = 0.6, 0.3
+#: A lag counts as a whole number of times another within this share of it.
+_WHOLE_SHARE = 0.04
 #: A fit is trusted no further than this: cloth does not lie flatter (practice).
 FLATNESS_RELATIVE_U95 = 0.0008
 _WINDOWS = 12
@@ -83,6 +89,9 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float) -> float | None:
     lag = fits[0] if fits else _best_beyond(judged, difference)
     if lag is None:
         return None
+    lag = _borne_out(profile, weight, lag, [one for one, _ in judged], step_mm)
+    if lag is None:
+        return None
     if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm) < LEAST_PAIRS:
         return None
     return _sharpened(difference, lag) * step_mm
@@ -104,8 +113,47 @@ def _dips(difference: Doubles, below: float) -> list[int]:
     return lags
 
 
+def _borne_out(profile: Doubles, weight: Doubles, lag: int, lags: list[int], step_mm: float) -> int | None:
+    """The lag, where what rules out its parts comes back with it; else the part; None where there is no telling.
+
+    A true repeat of several alike parts (A B A' B) differs from its parts in every turn. A blemish differs once; where
+    it lies in the middle, a long lag compares it with nothing, which is no reason to believe that lag.
+    """
+    for part in lags:
+        times = round(lag / part)
+        if times < 2 or abs(lag / part - times) > _WHOLE_SHARE * times:
+            continue
+        differs = _change(profile, weight, float(part), step_mm) > SAME_LOOK
+        places = np.flatnonzero(differs)
+        share = _coming_back(differs, places, lag)
+        if share is None and times > 2:
+            return None
+        if share is not None and share < COMES_BACK:
+            return part if share <= BLEMISH else None
+    return lag
+
+
+def _coming_back(differs: NDArray[np.bool_], places: NDArray[np.intp], lag: int) -> float | None:
+    """Of the places that differ and have another a lag before or after them, the share where that differs too."""
+    play = max(2, round(0.02 * lag))
+    near = maximum_filter1d(differs.astype(np.uint8), 2 * play + 1) > 0
+    found = []
+    for shift in (-lag, lag):
+        there = places + shift
+        there = there[(there >= 0) & (there < len(differs))]
+        found.append(near[there])
+    both = np.concatenate(found)
+    return float(both.mean()) if len(both) else None
+
+
 def _lasting(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> float:
     """The largest CIEDE2000 between the profile and itself one lag on that lasts, edges allowed a little play."""
+    change = _change(profile, weight, lag, step_mm)
+    return float(change.max()) if len(change) else 0.0
+
+
+def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> Doubles:
+    """At each place the CIEDE2000 between the profile and itself one lag on, as far as it lasts."""
     count = len(profile) - int(np.ceil(lag))
     places = np.arange(count, dtype=np.float64)
     first, second = profile[:count], _at(profile, places + lag)
@@ -117,8 +165,7 @@ def _lasting(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> f
         change = np.minimum(change, ciede2000(_at(first * gain, places + shift) - TONE_SHIFT, second - TONE_SHIFT))
     change[both <= 0] = 0
     length = max(round(LASTING_MM / step_mm), round(LASTING_PX), 1)
-    opened = maximum_filter1d(minimum_filter1d(change, length), length)
-    return float(opened.max()) if len(opened) else 0.0
+    return np.asarray(maximum_filter1d(minimum_filter1d(change, length), length), dtype=np.float64)
 
 
 def _at(profile: Doubles, places: Doubles) -> Doubles:

@@ -8,6 +8,7 @@ import pytest
 from tests.makers.cloth import StripePrint, Stripes
 from tests.vision.flat import flat
 from vision.print import PrintFinding, measure_print
+from vision.repeat import find_repeat
 
 RED, BRICK, CREAM, BLUE, GOLD = "#8f1f2a", "#b3552f", "#e9e1cc", "#23426f", "#d9a441"
 
@@ -115,3 +116,30 @@ def test_against_a_periodogram() -> None:
     ours = _across(measure_print(square, square.valid))
     assert ours == pytest.approx(theirs, rel=0.004)
     assert ours == pytest.approx(13.2, rel=0.002)
+
+
+def _told(colours: str, turns: float, step_mm: float = 0.25) -> tuple[np.ndarray, np.ndarray]:
+    """A profile of stripes 8 mm wide, one a letter, over so many turns; letters stand for well different tones."""
+    tones = {"A": (40.0, 30.0, 10.0), "B": (90.0, 0.0, 0.0), "C": (60.0, -20.0, 20.0)}
+    count = round(turns * len(colours) * 8 / step_mm)
+    place = (np.arange(count) * step_mm / 8).astype(int) % len(colours)
+    profile = np.array([tones[colours[k]] for k in place]) + np.random.default_rng(5).normal(0, 0.3, (count, 3))
+    return profile, np.ones(count)
+
+
+@pytest.mark.parametrize("turns", [2.4, 4.0, 7.0])
+def test_a_difference_that_comes_back_is_part_of_the_repeat(turns: float) -> None:
+    """A B A C is a repeat of four stripes, 32 mm, however like its halves are."""
+    found = find_repeat(*_told("ABAC", turns), 0.25)
+    assert found == pytest.approx(32.0, rel=0.01)
+
+
+@pytest.mark.parametrize("turns", [7, 9, 11])
+def test_a_blemish_in_the_middle_does_not_lengthen_the_repeat(turns: int) -> None:
+    """Something that lies once across the middle, as a ruler does, rules out every short lag, and no lag of more than
+    half the cloth compares it with anything: the repeat of A B is 16 mm or not to be told, never that many turns."""
+    profile, weight = _told("AB", turns)
+    middle = len(profile) // 2
+    profile[middle - 12 : middle + 12] = (75.0, -5.0, 40.0)
+    found = find_repeat(profile, weight, 0.25)
+    assert found is None or found == pytest.approx(16.0, rel=0.01)
