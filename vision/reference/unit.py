@@ -38,6 +38,9 @@ ASTRAY_SHARE = 0.08
 LEAST_STEP = 0.12
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
 TICK_MM, TICK_SPREAD = 3.2, 0.6
+#: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
+#: lengths were misread (digits that touch the ticks), and nothing is sure.
+LEAST_TICK_MM = 1.0
 #: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
 MISSING = 1.2
 #: Cost of ways to divide that are rarely met, nats (our estimate of practice).
@@ -79,13 +82,14 @@ class Verdict:
 class Hearing:
     """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike".
 
-    ``told``: the person said which unit it is.
+    ``told``: the person said which unit it is. ``shortest`` is how long the short ticks are, in spacings.
     """
 
     verdicts: tuple[Verdict, ...]
     alike: float
     ticks: int
     told: bool = False
+    shortest: float = math.inf
 
     @property
     def best(self) -> Verdict | None:
@@ -105,7 +109,7 @@ class Hearing:
     def sure(self) -> bool:
         """Whether the tick lengths alone settle the size of a tick."""
         best = self.best
-        if best is None or best.division.unit == "none":
+        if best is None or best.division.unit == "none" or self.shortest * best.division.base_mm < LEAST_TICK_MM:
             return False
         if self.told:
             return self.margin() >= TOLD_MARGIN and self.evidence() >= LEAST_EVIDENCE
@@ -200,7 +204,8 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
             held = best.get(division.base_mm)
             if held is None or cost < held.cost:
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
-    return Hearing(verdicts=tuple(sorted(best.values(), key=lambda v: v.cost)), alike=alike, ticks=size.size, told=told)
+    verdicts = tuple(sorted(best.values(), key=lambda v: v.cost))
+    return Hearing(verdicts=verdicts, alike=alike, ticks=size.size, told=told, shortest=shortest)
 
 
 def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:

@@ -1,0 +1,27 @@
+"""What tick lengths say of a ruler's division, on lengths written down by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.unit import hear
+
+
+def eighths(short: float, count: int = 97) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Ticks of a scale of eighths whose lengths, in spacings, double twice from the shortest: 1, 1.5, 2, 3 times it."""
+    index = np.arange(count)
+    size = np.full(count, short)
+    for every, times in ((2, 1.5), (4, 2.0), (8, 3.0), (16, 3.6), (32, 4.2)):
+        size[index % every == 0] = short * times
+    return index, size + np.random.default_rng(3).normal(0, 0.02, count)
+
+
+def test_ticks_shorter_than_any_ruler_s_settle_nothing() -> None:
+    """A pattern of 32 with ticks of 0.6 of a spacing would be a scale whose short ticks are half a millimetre long: no
+    ruler has such (common practice), so it is not read; with ticks of three spacings, 2.4 mm, it is thirty-seconds."""
+    assert not hear(*eighths(0.6)).sure()
+    plain = hear(*eighths(3.0))
+    assert plain.sure()
+    assert plain.best is not None
+    assert plain.best.division.base_mm == 25.4 / 32
