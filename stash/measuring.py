@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -24,6 +25,8 @@ _PAIR = re.compile(rf"{_NUMBER},{_NUMBER}\s{_NUMBER},{_NUMBER}=\s*(.+?)\s*")
 #: Long side of the overlay that is written, px: sharp on a screen, and small enough to send.
 OVERLAY_SIDE_PX = 2400
 _OVERLAY_ENDINGS = (".png", ".jpg", ".jpeg")
+#: Files of a folder that are taken for photographs.
+_PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp", ".bmp")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,11 +89,53 @@ def draw_overlay(photo: Photo, found: Measured, file: Path) -> None:
         raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
 
 
-def overlay_file(named: Path | None, photo: Path, *, many: bool) -> Path | None:
-    """Where the overlay of one photo goes: the file that was named, or one beside it for each of several photos."""
-    if named is None or not many:
-        return named
-    return named.with_name(f"{named.stem}-{photo.stem}{named.suffix}")
+def photographs(named: Sequence[Path]) -> tuple[Path, ...]:
+    """The photographs that are meant: files as they are named, and those in a folder and the folders below it, sorted,
+    but for those named before.
+
+    Raises InputWrong for a folder without any.
+    """
+    found: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        within = sorted(one for one in path.rglob("*") if one.suffix.lower() in _PHOTO_ENDINGS and one.is_file())
+        if not within:
+            endings = ", ".join(ending.removeprefix(".") for ending in _PHOTO_ENDINGS)
+            raise InputWrong(f"there is no photograph in the folder {path}", f"name one that holds files of {endings}")
+        found.extend(one for one in within if one not in found)
+    return tuple(found)
+
+
+def overlay_files(named: Path | None, photos: Sequence[Path]) -> tuple[Path | None, ...]:
+    """Where each photo's overlay goes: the file that was named, or for several photos one for each beside it.
+
+    Raises InputWrong where the name is not a picture's.
+    """
+    _check_ending(named)
+    if named is None or len(photos) == 1:
+        return (named,) * len(photos)
+    taken: set[str] = set()
+    files = []
+    for photo in photos:
+        name, turn = photo.stem, 1
+        while name in taken:  # photographs of two folders may bear one name
+            turn += 1
+            name = f"{photo.stem}-{turn}"
+        taken.add(name)
+        files.append(named.with_name(f"{named.stem}-{name}{named.suffix}"))
+    return tuple(files)
+
+
+def on_one_core() -> None:
+    """Keeps the image library of this process to one core, where others measure beside it."""
+    from vision.opencv import require
+
+    require()
+    import cv2
+
+    cv2.setNumThreads(1)
 
 
 def target_board() -> Board:

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stash.cli import option, output
-from stash.cli.failure import DONE, FAULT, UNCERTAIN, WRONG, failure_of
 
 if TYPE_CHECKING:
+    from stash.cli.batch import Outcome, Task
+    from stash.cli.kept import Kept
     from stash.measuring import Asked
-
-#: Exit statuses, the worst first: a batch ends with the worst of its photographs'.
-WORST_FIRST = (FAULT, WRONG, UNCERTAIN, DONE)
 
 
 def measure(
     photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO…", help="Photographs of cloth beside a ruler or tape.")
+        list[Path], typer.Argument(metavar="PHOTO…", help="Photographs of cloth beside a ruler, or folders of them.")
     ],
     json: option.AsJson = False,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="Print one JSON document a line, one for each photo.")] = False,
+    into: Annotated[
+        Path | None,
+        typer.Option(
+            "--into", metavar="FILE.jsonl", help="Keep one line a photo in this file; a stopped run goes on there."
+        ),
+    ] = None,
     overlay: Annotated[
         Path | None, typer.Option("--overlay", metavar="OUT.png", help="Draw what was found on the photo.")
     ] = None,
@@ -36,11 +41,14 @@ def measure(
     selvage: option.Selvage = None,
 ) -> None:
     """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
+    from stash.cli import batch, findings
+    from stash.cli.kept import Kept
     from stash.errors import InputWrong
-    from stash.measuring import Asked, overlay_file
+    from stash.measuring import Asked, overlay_files, photographs, request
 
-    if json and len(photos) > 1:
-        raise InputWrong(f"--json prints one document, and {len(photos)} photos are given", "use --jsonl, one a line")
+    files = photographs(photos)
+    if json and len(files) > 1:
+        raise InputWrong(f"--json prints one document, and {len(files)} photos are given", "use --jsonl, one a line")
     asked = Asked(
         scale=scale,
         ruler=ruler,
@@ -50,38 +58,41 @@ def measure(
         torn=torn,
         selvage=selvage,
     )
-    worst = DONE
-    for number, photo in enumerate(photos, 1):
-        drawn = overlay_file(overlay, photo, many=len(photos) > 1)
-        with output.progress(f"measuring {photo.name} ({number} of {len(photos)})"):
-            found = _one(photo, asked, drawn, alone=len(photos) == 1)
-        worst = min(worst, found["status"], key=WORST_FIRST.index)
-        if json:
-            output.document(found["document"])
-        elif jsonl:
-            output.line(found["document"])
-        elif found["rows"]:
-            output.lines([*found["rows"], *([f"  Drawn on the photograph: {drawn}"] if drawn else [])])
+    request(asked)  # a call that is wrong is wrong once, not for each photo
+    tasks = [batch.Task(photo=p, overlay=o) for p, o in zip(files, overlay_files(overlay, files), strict=True)]
+    kept = Kept(into, asked) if into is not None else None
+    worst = batch.WORST_FIRST[-1]
+    with output.steps("measuring", len(tasks)) if len(tasks) > 1 else nullcontext() as step:
+        for task, found in _found(tasks, asked, kept):
+            worst = min(worst, found.status, key=batch.WORST_FIRST.index)
+            if step is not None:
+                step(task.photo.name)
+            if json:
+                output.document(found.document)
+            elif jsonl:
+                output.line(found.document)
+            elif found.document["schema"] != "error/1":
+                drawn = [f"  Drawn on the photograph: {task.overlay}"] if task.overlay else []
+                output.lines([*findings.told(found.document), *drawn])
+            if found.document["schema"] == "error/1":
+                output.complain(found.document["error"], found.document["remedy"])
     raise typer.Exit(worst)
 
 
-def _one(photo: Path, asked: Asked, drawn: Path | None, *, alone: bool) -> dict[str, Any]:
-    """One photograph's document, rows and status; in a batch a bad file is told and does not stop the rest."""
-    from stash.cli import findings
-    from stash.measuring import measured
+def _found(tasks: list[Task], asked: Asked, kept: Kept | None) -> Iterator[tuple[Task, Outcome]]:
+    """Each task with its outcome, in order: from the file where it is kept, else measured and kept there."""
+    from stash.cli import batch
 
-    try:
-        document = measured(photo, asked, drawn)
-    except Exception as error:
-        if alone:
-            raise
-        failure = failure_of(error)
-        if photo.name not in failure.problem:
-            failure = replace(failure, problem=f"{photo}: {failure.problem}")
-        output.complain(failure.problem, failure.remedy)
-        return {"status": failure.status, "document": failure.document, "rows": []}
-    status = UNCERTAIN if document["scale"] is None else DONE
-    return {"status": status, "document": document, "rows": list(findings.told(document))}
+    earlier = {task: found for task in tasks if kept and not task.overlay and (found := kept.found(task.photo))}
+    fresh = batch.outcomes([task for task in tasks if task not in earlier], asked)
+    for task in tasks:
+        if task in earlier:
+            yield task, earlier[task]
+            continue
+        found = next(fresh)
+        if kept is not None:
+            kept.keep(task.photo, found)
+        yield task, found
 
 
 def target(out: option.OutFile, paper: option.Paper = "a4", json: option.AsJson = False) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -84,3 +84,16 @@ def progress(first: str) -> Iterator[Any]:
     finally:
         if watched:
             print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+@contextmanager
+def steps(what: str, total: int) -> Iterator[Callable[[str], None]]:
+    """A bar that grows by one with each call and names what was done last; silent where nobody watches."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(24), MofNCompleteColumn(), TimeRemainingColumn(compact=True))
+    watched = sys.stderr.isatty()
+    with Progress(*columns, console=Console(file=sys.stderr), transient=True, disable=not watched) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda name: bar.update(task, advance=1, description=f"{what}, {name[: WIDTH - 54]}")
