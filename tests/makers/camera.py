@@ -39,9 +39,7 @@ class Camera:
     @property
     def photo_from_mm(self) -> Floats:
         """The homography (3, 3) from the table's millimetres to pixels, an integer being a pixel's centre."""
-        lean, towards, roll = (math.radians(a) for a in (self.tilt_deg, self.azimuth_deg, self.roll_deg))
-        axis = np.array([-math.sin(towards), math.cos(towards), 0.0])
-        turned = _rotation(np.array([0.0, 0.0, 1.0]), roll) @ _rotation(axis, lean)
+        turned = self._turned
         intrinsic = np.array(
             [
                 [self.focal_px, 0.0, (self.width_px - 1) / 2],
@@ -51,6 +49,18 @@ class Camera:
         )
         mapping = intrinsic @ np.column_stack([turned[:, 0], turned[:, 1], [0.0, 0.0, self.distance_mm]])
         return np.asarray(mapping / mapping[2, 2])
+
+    @property
+    def eye_mm(self) -> tuple[float, float, float]:
+        """Where the lens is: its place (x, y) over the table, and its height above it."""
+        x, y, z = -self._turned.T @ np.array([0.0, 0.0, self.distance_mm])
+        return float(x), float(y), float(-z)
+
+    @property
+    def _turned(self) -> Floats:
+        lean, towards, roll = (math.radians(a) for a in (self.tilt_deg, self.azimuth_deg, self.roll_deg))
+        axis = np.array([-math.sin(towards), math.cos(towards), 0.0])
+        return _rotation(np.array([0.0, 0.0, 1.0]), roll) @ _rotation(axis, lean)
 
 
 def _rotation(axis: Floats, angle: float) -> Floats:

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from tests.makers.colour import Array, linear
 
-RulerUnit = Literal["mm", "inch8", "inch16", "both"]
+RulerUnit = Literal["mm", "half_mm", "inch8", "inch16", "inch32", "both"]
 Material = Literal["plain", "wood", "steel", "tape"]
 
 INCH_MM = 25.4
@@ -71,6 +71,12 @@ class Ruler:
 
     def picture(self, px_per_mm: float) -> Array:
         """The ruler's face as linear light (H, W, 3)."""
+        ink = self.ink_cover(px_per_mm)
+        body = self.bare(ink.shape[1], ink.shape[0], px_per_mm)
+        return (body + ink[..., None] * (linear(self.ink) - body)).astype(np.float32)
+
+    def ink_cover(self, px_per_mm: float) -> Array:
+        """How much of each pixel (H, W) of the face is ink."""
         width, height = round(self.length_mm * px_per_mm), round(self.width_mm * px_per_mm)
         ink = np.zeros((height, width), dtype=np.float32)
         if self.unit != "both":
@@ -78,11 +84,10 @@ class Ruler:
         else:
             self._scale(ink, px_per_mm, "mm", below=False)
             self._scale(ink, px_per_mm, "inch16", below=True)
-        body = self._body(width, height, px_per_mm)
-        return (body + ink[..., None] * (linear(self.ink) - body)).astype(np.float32)
+        return ink
 
     def _scale(self, ink: Array, q: float, unit: RulerUnit, *, below: bool) -> None:
-        step, ranks = _divisions(unit)
+        step, ranks = divisions(unit)
         count = int((self.length_mm - self.zero_mm - 1.0) / step)
         for k in range(count + 1):
             rank = next(i for i, every in enumerate(ranks) if k % every == 0)
@@ -96,9 +101,10 @@ class Ruler:
                 text = str(k // ranks[0] * (10 if self.in_millimetres and unit == "mm" else 1))
                 gap = self.margin_mm + self.tick_mm[2] + self.digit_gap_mm
                 centre = (gap + self.digit_mm / 2) * q
-                _text(ink, text, x, ink.shape[0] - centre if below else centre, self.digit_mm * q, self)
+                inscribe(ink, text, x, ink.shape[0] - centre if below else centre, self.digit_mm * q, self)
 
-    def _body(self, width: int, height: int, q: float) -> Array:
+    def bare(self, width: int, height: int, q: float) -> Array:
+        """The face without its marks, as linear light (H, W, 3)."""
         rng = np.random.default_rng([self.seed, 5])
         body = np.broadcast_to(linear(self.body), (height, width, 3)).copy()
         if self.material in ("wood", "steel"):
@@ -113,10 +119,14 @@ class Ruler:
         return np.clip(body, 0, 1).astype(np.float32)
 
 
-def _divisions(unit: RulerUnit) -> tuple[float, tuple[int, ...]]:
+def divisions(unit: RulerUnit) -> tuple[float, tuple[int, ...]]:
     """The step in mm, and every how many steps each rank of tick comes, the longest first."""
     if unit == "mm":
         return 1.0, (10, 5, 1)
+    if unit == "half_mm":
+        return 0.5, (20, 10, 2, 1)
+    if unit == "inch32":
+        return INCH_MM / 32, (32, 16, 8, 4, 2, 1)
     if unit == "inch8":
         return INCH_MM / 8, (8, 4, 2, 1)
     return INCH_MM / 16, (16, 8, 4, 2, 1)
@@ -156,7 +166,8 @@ def _glyphs(text: str, size: int, face: int, turn_deg: int) -> Array:
     return np.asarray(picture.rotate(turn_deg, expand=True), dtype=np.float32) / 255
 
 
-def _text(ink: Array, text: str, x: float, y: float, cap_px: float, ruler: Ruler) -> None:
+def inscribe(ink: Array, text: str, x: float, y: float, cap_px: float, ruler: Ruler) -> None:
+    """Write on a cover (H, W), the text's middle at (x, y), capitals ``cap_px`` high."""
     glyphs = _glyphs(text, max(4, round(cap_px / 0.73)), ruler.face, ruler.digit_turn_deg)
     top, left = round(y - glyphs.shape[0] / 2), round(x - glyphs.shape[1] / 2)
     y0, x0 = max(0, top), max(0, left)

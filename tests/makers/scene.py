@@ -132,7 +132,7 @@ def truth_of(scene: Scene) -> Truth:
     kind, across, along, direction, widths = _print_truth(main, turn)
     unit = None
     if scene.rulers:
-        unit = {"mm": "mm", "both": None}.get(scene.rulers[0].unit, "inch")
+        unit = {"mm": "mm", "half_mm": "mm", "both": None}.get(scene.rulers[0].unit, "inch")
     return Truth(
         photo_from_mm=homography,
         px_per_mm=px_per_mm(homography, middle),

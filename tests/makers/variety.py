@@ -28,8 +28,8 @@ _SHADES = (
     ("#7d5a86", "#5c4470", "#94719c"),
     ("#8fb3c4", "#a5c3c9", "#7aa0b8"),
 )
-_TABLES = ("#6b5440", "#3c342d", "#c9b79a", "#e6e1d8", "#8a8781", "#50555c", "#2a2a2c", "#a58d6e", "#d7d3c8")
-_BODIES = {
+TABLES = ("#6b5440", "#3c342d", "#c9b79a", "#e6e1d8", "#8a8781", "#50555c", "#2a2a2c", "#a58d6e", "#d7d3c8")
+BODIES = {
     "plain": ("#f2efe6", "#f6f4ee", "#e8c94a", "#f0efe9", "#dfe6e8"),
     "wood": ("#c9a36a", "#d8b67e", "#b98f57"),
     "steel": ("#b4b7ba", "#c6c8ca", "#a2a6aa"),
@@ -68,7 +68,7 @@ def draw(seed: int, *, kinds: tuple[Kind, ...] = ("stripe", "check", "motif"), m
     return Scene(
         camera=camera,
         table=Table(
-            colour=str(rng.choice(_TABLES)),
+            colour=str(rng.choice(TABLES)),
             kind=("smooth", "speckled", "wood")[int(rng.integers(3))],
             depth=float(rng.uniform(0.02, 0.10)),
         ),
@@ -120,7 +120,8 @@ def _divides(order: list[int], shares: np.ndarray) -> bool:
     )
 
 
-def _print(rng: np.random.Generator, kind: Kind, extent_mm: float, least_mm: float) -> AnyPrint:
+def printed(rng: np.random.Generator, kind: Kind, extent_mm: float, least_mm: float) -> AnyPrint:
+    """A print whose repeat fits ``extent_mm`` at least 2.6 times, with nothing narrower than ``least_mm``."""
     largest = min(120.0, extent_mm / 2.6)
     smallest = min(max(15.0, 4.5 * least_mm), largest)
 
@@ -167,7 +168,7 @@ def _cloth(rng: np.random.Generator, kind: Kind, field: tuple[float, float], fil
         seen = min(size)
         place = float(rng.uniform(-0.05, 0.05)) * field[0], float(rng.uniform(-0.12, -0.05)) * field[1]
     return Cloth(
-        print=_print(rng, kind, seen, max(2.0, 7 * pixel)),
+        print=printed(rng, kind, seen, max(2.0, 7 * pixel)),
         width_mm=size[0],
         length_mm=size[1],
         x_mm=place[0],
@@ -226,7 +227,7 @@ def _ruler(
         x_mm=x,
         y_mm=y,
         turn_deg=turn,
-        body=str(rng.choice(_BODIES[material])),
+        body=str(rng.choice(BODIES[material])),
         ink=str(rng.choice(["#1c1c1c", "#2a2a2a", "#111111", "#3a3f45"])),
         material=material,
         margin_mm=margin,
