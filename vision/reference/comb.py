@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.even import fit_even, robust_line
+from vision.reference.lean import leaning
 from vision.reference.strip import LEAST_STRENGTH, SAMPLES, reaches, ridge_matrix, sample, span_inside, strip_level
 from vision.reference.tick import Row
 
@@ -23,6 +24,10 @@ SEARCH_SHARE = 0.3
 LONGEST_GAP = 12
 #: A comb with fewer ticks says nothing about its unit.
 LEAST_TICKS = 10
+#: Heights at which a tick's middle is sought.
+HEIGHTS = 7
+#: The ticks' common direction is mended at most so many times, or until it turns by less than this (a tenth of a deg).
+AIMS, AIMED = 5, 0.002
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,6 +100,7 @@ def follow(levels: Sequence[NDArray[np.uint8]], row: Row) -> Comb | None:
         span = fresh
         if stalled:
             break
+    track = _aimed(levels, track, row.dark)
     halves = _halved(levels, track, row.dark)
     if halves is not None:
         track = halves
@@ -237,6 +243,22 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     return _Track(origin=start, axis=turned, tick=track.tick, low=low, high=high, period=track.period, u=u, k=track.k)
 
 
+def _aimed(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track:
+    """The track with its ticks' common direction as they show it: a row's first strokes are too short to tell."""
+    for _ in range(AIMS):
+        heights = np.linspace(track.low, track.high, HEIGHTS)
+        base, spacing = track.origin + track.u[:, None] * track.axis, np.full(track.u.size, track.period)
+        slope = leaning(levels, base, track.axis, track.tick, spacing, heights, dark).slope
+        if slope.size < LEAST_TICKS:
+            return track
+        lean = float(np.median(slope))
+        turned = track.tick + lean * track.axis
+        track = _straightened(levels, replace(track, tick=turned / np.hypot(*turned)), dark) or track
+        if abs(lean) < AIMED:
+            return track
+    return track
+
+
 def _converging(u: Floats, slope: Floats) -> Floats:
     """The course of the ticks' slopes along the ruler: perspective changes it steadily."""
     keep = np.ones(u.size, np.bool_)
@@ -300,35 +322,13 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     k = track.k[keep].astype(np.float64) - middle
     u = (a + b * k) / (1 + c * k)
     period = np.abs((b - a * c) / (1 + c * k) ** 2)
-    heights = np.linspace(track.low, track.high, 7)
-    where = np.linspace(-0.42, 0.42, 17)
+    heights = np.linspace(track.low, track.high, HEIGHTS)
     base = track.origin + u[:, None] * track.axis
-    points = (
-        base[:, None, None, :]
-        + (where[None, None, :] * period[:, None, None])[..., None] * track.axis
-        + heights[None, :, None, None] * track.tick
-    )
-    level = strip_level(levels, track.period)
-    grey = sample(levels, level, points.reshape(len(u), -1, 2)).reshape(len(u), 7, where.size).astype(np.float64)
-    ink = -grey if dark else grey
-    ink = ink - np.minimum(ink[..., :3].mean(-1), ink[..., -3:].mean(-1))[..., None]
-    peak = ink[..., 5:12].max(axis=-1, keepdims=True)
-    weight = np.clip(ink - 0.35 * peak, 0, None)
-    total = weight.sum(-1)
-    centre = (weight * where).sum(-1) / np.maximum(total, 1e-9) * period[:, None]
-    centre[total <= 0] = np.nan
-    bend = heights - heights.mean()
-    ok = np.isfinite(centre).all(axis=1)
-    centre, u, period, k = centre[ok], u[ok], period[ok], k[ok]
+    seen, common, slope, noise = leaning(levels, base, track.axis, track.tick, period, heights, dark)
+    u, period = u[seen], period[seen]
     if len(u) < LEAST_TICKS:
         return None
-    common = np.median(centre, axis=1)
-    slope = (
-        np.clip((centre - common[:, None]), -0.2 * period[:, None], 0.2 * period[:, None]) @ bend / float(bend @ bend)
-    )
-    rough = centre - common[:, None] - slope[:, None] * bend
-    noise = max(0.03, 1.4826 * float(np.median(np.abs(rough))) / math.sqrt(len(heights)) * 1.3)
-    index = track.k[keep][ok]
+    index = track.k[keep][seen]
     final = fit_even(u + common, index)
     if final is None or final[0].sum() < LEAST_TICKS:
         return None
@@ -349,10 +349,10 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     strength = np.median(ridge[:, (vs >= track.low) & (vs <= track.high)], axis=1)
     usual = float(np.median(strength))
     reach = reaches(ridge, vs, mid, usual)
-    seen = np.isfinite(reach).all(axis=1)
-    if seen.sum() < LEAST_TICKS or usual < 3.0:
+    whole = np.isfinite(reach).all(axis=1)
+    if whole.sum() < LEAST_TICKS or usual < 3.0:
         return None
-    order = np.flatnonzero(seen)
+    order = np.flatnonzero(whole)
     return Comb(
         index=index[stay][order],
         places_px=place[order],

@@ -1,0 +1,32 @@
+"""The direction of a ruler's ticks, on which the tilt across it rests."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.vision.test_ruler import draw
+from vision.reference.comb import follow
+from vision.reference.tick import find_rows, pyramid
+
+
+@pytest.mark.parametrize("astray_deg", [-9.0, -4.0, 0.0, 4.0, 9.0])
+@pytest.mark.parametrize("angle_deg", [4.0, 77.0])
+def test_ticks_are_seen_square_however_the_first_strokes_pointed(angle_deg: float, astray_deg: float) -> None:
+    """A ruler seen from straight above has its ticks square to it: they are found so within a tenth of a degree, even
+    where the row was begun from strokes that point elsewhere."""
+    grey = cv2.cvtColor(draw("sixteenths", 5.0, angle_deg=angle_deg), cv2.COLOR_RGB2GRAY)
+    levels = pyramid(np.asarray(grey, dtype=np.uint8))
+    row = find_rows(levels[0], 0)[0]
+    turn = math.radians(astray_deg)
+    tick = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]]) @ row.tick
+    comb = follow(levels, replace(row, tick=tick))
+    assert comb is not None
+    ticks = (comb.ends_px[:, 1] - comb.ends_px[:, 0]).mean(axis=0)
+    along = comb.places_px[-1] - comb.places_px[0]
+    off = math.degrees(math.asin(float(ticks @ along) / float(np.hypot(*ticks) * np.hypot(*along))))
+    assert abs(off) < 0.1
