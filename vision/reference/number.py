@@ -1,8 +1,9 @@
 """After how many ticks a ruler's numbers come round: once a centimetre or once an inch, whatever the digits are.
 
-The ink beside the ticks is summed up tick by tick at several distances. If it is numbers, it repeats with the scale's
-whole centimetres or inches; how well a period explains it is told by an analysis of variance with a penalty for each
-of the period's free means (Schwarz 1978, Annals of Statistics 6, 461-464).
+What stands beside the ticks, where the long ones point, is taken as blank or inked, tick by tick, at several distances.
+If it is numbers, the inked places repeat with the scale's whole centimetres or inches; how well a period explains them
+is told by the entropy it saves, with a penalty for each free share (Schwarz 1978, Annals of
+Statistics 6, 461-464).
 """
 
 from __future__ import annotations
@@ -19,54 +20,80 @@ from vision.reference.strip import sample, strip_level
 Floats = NDArray[np.float64]
 
 #: Numbers are looked for as far from the ticks' line as this many times their length.
-FAR = 3.5
-#: Rows of places looked at on either side.
-ROWS = 14
+FAR = 3.2
+#: This share of the ticks is no longer than those between the numbered ones.
+USUAL = 0.85
+#: Rows of places looked at.
+ROWS = 28
 #: Longest period tried, ticks: an inch has 32 of the finest.
 LONGEST = 34
 #: Ink of neighbouring ticks belongs to the same digit: so much of the nominal evidence counts.
 INDEPENDENT = 0.25
-#: Ink whose variance is under this (grey levels squared) is sensor noise.
-LEAST_SPREAD = 2.0
+#: A number covers at most so many ticks to either side of its own; farther ones count as bare.
+SPILL = 3
+#: So many neighbouring rows are pooled: no row cuts every digit.
+POOLED = 5
+#: A place is inked where it differs from the ground by this share of what the inked ones do, and by so much (grey).
+INKED_SHARE, LEAST_INK = 0.12, 4.0
+#: A row of numbers inks more than the first share of the places (one of 32 at least) and less than the second; the
+#: first is left to noise, the second to what lies beside the ruler.
+SPARSE, CROWDED = 0.025, 0.7
 
 
-def numbering(levels: Sequence[NDArray[np.uint8]], comb: Comb) -> dict[int, float]:
-    """Evidence (nats) that what stands beside the ticks repeats every n ticks, by n, over "it does not repeat".
+def numbering(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> dict[int, float]:
+    """Evidence (nats) that something beyond the ticks' ends on a side (0 against, 1 along ``tick``) repeats every n
+    ticks, by n: over "it does not repeat" and over all other periods.
 
-    Taken at the distance from the ticks where one period explains most; only periods seen at least twice over are
-    judged. Empty where nothing repeats there.
+    Each row of places speaks for the period that explains it best: digits at each millimetre and larger ones at each
+    centimetre stand in rows of their own. Only periods seen at least twice over are judged.
     """
-    ink = _ink(levels, comb)
     index = comb.index - comb.index[0]
-    longest = min(LONGEST, int(index[-1] + 1) // 2)
-    best: dict[int, float] = {}
-    for column in ink.T:
-        spread = float(column.var())
-        if spread <= LEAST_SPREAD:
+    periods = range(2, min(LONGEST, int(index[-1] + 1) // 2) + 1)
+    evidence: dict[int, float] = {}
+    recent: list[NDArray[np.bool_]] = []
+    for column in _ink(levels, comb, side).T:
+        strong = float(np.quantile(np.abs(column), 0.96))
+        inked = np.abs(column) > max(INKED_SHARE * strong, LEAST_INK)
+        if not SPARSE < inked.mean() < CROWDED:
+            recent = []
             continue
-        gains = {n: INDEPENDENT * _gain(column, index % n, n, spread) for n in range(2, longest + 1)}
-        if gains and max(gains.values()) > max(best.values(), default=1.0):
-            best = gains
-    return best
+        recent = [*recent[1 - POOLED :], inked]
+        for seen in (inked, np.logical_or.reduce(recent)) if len(recent) > 1 else (inked,):
+            # neighbouring ticks under one digit are one sight of it
+            runs = max(1, int(seen[0]) + int(np.count_nonzero(seen[1:] & ~seen[:-1])))
+            gains = {n: runs / seen.sum() * _gain(seen, index, n) for n in periods}
+            best = max(gains, key=lambda n: gains[n], default=0)
+            if best:
+                rival = max((gain for n, gain in gains.items() if n % best and best % n), default=0.0)
+                evidence[best] = max(evidence.get(best, 0.0), gains[best] - max(rival, 0.0))
+    return evidence
 
 
-def _gain(ink: Floats, residue: NDArray[np.int64], period: int, spread: float) -> float:
-    count = np.bincount(residue, minlength=period)
-    mean = np.bincount(residue, ink, period) / np.maximum(count, 1)
-    within = float(np.mean((ink - mean[residue]) ** 2))
-    size = ink.size
-    within = max(within * size / max(size - period, 1), 0.02 * spread)
-    return 0.5 * size * math.log(spread / within) - 0.5 * (period - 1) * math.log(size)
+def _gain(inked: NDArray[np.bool_], index: NDArray[np.int64], period: int) -> float:
+    """Nats saved by saying that one number stands once a period, spilling over to the next ticks."""
+    count = np.maximum(np.bincount(index % period, minlength=period), 1)
+    share = np.bincount(index % period, inked, period) / count
+    middle = int(np.argmax(share + 0.5 * (np.roll(share, 1) + np.roll(share, -1))))
+    away = (index - middle) % period
+    away = np.minimum(np.minimum(away, period - away), SPILL)
+    count = np.bincount(away)
+    share = np.bincount(away, inked) / np.maximum(count, 1)
+    saved = inked.size * _entropy(inked.mean()) - float((count * _entropy(share)).sum())
+    return float(saved - 0.5 * (count.size - 1) * math.log(inked.size) - math.log(period))
 
 
-def _ink(levels: Sequence[NDArray[np.uint8]], comb: Comb) -> Floats:
-    """Mean ink (N ticks, 2·ROWS places) over one spacing about each tick, at distances to both sides of the ticks."""
-    up = float(np.quantile(comb.reach_px[:, 1], 0.97)) - comb.middle_px
-    down = comb.middle_px - float(np.quantile(comb.reach_px[:, 0], 0.03))
-    tall = max(up, down)
-    away = np.linspace(1.1, FAR, ROWS) * tall
-    heights = np.concatenate([-away + (tall - down), away - (tall - up)])
-    offsets = np.linspace(-0.5, 0.5, 7)[:-1] + 1 / 14
+def _entropy(share: Floats | float) -> Floats:
+    p = np.clip(share, 0.02, 0.98)
+    return np.asarray(-p * np.log(p) - (1 - p) * np.log(1 - p), dtype=np.float64)
+
+
+def _ink(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:
+    """Mean ink (N ticks, ROWS places) to both sides of each tick's line, at distances beyond most ticks' ends."""
+    way = 1.0 if side else -1.0
+    reach = way * (comb.reach_px[:, side] - comb.middle_px)
+    # the longest ticks may run into their numbers, so the ink is taken beside the ticks, not on them
+    heights = way * np.linspace(1.1 * np.quantile(reach, USUAL), FAR * np.quantile(reach, 0.97), ROWS)
+    offsets = np.array([-0.5, -0.4, -0.3, 0.3, 0.4])
     points = (
         comb.places_px[:, None, None, :]
         + (offsets[None, None, :] * comb.spacing_px[:, None, None])[..., None] * comb.axis

@@ -14,12 +14,12 @@ from vision.reference.comb import Comb, follow
 from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.reading import Reading
-from vision.reference.tick import Row, find_rows, pyramid
+from vision.reference.tick import Row, fairly, find_rows, pyramid
 from vision.reference.unit import Hearing, Verdict, hear, with_numbers
 
 Floats = NDArray[np.float64]
 
-#: Rows looked at on each level of the picture, the longest first.
+#: Rows looked at on each level of the picture, the most promising first.
 ROWS_PER_LEVEL = 10
 #: A ruler without a stated class is taken to be true to this share at 95 %: class II rigid rules are within 0.5 mm on
 #: a metre (2014/32/EU, MI-008), a cloth tape has no tolerance at all.
@@ -99,7 +99,7 @@ def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
     tried: list[Row] = []
     for level in range(len(levels) - 1, -1, -1):
         looked = 0
-        for row in find_rows(levels[level], level):
+        for row in fairly(find_rows(levels[level], level)):
             if looked >= ROWS_PER_LEVEL:
                 break
             if any(_covers(candidate.comb, row) for candidate in found) or any(_repeats(row, other) for other in tried):
@@ -157,11 +157,11 @@ def _plain(candidate: Candidate, level: int) -> bool:
 
 
 def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
-    both = [hear(comb.index, comb.lengths(side), unit=unit) for side in (0, 1)]
-    better = max(both, key=lambda h: (h.sure(), h.evidence() if h.verdicts else -math.inf))
+    both = [(hear(comb.index, comb.lengths(side), unit=unit), side) for side in (0, 1)]
+    better, side = max(both, key=lambda h: (h[0].sure(), h[0].evidence() if h[0].verdicts else -math.inf))
     if better.margin() > PLAIN_EVIDENCE or better.evidence() < LEAST_WORTH:
         return better
-    return with_numbers(better, numbering(levels, comb))
+    return with_numbers(better, numbering(levels, comb, side))
 
 
 def _worth(candidate: Candidate) -> tuple[bool, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -33,6 +34,8 @@ SQUARE_DEG = 25.0
 LONGEST_TICK = 12.0
 #: Rows shorter than this are chance.
 LEAST_ROW = 6
+#: Rows are of one kind if their periods (as a logarithm) and directions, deg, differ by no more than this.
+KIN_PERIOD, KIN_DEG = 0.1, 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,6 +87,28 @@ def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
             rows.extend(_rows(strokes, level))
     short = [row for row in rows if row.length_px < LONGEST_TICK * row.period_px]
     return sorted(short, key=lambda row: -row.weight)
+
+
+def fairly(rows: Sequence[Row]) -> list[Row]:
+    """The rows in the order in which they are worth following: long ones first, but a cloth's print with its many rows
+    of one kind side by side does not come before a ruler, whose ticks stand alone."""
+    if not rows:
+        return []
+    axis = np.array([row.axis for row in rows])
+    middle = np.array([row.bases_px.mean(axis=0) for row in rows])
+    period = np.array([row.period_px for row in rows])
+    dark = np.array([row.dark for row in rows])
+    weight = np.array([row.weight for row in rows])
+    worth = np.empty(len(rows))
+    seen = np.zeros(len(rows))
+    for k, row in enumerate(rows):
+        kin = (np.abs(np.log(period / period[k])) < KIN_PERIOD) & (dark == dark[k])
+        kin &= np.abs(axis @ axis[k]) > np.cos(np.radians(KIN_DEG))
+        across = np.abs((middle - middle[k]) @ np.array([-axis[k, 1], axis[k, 0]]))
+        beside = kin & (across > 2.0 * row.length_px + row.period_px)
+        worth[k] = weight[k] / ((1.0 + beside.sum()) * (1.0 + seen[k]))
+        seen[kin] += 1
+    return [rows[k] for k in np.argsort(-worth, kind="stable")]
 
 
 def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16], sign: int) -> list[Strokes]:

@@ -213,13 +213,10 @@ def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
 
     Cloth beside a ruler repeats too, so another period says nothing against the ruler.
     """
-    periods = {v.division.numbered for v in hearing.verdicts} - {0}
-    best = max(numbers, key=lambda n: numbers[n], default=0)
-    if best not in periods:
-        return hearing
-    rival = max((gain for n, gain in numbers.items() if n % best), default=0.0)
-    bonus = min(MOST_FROM_NUMBERS, numbers[best] - max(rival, 0.0))
-    verdicts = [replace(v, cost=v.cost - (bonus if v.division.numbered == best else 0.0)) for v in hearing.verdicts]
+    verdicts = [
+        replace(v, cost=v.cost - min(MOST_FROM_NUMBERS, numbers.get(v.division.numbered, 0.0)))
+        for v in hearing.verdicts
+    ]
     return replace(hearing, verdicts=tuple(sorted(verdicts, key=lambda v: v.cost)))
 
 

@@ -1,0 +1,49 @@
+"""A ruler lying on printed cloth is read, however many even rows the print has; its numbers tell inches apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.makers.camera import project
+from tests.makers.scene import as_stored, render
+from tests.makers.variety import draw
+from vision.reference.ruler import read_rulers
+from vision.reference.tick import Row, fairly
+
+
+def row(count: int, period_px: float, x_px: float, y_px: float, *, length_px: float) -> Row:
+    """A level row of evenly spaced dark strokes that hang down from (x, y)."""
+    bases = np.stack([x_px + period_px * np.arange(count), np.full(count, y_px)], axis=1)
+    return Row(
+        bases_px=bases,
+        axis=np.array([1.0, 0.0]),
+        tick=np.array([0.0, 1.0]),
+        period_px=period_px,
+        length_px=length_px,
+        dark=True,
+        level=0,
+    )
+
+
+def test_rows_of_a_print_do_not_come_before_the_ruler() -> None:
+    """A print has many rows of one kind, one above the other; ticks stand in one row. So a row of 12 ticks is looked at
+    before the third of twenty rows of 30 stripes' ends, however much longer those are."""
+    print_rows = [row(30, 60.0, 10.0, 100.0 + 80.0 * k, length_px=30.0) for k in range(20)]
+    ticks = row(12, 6.0, 400.0, 905.0, length_px=15.0)
+    assert any(one is ticks for one in fairly([*print_rows, ticks])[:3])
+
+
+@pytest.mark.parametrize("seed", [20021, 20078, 20101])
+def test_long_eighths_and_crossed_cloth_do_not_hide_the_ruler(seed: int) -> None:
+    """Scenes whose cloth has hundreds of even rows, or whose eighths have ticks as long as two sixteenths', told apart
+    by a number at each inch: the marks' places on the ruler are the true ones to 0.1 % (the maker's geometry)."""
+    scene = draw(seed)
+    readings = read_rulers(as_stored(render(scene)))
+    assert readings, "no ruler was read"
+    ruler = scene.rulers[0]
+    angle = np.radians(ruler.turn_deg)
+    on_table = project(np.linalg.inv(scene.camera.photo_from_mm), readings[0].marks_px)
+    along = on_table @ np.array([np.cos(angle), -np.sin(angle)])
+    slope = np.polyfit(readings[0].marks_mm[:, 0], along, 1)[0]
+    assert abs(slope) == pytest.approx(1.0, abs=1e-3)
