@@ -27,6 +27,8 @@ LEAST_RIPPLE_NOISES = 1.5
 LEAST_SEEN_MM = {"mm": 30.0, "half_mm": 25.0, "both": 40.0, "inch8": 55.0, "inch16": 55.0, "inch32": 55.0}
 #: Glare stronger than this (added light, 1 being white) hides what is printed.
 HIDING_GLARE = 0.5
+#: Two colours whose channels differ by less than this pass for one at a glance.
+_NEAR_GREY = 60.0
 #: Full repeats in the picture for a repeat to be told.
 FEWEST_REPEATS = 2.0
 
@@ -184,7 +186,7 @@ def _hardships(shot: Shot) -> tuple[str, ...]:
         widths, colours = cloth.print.across.widths_mm, cloth.print.across.colours
         found["over 8 stripes"] = len(widths) > 8
         found["stripes under 3 mm"] = min(widths) < 3
-        found["A B A' B"] = len(widths) == 4 and colours[1] == colours[3]
+        found["A B A' B"] = len(widths) == 4 and colours[1] == colours[3] and _near(colours[0], colours[2])
     for ruler in shot.rulers[:1]:
         found[f"unit {ruler.unit}"] = True
         found[f"material {ruler.material}"] = True
@@ -196,6 +198,10 @@ def _hardships(shot: Shot) -> tuple[str, ...]:
         found["curled"] = ruler.curl is not None
         found["under 80 mm in view"] = seen_mm(shot, ruler) < 80
     return tuple(name for name, so in found.items() if so)
+
+
+def _near(one: str, other: str) -> bool:
+    return float(np.abs(encoded(linear(one)) - encoded(linear(other))).max()) < _NEAR_GREY
 
 
 def _alike(shot: Shot) -> bool:

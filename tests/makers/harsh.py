@@ -17,8 +17,12 @@ from tests.makers.scene import folded
 from tests.makers.shot import Shadow, Shot, lamp, truth_of_shot
 from tests.makers.table import Table
 from tests.makers.variety import TABLES, Kind, colours, printed, stripes
+from vision.colour import ciede2000, lab_to_srgb, srgb_to_lab
 
 KINDS: tuple[Kind, ...] = ("stripe", "check", "stripe", "motif", "stripe")
+#: How far A' is from A where A B A' B is drawn: seen beside each other they differ plainly to a careful eye, and still
+#: are one colour at a glance (CIE 142-2001: about 1 is the least difference seen; cloth matching accepts up to 2).
+NEAR_CIEDE2000 = (6.5, 14.0)
 #: Of two ways of naming the axes of a check, the nearer to the photo's x counts: none is drawn nearer than this to 45°.
 _NEAR_DIAGONAL_DEG = 4.0
 
@@ -113,7 +117,7 @@ def _cloth(rng: np.random.Generator, kind: Kind, field: Field, fills: bool, soft
         seen = min(size)
         place = float(rng.uniform(-0.04, 0.04)) * field.width, float(rng.uniform(-0.12, -0.06)) * field.height
     least = max(1.5, 4.5 * soft_mm)
-    pattern = _many(rng, seen, least) if kind == "stripe" else printed(rng, kind, seen, least)
+    pattern = many(rng, seen, least) if kind == "stripe" else printed(rng, kind, seen, least)
     return Cloth(
         print=pattern,
         width_mm=size[0],
@@ -133,32 +137,35 @@ def _cloth(rng: np.random.Generator, kind: Kind, field: Field, fills: bool, soft
     )
 
 
-def _many(rng: np.random.Generator, extent_mm: float, least_mm: float) -> StripePrint:
+def many(rng: np.random.Generator, extent_mm: float, least_mm: float) -> StripePrint:
     """Stripes, 2 to 16 a repeat; a quarter of them with a stripe that nearly looks like another."""
     largest = min(140.0, extent_mm / 2.3)
     repeat = float(np.exp(rng.uniform(math.log(min(max(8.0, 2.5 * least_mm), largest)), math.log(largest))))
     most = int(np.clip(repeat / (1.5 * least_mm), 2, 16))
     if most >= 4 and rng.random() < 0.25:
-        return StripePrint(across=_nearly_twice(rng, repeat))
+        return StripePrint(across=nearly_twice(rng, repeat))
     count = int(rng.integers(2, most + 1)) if rng.random() < 0.7 else most
     return StripePrint(across=stripes(rng, repeat, least_mm, count=count))
 
 
-def _nearly_twice(rng: np.random.Generator, repeat_mm: float) -> Stripes:
+def nearly_twice(rng: np.random.Generator, repeat_mm: float) -> Stripes:
     """A B A' B: the repeat is the whole, though its half nearly repeats as well."""
     ground, ink = colours(rng, 2)
-    shift = rng.uniform(14, 30) * rng.choice([-1, 1])
-    rgb = [int(ink[i : i + 2], 16) for i in (1, 3, 5)]
-    near = [
-        int(np.clip(c + (shift if 20 < c + shift < 245 else -shift) * w, 0, 255))
-        for c, w in zip(rgb, (1, 0.9, 0.8), strict=True)
-    ]
+    rgb = np.array([int(ink[i : i + 2], 16) for i in (1, 3, 5)], dtype=float)
+    lab = srgb_to_lab(rgb / 255)
+    while True:  # a step in a direction of its own, of the size that was drawn, that the screen can show
+        apart, step = rng.uniform(*NEAR_CIEDE2000), rng.normal(0, 1, 3)
+        step *= apart / float(ciede2000(lab, lab + step))
+        near = np.rint(lab_to_srgb(lab + step) * 255)
+        low, high = NEAR_CIEDE2000
+        if (near >= 0).all() and (near <= 255).all() and low < float(ciede2000(lab, srgb_to_lab(near / 255))) < high:
+            break
     first, second = rng.uniform(0.3, 0.7), rng.uniform(0.3, 0.7)
     half = repeat_mm / 2
     widths = (first * half, (1 - first) * half) * 2 if rng.random() < 0.6 else (
         first * half, (1 - first) * half, second * half, (1 - second) * half
     )  # fmt: skip
-    return Stripes(widths_mm=widths, colours=(ink, ground, "#{:02x}{:02x}{:02x}".format(*near), ground))
+    return Stripes(widths_mm=widths, colours=(ink, ground, "#{:02x}{:02x}{:02x}".format(*near.astype(int)), ground))
 
 
 def _off_the_diagonal(cloth: Cloth, camera: Camera) -> Cloth:

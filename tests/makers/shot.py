@@ -145,14 +145,9 @@ def _lay_flat(light: Array, flat: Ruler | Sheet | Card, lens: Lens, x_mm: Array,
     height, width = cover[box].shape
     finer = max(1, min(_FINER, int((_MOST_SAMPLES / (height * width)) ** 0.5)))
     x, y = (_sampled(places, box, finer) for places in (x_mm, y_mm))
-    along, down = flat.face_mm(x, y) if isinstance(flat, WornRuler) else _face_of(flat.corners_mm(), x, y)
     density = max(2, finer) * lens.px_per_mm(middle_of_visible(flat.corners_mm(), lens))
     picture = flat.picture(density)
-    if isinstance(flat, WornRuler):
-        q = (picture.shape[1] / flat.length_mm, picture.shape[0] / flat.width_mm)
-    else:
-        q = (picture.shape[1], picture.shape[0])
-    u, v = along * np.float32(q[0]) - np.float32(0.5), down * np.float32(q[1]) - np.float32(0.5)
+    u, v = (places - np.float32(0.5) for places in _in_picture(flat, x, y, density))
     fine = cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     colour = cv2.resize(fine, (width, height), interpolation=cv2.INTER_AREA)
     _cast(light, cover)
@@ -171,13 +166,22 @@ def _sampled(places: Array, box: tuple[slice, slice], finer: int) -> Array:
     return np.ascontiguousarray(fine[finer:-finer, finer:-finer])
 
 
-def _face_of(corners_mm: Array, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
-    """Shares of a rectangle's width and height at points of the table."""
-    origin, along, down = corners_mm[0], corners_mm[1] - corners_mm[0], corners_mm[3] - corners_mm[0]
+def _in_picture(flat: Ruler | Sheet | Card, x_mm: Array, y_mm: Array, density: float) -> tuple[Array, Array]:
+    """Places in a flat thing's picture, its corner at (0, 0), seen at points of the table. The picture's own sides are
+    whole pixels; its marks are where they would be without that."""
+    if isinstance(flat, WornRuler):
+        along, down = flat.face_mm(x_mm, y_mm)
+        return along * np.float32(density), down * np.float32(density)
+    origin, right, _, below = flat.corners_mm()
     x, y = x_mm - np.float32(origin[0]), y_mm - np.float32(origin[1])
-    return tuple(
-        x * np.float32(side[0] / (side @ side)) + y * np.float32(side[1] / (side @ side)) for side in (along, down)
-    )
+    margin = flat.margin_mm if isinstance(flat, Sheet) else 0.0
+    places = []
+    for side in (right - origin, below - origin):
+        whole = float(np.hypot(*side))
+        at = x * np.float32(side[0] / whole) + y * np.float32(side[1] / whole)
+        inner = whole - 2 * margin
+        places.append((at - margin) * np.float32(round(inner * density) / inner) + np.float32(round(margin * density)))
+    return places[0], places[1]
 
 
 def _dense(outline: Floats) -> Floats:
