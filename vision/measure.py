@@ -48,6 +48,9 @@ _WANTED = {
     "card": "card",
     "points": "pair of points",
 }
+#: A ruler that was left out is told of where it has this share of the marks of the one that was used: what has fewer is
+#: a row of digits or of stitches.
+AS_LONG_SHARE = 0.5
 #: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
 TILT_ADVICE_DEG = 15.0
 
@@ -169,12 +172,21 @@ def _plane(
     except ScaleNotFound as error:
         warnings.append(f"{_sentence(error.problem)}: {error.remedy}.")
         return None
+    if any(len(one.marks_px) >= AS_LONG_SHARE * len(plane.readings[0].marks_px) for one in _left_out(usable, plane)):
+        warnings.append(
+            "A second ruler or tape does not fit the first one's flat surface, so only the first was used: lay both "
+            "flat, or leave only one in the picture."
+        )
     if plane.tilt_deg.value > TILT_ADVICE_DEG:
         warnings.append(
             f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "
             "straight above is surer."
         )
     return plane
+
+
+def _left_out(readings: tuple[Reading, ...], plane: Plane) -> list[Reading]:
+    return [reading for reading in readings if not any(reading is one for one in plane.readings)]
 
 
 def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]) -> tuple[ClothRegion, ...]:

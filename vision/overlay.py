@@ -71,7 +71,7 @@ class _Drawing:
             for cloth in self.evidence.cloths:
                 self.outline(plane, cloth)
                 self.grid(plane, cloth)
-        for reading in self.evidence.readings:
+        for reading in self.evidence.readings if plane is None else plane.readings:
             self.reference(reading)
         if plane is not None:
             for number, cloth in enumerate(self.evidence.cloths):

@@ -36,6 +36,10 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0015
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
+#: A ruler takes part beside a better one where it fits that one's plane within so many standard deviations; digits and
+#: prints that look like a row of ticks do not. Its ticks are square to it within this, deg, beside the plane's own doubt.
+ACCORD_SIGMAS = 4.0
+SQUARE_PLAY_DEG = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -194,6 +198,8 @@ def fit_plane(
 ) -> Plane:
     """The plane that all readings lie in, fitted jointly; the cloth's plane lies ``thickness_mm`` behind it.
 
+    Of several rulers, best first, only those take part that lie in the plane of the first.
+
     ``size_px`` is (width, height), ``focal_px`` the focal length in pixels with its uncertainty.
 
     Raises
@@ -202,6 +208,9 @@ def fit_plane(
         Without a reading whose unit is known, or where the marks do not fit any plane seen from above.
     """
     known = [reading for reading in readings if reading.unit is not None or reading.source != "ruler"]
+    if len(known) > 1 and known[0].source == "ruler":
+        alone = fit_plane(known[:1], size_px=size_px, focal_px=focal_px, thickness_mm=thickness_mm)
+        known = [known[0], *(reading for reading in known[1:] if _accords(alone, reading))]
     if not known or any(len(reading.marks_px) < 2 for reading in known):
         raise ScaleNotFound(
             "no reference with at least two marks was given to find the cloth's plane from",
@@ -234,6 +243,26 @@ def fit_plane(
         readings=tuple(known),
         focal_px=focal_px,
     )
+
+
+def _accords(plane: Plane, reading: Reading) -> bool:
+    """Whether a ruler has the length, and its ticks stand as square, as a plane says, within what both leave open."""
+    mm = plane.to_mm(reading.marks_px)
+    along = mm[-1] - mm[0]
+    told = float(np.hypot(*(reading.marks_mm[-1] - reading.marks_mm[0])))
+    middle = reading.marks_px.mean(axis=0)
+    at = (float(middle[0]), float(middle[1]))
+    marks = float(np.median(reading.marks_sigma_px)) / plane.px_per_mm_at(at).value / told
+    doubt = np.hypot(plane.length_relative_u95_at(at), reading.tolerance_relative_u95) / 2
+    if abs(math.log(float(np.hypot(*along)) / told)) > ACCORD_SIGMAS * math.hypot(float(doubt), 2 * marks):
+        return False
+    if not len(reading.ticks_px):
+        return True
+    ends = plane.to_mm(reading.ticks_px.reshape(-1, 2)).reshape(-1, 2, 2)
+    ticks = ends[:, 1] - ends[:, 0]
+    turns = np.degrees(np.arctan2(ticks[:, 1], ticks[:, 0]) - math.atan2(float(along[1]), float(along[0])))
+    off_square = float(np.median(turns % 180.0)) - 90.0
+    return abs(off_square) <= SQUARE_PLAY_DEG + plane.angle_u95_deg_at(at) * ACCORD_SIGMAS / 2
 
 
 def _reduced(rgb: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8], tuple[float, float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -219,9 +220,29 @@ def test_two_rulers_are_fitted_together() -> None:
     one = ruler(photo, length_mm=150, seed=1)
     two = ruler(photo, length_mm=150, place_mm=(-80.0, -200.0), turn_deg=-20.0, seed=2)
     both = fit_plane([one, two], size_px=SIZE, focal_px=Estimate(FOCAL_PX, 0.15 * FOCAL_PX))
+    assert both.readings == (one, two)
     alone = fit_plane([one], size_px=SIZE, focal_px=Estimate(FOCAL_PX, 0.15 * FOCAL_PX))
     assert both.px_per_mm_at(MIDDLE).u95 < alone.px_per_mm_at(MIDDLE).u95
     assert both.px_per_mm_at(MIDDLE).value == pytest.approx(true_scale(photo, MIDDLE), rel=0.005)
+
+
+@pytest.mark.parametrize("wrong", ["length", "slant"])
+def test_what_only_looks_like_a_second_ruler_takes_no_part(wrong: str) -> None:
+    """Digits and stripes may look like a short row of ticks: where its length (3 % off) or its ticks (12° from square)
+    deny the first ruler's plane, that plane stays as the first alone gives it."""
+    photo = camera(5.0, 20.0, 6.0)
+    one = ruler(photo, length_mm=200, seed=1)
+    false = ruler(photo, length_mm=30, place_mm=(-80.0, 150.0), seed=2)
+    if wrong == "length":
+        false = replace(false, marks_mm=false.marks_mm * 0.97)
+    else:
+        turn = np.array([[1.0, math.tan(math.radians(12.0))], [0.0, 1.0]])
+        ends = seen(np.linalg.inv(photo), false.ticks_px.reshape(-1, 2)).reshape(-1, 2, 2)
+        slanted = ends.mean(axis=1, keepdims=True) + (ends - ends.mean(axis=1, keepdims=True)) @ turn.T
+        false = replace(false, ticks_px=seen(photo, slanted.reshape(-1, 2)).reshape(-1, 2, 2))
+    plane = fit_plane([one, false], size_px=SIZE, focal_px=Estimate(FOCAL_PX, 0.05 * FOCAL_PX))
+    assert plane.readings == (one,)
+    assert np.array_equal(plane.params, fitted(one).params)
 
 
 def test_no_reference_no_plane() -> None:
