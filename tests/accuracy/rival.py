@@ -23,7 +23,7 @@ from tests.makers.shot import Shot, visible
 _TRANSFORM = 2048
 _LARGEST_CROP = 1024
 _SAME_LINE_PX = 4.0
-_SAME_DIRECTION_DEG = 2.0
+_SAME_DIRECTION_DEG = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

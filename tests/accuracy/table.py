@@ -6,11 +6,12 @@ The scenes are those of ``tests.makers.variety`` (tilt to 7 degrees, one clean r
 from __future__ import annotations
 
 import argparse
-import traceback
 from collections import Counter
+from functools import partial
 
 import numpy as np
 
+from tests.accuracy.pool import tried
 from tests.accuracy.real import real_lines
 from tests.accuracy.trial import Pair, Trial, try_scene
 from tests.makers.variety import draw
@@ -22,23 +23,27 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=100)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--kind", choices=("stripe", "check", "motif"))
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--megapixels", type=float, default=3.1)
     parser.add_argument("--photos", help="folder with truth.json and real photographs")
     parser.add_argument("--quiet", action="store_true", help="do not list the scenes that went wrong")
     options = parser.parse_args()
     trials: list[Trial] = []
-    for seed in range(options.first, options.first + options.seeds):
-        scene = draw(seed, megapixels=options.megapixels)
-        if options.kind and options.kind != ("stripe", "check", "motif")[seed % 3]:
+    seeds = range(options.first, options.first + options.seeds)
+    chosen = [s for s in seeds if not options.kind or options.kind == ("stripe", "check", "motif")[s % 3]]
+    for seed, trial, crash in tried(partial(_try, options.megapixels), chosen, jobs=options.jobs):
+        if trial is None:
+            print(f"seed {seed}: a crash\n{crash}")
             continue
-        try:
-            trials.append(try_scene(scene))
-            for line in [] if options.quiet else _complaints(trials[-1]):
-                print(line, flush=True)
-        except Exception:
-            print(f"seed {seed}: a crash\n{traceback.format_exc(limit=-2)}")
+        trials.append(trial)
+        for line in [] if options.quiet else _complaints(trial):
+            print(line, flush=True)
     print("\n".join(table(trials)))
     print("\n".join(real_lines(options.photos)))
+
+
+def _try(megapixels: float, seed: int) -> Trial:
+    return try_scene(draw(seed, megapixels=megapixels))
 
 
 def table(trials: list[Trial]) -> list[str]:

@@ -22,7 +22,7 @@ from vision.reference.ruler import RULER_RELATIVE_U95
 _DARK = ("#26272a", "#33383a", "#1f2d3a", "#4a3526")
 _LETTERING = ("METRIC", "INCHES", "No. 30", "BEECH", "mm", "20 °C", "cm / in", "")
 #: A sheet of millimetre paper, mm.
-PAPER_MM = (180.0, 120.0)
+PAPER_MM = (120.0, 80.0)
 _TARGET_MM = tuple(side * target.SQUARE_MM for side in target.SQUARES)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from tests.makers.relief import Bow, Crease, Relief, UnevenCloth
 from tests.makers.ruler import divisions
 from tests.makers.scene import folded
 from tests.makers.shot import Shadow, Shot, lamp, truth_of_shot
+from tests.makers.sticker import Sheet
 from tests.makers.table import Table
 from tests.makers.variety import TABLES, Kind, colours, printed, stripes
 from vision.colour import ciede2000, lab_to_srgb, srgb_to_lab
@@ -48,17 +50,16 @@ def draw(seed: int, *, reference: Reference | None = None, megapixels: float = 3
     camera, pixel_mm = _camera(rng, unit, reference, blur, megapixels)
     field = Field.inside(camera.width_px * pixel_mm, camera.height_px * pixel_mm, camera.roll_deg)
     fills = bool(rng.random() < 0.35)
-    cloth = _cloth(rng, kind, field, fills, pixel_mm * (1 + 0.5 * blur), seed)
+    sheets = () if reference == "ruler" else (laid_sheet(rng, reference, field, fills),)
+    soft_mm = pixel_mm * (1 + 0.5 * blur)
+    if sheets and not fills:
+        cloth = _beside(sheets[0], field, lambda room: _cloth(rng, kind, room, fills, soft_mm, seed))
+    else:
+        cloth = _cloth(rng, kind, field, fills, soft_mm, seed)
     cloth = _off_the_diagonal(cloth, camera)
     if rng.random() < 0.35:
         cloth = _uneven(rng, cloth, camera, field)
-    if reference == "ruler":
-        rulers, sheets = laid_ruler(rng, unit, field, cloth, fills, camera, seed), ()
-    else:
-        rulers, sheets = (), (laid_sheet(rng, reference, field, fills),)
-    if sheets and not fills:  # the sheet lies beside the cloth
-        room = 0.5 * (field.width - sheets[0].width_mm) - sheets[0].margin_mm
-        cloth = replace(cloth, x_mm=-room if sheets[0].x_mm > 0 else room, width_mm=min(cloth.width_mm, 1.6 * room))
+    rulers = laid_ruler(rng, unit, field, cloth, fills, camera, seed) if reference == "ruler" else ()
     shot = Shot(
         camera=camera,
         k1=float(rng.uniform(-0.005, 0.005) if rng.random() < 0.45 else rng.uniform(-0.02, 0.02)),
@@ -108,6 +109,14 @@ def _camera(
     return camera, 1 / scale
 
 
+def _beside(sheet: Sheet, field: Field, cloth_in: Callable[[Field], Cloth]) -> Cloth:
+    """A cloth drawn for the room that a sheet at one side leaves, and laid there."""
+    corners = sheet.corners_mm()
+    taken = min(float(np.ptp(corners[:, 0])) + 6.0, 0.8 * field.width)
+    cloth = cloth_in(Field(width=field.width - taken, height=field.height))
+    return replace(cloth, x_mm=cloth.x_mm - math.copysign(taken / 2, sheet.x_mm))
+
+
 def _cloth(rng: np.random.Generator, kind: Kind, field: Field, fills: bool, soft_mm: float, seed: int) -> Cloth:
     if fills:
         size, place = (2.2 * field.longer, 2.2 * field.longer), (0.0, 0.0)
@@ -117,6 +126,8 @@ def _cloth(rng: np.random.Generator, kind: Kind, field: Field, fills: bool, soft
         seen = min(size)
         place = float(rng.uniform(-0.04, 0.04)) * field.width, float(rng.uniform(-0.12, -0.06)) * field.height
     least = max(1.5, 4.5 * soft_mm)
+    if kind == "motif" and seen / 5.2 < max(12.0, 6 * least):  # no two columns of the smallest motif would fit
+        kind = "stripe"
     pattern = many(rng, seen, least) if kind == "stripe" else printed(rng, kind, seen, least)
     return Cloth(
         print=pattern,
