@@ -15,10 +15,14 @@ Gray = NDArray[np.float32]
 
 #: Blur before second derivatives, px of the level: narrow enough to part ticks that stand 3.3 px apart.
 RIDGE_SIGMA_PX = 0.8
+#: On coarser levels less is needed: halving has smoothed them.
+COARSE_SIGMA_PX = 0.6
 #: A stroke must be darker (lighter) than its flanks by about this many grey levels; printed ticks were seen down to 10.
 LEAST_CURVATURE = 5.0
 #: At most this share of a picture is looked at: in rough textures only the strongest strokes count.
 LARGEST_SHARE = 0.12
+#: ... but so many pixels always: small levels cost nothing, and one bright rim must not hide their ticks.
+ALWAYS_PX = 20000
 #: Directions are sorted into half-overlapping fans this wide, deg: ticks of one ruler differ by a few degrees only.
 FAN_DEG = 45.0
 #: Shorter strokes than this many level pixels have no direction.
@@ -77,7 +81,7 @@ def pyramid(gray: NDArray[np.uint8], *, smallest_px: int = 60) -> list[NDArray[n
 
 def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
     """Rows of evenly spaced strokes, dark ones and light ones, the longest first; places in full-size pixels."""
-    smooth = cv2.GaussianBlur(gray, (0, 0), RIDGE_SIGMA_PX).astype(np.int16) if level == 0 else gray.astype(np.int16)
+    smooth = cv2.GaussianBlur(gray, (0, 0), RIDGE_SIGMA_PX if level == 0 else COARSE_SIGMA_PX).astype(np.int16)
     xx = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 2, 0, ksize=3), dtype=np.int16)
     yy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 0, 2, ksize=3), dtype=np.int16)
     xy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 1, 1, ksize=3), dtype=np.int16)
@@ -158,13 +162,10 @@ def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16]
 
 
 def _level_for(bound: NDArray[np.int16], least: float) -> float:
-    sample = bound[::3, ::3]
-    return max(
-        least,
-        float(
-            np.partition(sample.ravel(), int(sample.size * (1 - LARGEST_SHARE)))[int(sample.size * (1 - LARGEST_SHARE))]
-        ),
-    )
+    sample = bound[::3, ::3].ravel()
+    most = max(LARGEST_SHARE, min(0.5, ALWAYS_PX / bound.size))
+    rank = int(sample.size * (1 - most))
+    return max(least, float(np.partition(sample, rank)[rank]))
 
 
 def _linked(
