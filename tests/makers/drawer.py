@@ -71,7 +71,7 @@ def laid_ruler(
         y = cloth.y_mm + cloth.length_mm / 2 + float(rng.uniform(0.07, 0.15)) * field.height
         x, turn = 0.0, float(rng.normal(0, 2.5))
     if cut_off:
-        shift = float(rng.uniform(0.1, 0.55)) * field.width + 0.5 * (length - 1.3 * field.width)
+        shift = float(rng.uniform(0.1, 0.75)) * field.width + 0.5 * (length - 1.3 * field.width)
         x += max(shift, 0.0) * math.cos(math.radians(turn))
         y -= max(shift, 0.0) * math.sin(math.radians(turn))
     turn += 180.0 if rng.random() < 0.4 else 0.0
