@@ -56,7 +56,10 @@ def seconds(job: Callable[[Path], None], path: Path, runs: int) -> float:
 
 
 def peak_mb(job: str, path: Path) -> float:
-    """The largest resident memory of a fresh process that does one job once, MB."""
+    """The largest resident memory of a fresh process that does one job once, MB.
+
+    Linux counts to a process what its parent held when it was started: call this before anything large is done here.
+    """
     command = [sys.executable, "-m", "tests.bench.measure", "--once", job, str(path)]
     said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
     return float(said.split()[-1])
@@ -82,14 +85,16 @@ def main() -> None:
         once(options.once, options.photos[0])
         return
     photos = options.photos or sorted(FOLDER.glob("*.jpg"))
-    ours, theirs, peaks = [], [], []
+    peaks = [(peak_mb("measure", path), peak_mb("baseline", path)) for path in photos]
+    ours, theirs = [], []
     print(f"{'photo':<26}{'measured':>10}{'baseline':>10}{'ratio':>8}{'peak MB':>10}{'baseline MB':>13}")
-    for path in photos:
+    for path, (most, least) in zip(photos, peaks, strict=True):
         ours.append(seconds(measured, path, options.runs))
         theirs.append(seconds(baseline, path, options.runs))
-        peaks.append((peak_mb("measure", path), peak_mb("baseline", path)))
-        ratio, (most, least) = ours[-1] / theirs[-1], peaks[-1]
-        print(f"{path.name:<26}{ours[-1]:>8.2f} s{theirs[-1]:>8.2f} s{ratio:>8.1f}{most:>10.0f}{least:>13.0f}")
+        ratio = ours[-1] / theirs[-1]
+        print(
+            f"{path.name:<26}{ours[-1]:>8.2f} s{theirs[-1]:>8.2f} s{ratio:>8.1f}{most:>10.0f}{least:>13.0f}", flush=True
+        )
     ratio = statistics.median(a / b for a, b in zip(ours, theirs, strict=True))
     most = max(peak for peak, _ in peaks)
     print(f"{'median':<26}{statistics.median(ours):>8.2f} s{statistics.median(theirs):>8.2f} s{ratio:>8.1f}")
