@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -15,31 +15,24 @@ from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
+from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
-from vision.table import SURELY_ELSE, Table, candidates
+from vision.table import CARES, Care, Surface, surfaces, unlike
 
 #: Pixels at which table and cloth are told apart; the outline is then sharpened on the picture itself (time).
 _WORK_PIXELS = 6.0e5
-#: Smaller than this share of the picture, or mm², or narrower than this, mm, is no cloth but dust, a pin, a thread.
-LEAST_SHARE = 0.012
-LEAST_AREA_MM2 = 900.0
-LEAST_WIDTH_MM = 9.0
-#: A hole is at least so large, mm²: smaller ones are spots of the table's colour in the print.
-LEAST_HOLE_MM2 = 150.0
 #: The outline is simplified by at most so much, mm; with the blur of the edge it makes up its uncertainty.
 SIMPLIFY_MM = 0.6
 _EDGE_U95_PX = 0.8
-_CLOSE_MM = 2.5
-#: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
-_MOST_BLOBS, _FEW_BLOBS = 14, 3
-#: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
-#: than this are specks.
-_FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
-#: A table is seen on at least some of the picture.
-_MOST_SHARE = 0.97
-#: A cloth's area over its hull's: cut-out necks and corners leave it above this (practice).
-_LEAST_SOLIDITY = 0.82
+#: Noise, weave and speckle are smoothed over so much before table and cloth are told apart, mm.
+_SOFT_MM = 0.8
+#: A cloth with straight frayed edges is so solid (own scenes). Below it, finer and coarser distinctions are tried, and
+#: preferred where they leave it more solid by so much; then the table is learnt anew, so far from the cloth, mm.
+_WHOLE, _MORE_SOLID = 0.98, 0.005
+_APART_MM = 4.0
+#: So near to what covers the cloth, mm, its contour may be that of what covers it.
+_BESIDE_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,25 +63,42 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     covered = covered_mask(square, covered_mm, scale, work.shape[:2])
     valid = cv2.resize(square.valid.astype(np.uint8), work.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
     per_mm = square.px_per_mm * scale
-    tone = _soft(srgb_to_lab(work) + TONE_SHIFT, max(0.5 * per_mm, 0.8))
+    tone = _soft(srgb_to_lab(work) + TONE_SHIFT, max(_SOFT_MM * per_mm, 0.8))
     usable = valid & ~covered
+
     def below(cloth: Mask) -> Mask:
         return cloth_below(cloth, covered, square, covered_mm, scale)
 
-    if striped_all_over(work, usable, per_mm):
+    def left(surface: Surface, care: Care, apart: Mask | None = None) -> Scraps:
+        return scraps(unlike(tone, usable, surface, care, apart), usable, valid, below, per_mm)
+
+    found: list[Scraps] = []
+    for surface in surfaces(tone, usable, valid):
+        best = left(surface, CARES[0])
+        for care in CARES[1:]:
+            if not best.plain or best.solidity < _WHOLE:
+                best = _better(best, left(surface, care))
+        if best.solidity < _WHOLE:
+            away = apart(best, valid, _APART_MM * per_mm)
+            for care in CARES if away is not None else ():
+                best = _better(best, left(surface, care, away))
+        found.append(best)
+        if best.plain:
+            return _regions(square, best.blobs, covered)
+    if striped_all_over(work, usable, per_mm) or patterned_all_over(work, usable, per_mm):
         return (_whole(square, covered),)
-    found: list[_Pieces] = []
-    for table in candidates(tone, usable):
-        pieces = _pieces(table, usable, valid, below, per_mm)
-        if pieces.plain:
-            found = [pieces]
-            break
-        found.append(pieces)
-    if not found or not found[0].plain:
-        if patterned_all_over(work, usable, per_mm):
-            return (_whole(square, covered),)
-        found = sorted((pieces for pieces in found if pieces.possible), key=lambda pieces: -pieces.solidity)
-    blobs = found[0].blobs if found else ()
+    likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
+    return () if likely is None else _regions(square, likely.blobs, covered)
+
+
+def _better(one: Scraps, other: Scraps) -> Scraps:
+    """The second where it looks more like cloths on a table, or leaves them clearly more solid."""
+    if other.plain:
+        return other if not one.plain or other.solidity > one.solidity + _MORE_SOLID else one
+    return other if other.possible and not one.possible else one
+
+
+def _regions(square: SquareOn, blobs: Sequence[Mask], covered: Mask) -> tuple[ClothRegion, ...]:
     regions = [_region(square, blob, covered) for blob in blobs]
     return tuple(sorted((r for r in regions if r is not None), key=lambda r: -r.area_mm2))
 
@@ -102,139 +112,9 @@ def _reduced(square: SquareOn) -> tuple[np.ndarray, float]:
     return cv2.resize(square.rgb, size, interpolation=cv2.INTER_AREA), size[0] / width
 
 
-def _disc(radius_px: float) -> np.ndarray:
-    size = 2 * max(round(radius_px), 1) + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Pieces:
-    """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
-    ``solidity`` is the least area of a piece over its convex hull's."""
-
-    blobs: tuple[Mask, ...]
-    plain: bool
-    possible: bool
-    solidity: float
-
-
-def _pieces(table: Table, usable: Mask, valid: Mask, below: Callable[[Mask], Mask], per_mm: float) -> _Pieces:
-    """The pieces left when a table is taken away.
-
-    Where they run from border to border, are many, ragged, or lie all round, the "table" may be one of the colours of
-    a cloth that fills the picture.
-    """
-    unlike = (table.unlike > SURELY_ELSE) & usable
-    unlike = _closed(unlike, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
-    unlike = _joined(unlike | below(unlike), per_mm)
-    unlike = _closed(unlike, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
-    solid = _filled(unlike.astype(np.uint8), usable & (table.unlike <= SURELY_ELSE), per_mm)
-    least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
-    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
-    blobs = tuple(np.asarray(labels == k) for k in kept)
-    rim = valid & ~(_closed(valid, cv2.MORPH_ERODE, 3.0))
-    sides = [_sides_reached(blob & rim, valid) for blob in blobs]
-    through = sum(_opposite(s) for s in sides)
-    share = sum(int(stats[k, cv2.CC_STAT_AREA]) for k in kept) / max(float(valid.sum()), 1)
-    possible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
-    solidity = min((_solidity(blob) for blob in blobs), default=0.0)
-    plain = (
-        possible
-        and len(blobs) <= _FEW_BLOBS
-        and not any(sides)
-        and solidity >= _LEAST_SOLIDITY
-    )
-    return _Pieces(blobs=blobs, plain=plain, possible=possible, solidity=solidity)
-
-
-def _closed(mask: Mask, operation: int, radius_px: float) -> Mask:
-    """A morphological operation with a disc, the picture's border continued outwards."""
-    pad = int(radius_px) + 3
-    grown = np.pad(mask.astype(np.uint8), pad, mode="edge" if operation != cv2.MORPH_ERODE else "constant")
-    return np.asarray(cv2.morphologyEx(grown, operation, _disc(radius_px))[pad:-pad, pad:-pad] > 0)
-
-
-def _sides_reached(touch: Mask, valid: Mask) -> set[str]:
-    """The borders of the picture that a piece reaches over some length, by the part of the picture they lie in."""
-    ys, xs = np.nonzero(touch)
-    if len(ys) < 8:
-        return set()
-    rows, columns = np.flatnonzero(valid.any(axis=1)), np.flatnonzero(valid.any(axis=0))
-    top, left, height, width = rows[0], columns[0], np.ptp(rows) + 1, np.ptp(columns) + 1
-    away = np.stack([(ys - top) / height, 1 - (xs - left) / width, 1 - (ys - top) / height, (xs - left) / width])
-    nearest = away.argmin(axis=0)
-    return {name for k, name in enumerate(("top", "right", "bottom", "left")) if (nearest == k).sum() >= 8}
-
-
-def _opposite(sides: set[str]) -> bool:
-    return {"top", "bottom"} <= sides or {"left", "right"} <= sides
-
-
-def _solidity(blob: Mask) -> float:
-    """A piece's area over that of its convex hull."""
-    hull = cv2.convexHull(np.argwhere(blob)[:, ::-1].astype(np.int32))
-    return float(blob.sum()) / max(cv2.contourArea(hull), 1.0)
-
-
-def _filled(mask: np.ndarray, table: Mask, per_mm: float) -> np.ndarray:
-    """Holes closed but for those that show the table over a large enough area."""
-    outside = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((outside == 0).astype(np.uint8), connectivity=4)
-    filled = mask.copy()
-    inner = labels[1:-1, 1:-1]
-    for k in range(1, count):
-        if k == labels[0, 0]:
-            continue
-        hole = inner == k
-        if stats[k, cv2.CC_STAT_AREA] < LEAST_HOLE_MM2 * per_mm**2 or table[hole].mean() < 0.7:
-            filled[hole] = 1
-    return filled
-
-
 def _soft(tone: Floats, sigma_px: float) -> Floats:
     """The picture with its noise and weave smoothed away."""
     return np.asarray(cv2.GaussianBlur(tone, (0, 0), sigma_px), dtype=np.float32)
-
-
-def _joined(mask: Mask, per_mm: float) -> Mask:
-    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour."""
-    joined = mask.astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=4)
-    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
-    if not 2 <= len(kept) <= _MOST_BARS:
-        return mask
-    hulls = [
-        np.asarray(cv2.convexHull(points), dtype=np.float32).reshape(-1, 2)
-        for points in (np.argwhere(labels == k)[:, ::-1].astype(np.float32) for k in kept)
-    ]
-    for i, bar in enumerate(hulls):
-        for other in hulls[:i] + hulls[i + 1 :]:
-            if _in_line(bar, other, per_mm):
-                hull = cv2.convexHull(np.concatenate([bar, other])).astype(np.int32)
-                cv2.fillPoly(joined, [hull], 1)
-    return np.asarray(joined > 0)
-
-
-def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:
-    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends."""
-    _, (width, height), angle = cv2.minAreaRect(bar)
-    long, short = max(width, height), min(width, height)
-    if long < 2.0 * short or cv2.contourArea(bar) < 0.75 * long * short:
-        return False
-    turn = math.radians(angle + (0 if width >= height else 90))
-    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
-    (low, high), (low2, high2) = _reach(bar, axis), _reach(other, axis)
-    if max(abs(low - low2), abs(high - high2)) > _FLUSH_SHARE * max(high - low, high2 - low2):
-        return False
-    (left, right), (left2, right2) = _reach(bar, across), _reach(other, across)
-    gap = max(left2 - right, left - right2)
-    return 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm)
-
-
-def _reach(hull: Floats, axis: Doubles) -> tuple[float, float]:
-    along = hull @ axis
-    return float(along.min()), float(along.max())
 
 
 def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
@@ -251,10 +131,10 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     contour = rings[outer].reshape(-1, 2).astype(np.float64)
     if len(contour) < 20:
         return None
-    inner = _closed(square.valid, cv2.MORPH_ERODE, 3.0)
+    inner = closed(square.valid, cv2.MORPH_ERODE, 3.0)
     at = np.rint(contour).astype(int)
     free = inner[at[:, 1], at[:, 0]]
-    seen = free & ~hidden[at[:, 1], at[:, 0]]
+    seen = free & ~_beside(hidden, square)[at[:, 1], at[:, 0]]
     sharp = np.where(seen[:, None], sharpened(tone, contour), contour)
     sharp, seen, free = with_corners(sharp, np.asarray(seen), np.asarray(free), hidden, square.px_per_mm)
     mm = np.asarray(square.origin_mm) + sharp / square.px_per_mm
@@ -275,6 +155,12 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
         edges=straight_edges(mm, np.asarray(seen)),
         touches_frame=bool((~free).mean() > 0.01),
     )
+
+
+def _beside(hidden: Mask, square: SquareOn) -> Mask:
+    """What covers, and as far beside it as a contour there may run along it instead of along cloth."""
+    size = 2 * max(round(_BESIDE_MM * square.px_per_mm), 2) + 1
+    return np.asarray(cv2.dilate(hidden.astype(np.uint8), np.ones((size, size), np.uint8)) > 0)
 
 
 def _whole(square: SquareOn, covered: Mask) -> ClothRegion:

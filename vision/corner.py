@@ -30,24 +30,23 @@ def with_corners(
     contour = np.roll(contour, -first, axis=0)
     seen, free = np.roll(seen, -first), np.roll(free, -first)
     edges = np.diff(np.concatenate([[False], ~seen, [False]]).astype(int))
-    parts_c, parts_s, parts_f = [], [], []
+    skip = round(_SKIP_MM * px_per_mm)
+    parts: list[tuple[Doubles, Mask, Mask]] = []
     last = 0
     for start, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
-        parts_c.append(contour[last:start])
-        parts_s.append(seen[last:start])
-        parts_f.append(free[last:start])
-        run = contour[start:end]
         corner = _corner(contour, seen, int(start), int(end), px_per_mm) if free[start:end].all() else None
         if corner is not None and _inside(hidden, corner):
-            run = np.concatenate([_between(contour[start - 1], corner), _between(corner, contour[end % count])])
-        parts_c.append(run)
-        parts_s.append(np.zeros(len(run), bool))
-        parts_f.append(free[start:end] if len(run) == end - start else np.ones(len(run), bool))
-        last = int(end)
-    parts_c.append(contour[last:])
-    parts_s.append(seen[last:])
-    parts_f.append(free[last:])
-    return np.concatenate(parts_c), np.concatenate(parts_s), np.concatenate(parts_f)
+            low, high = max(int(start) - skip, last + 1), min(int(end) + skip, count - 1)
+            run = np.concatenate([_between(contour[low - 1], corner), _between(corner, contour[high])])
+            parts.append((contour[last:low], seen[last:low], free[last:low]))
+            parts.append((run, np.zeros(len(run), bool), np.ones(len(run), bool)))
+            last = high
+        else:
+            parts.append((contour[last:end], seen[last:end], free[last:end]))
+            last = max(int(end), last)
+    parts.append((contour[last:], seen[last:], free[last:]))
+    points, shown, off = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return points, shown, off
 
 
 def _corner(contour: Doubles, seen: Mask, start: int, end: int, px_per_mm: float) -> Doubles | None:

@@ -16,27 +16,46 @@ _HEAPS = 7
 _HEAP_APART = 9.0
 #: A heap with less of the ring than this is no table.
 _LEAST_SHARE = 0.12
-#: Least spread of a table's colour, in tone: noise of the photo and dust.
-_LEAST_SIGMA = 1.6
 #: A pixel belongs to the table up to this many standard deviations (three coordinates: 0.3 % of table lies beyond).
 SURELY_ELSE = 3.8
+#: While the table is learnt it grows from the ring only so far, so that a cloth like it is not learnt with it.
+_LEARNT = 2.5
 _PASSES = 4
+#: The table is learnt on every so many rows and columns (time).
+_STEP = 2
+#: From fewer pixels nothing is learnt; from more than this no better (time).
+_FEWEST, _ENOUGH = 50, 6000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Care:
+    """How finely a table is told from what lies on it: the least spread of its light and of its colour, in tone.
+
+    Light and shadow change a table's brightness from place to place, but its colour hardly: so that a cloth of nearly
+    the same colour, as light as the table or not, still stands out where the table is even.
+    """
+
+    light: float
+    colour: float
+
+
+#: What is tried in turn: what no shadow disturbs, what no unevenness of colour does, what finds the least difference.
+CARES = (Care(light=1.6, colour=0.3), Care(light=1.6, colour=1.6), Care(light=0.6, colour=0.3))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Table:
-    """A candidate: its share of the ring, and for each pixel (H, W) how many standard deviations it is from it."""
+class Surface:
+    """A surface that may be the table: its share of the ring, and where (H, W) on the ring it shows."""
 
     share: float
-    unlike: Floats
+    seeds: Mask
 
 
-def candidates(tone: Floats, usable: Mask) -> tuple[Table, ...]:
-    """Surfaces that may be the table, the most of the ring first. ``usable``: neither covered nor outside the photo."""
-    height, width = usable.shape
-    ring = usable & ~_inner(usable, max(round(_RING_SHARE * min(height, width)), 2))
+def surfaces(tone: Floats, usable: Mask, valid: Mask) -> tuple[Surface, ...]:
+    """Surfaces that may be the table, the most of the ring first. ``usable``: what of ``valid`` is not covered."""
+    ring = usable & ~_inner(valid, max(round(_RING_SHARE * min(valid.shape)), 2))
     colours = tone[ring].reshape(-1, 3)
-    if len(colours) < 50:
+    if len(colours) < _FEWEST:
         return ()
     cv2.setRNGSeed(1)
     sample = np.ascontiguousarray(colours[:: max(len(colours) // 4000, 1)], dtype=np.float32)
@@ -44,23 +63,91 @@ def candidates(tone: Floats, usable: Mask) -> tuple[Table, ...]:
     heaps = min(_HEAPS, len(sample))
     _, label, centre = cv2.kmeans(sample, heaps, np.empty(0, np.int32), criteria, 2, cv2.KMEANS_PP_CENTERS)
     shares = np.bincount(np.ravel(np.asarray(label)), minlength=heaps) / len(sample)
-    surfaces = _surfaces(np.asarray(centre, dtype=np.float32), shares)
     found = []
-    for share, members in surfaces:
+    for share, members in _joined(np.asarray(centre, dtype=np.float32), shares):
         if share < _LEAST_SHARE:
             continue
-        near = np.min([np.abs(tone - centre[m]).sum(2) for m in members], axis=0) < 2 * _HEAP_APART
-        found.append(Table(share=share, unlike=_unlike(tone, usable, near & ring)))
+        near = np.min([np.abs(colours - centre[m]).sum(1) for m in members], axis=0) < 2 * _HEAP_APART
+        seeds = np.zeros_like(ring)
+        seeds[ring] = near
+        found.append(Surface(share=share, seeds=seeds))
     return tuple(found)
 
 
-def _inner(usable: Mask, margin: int) -> Mask:
+def unlike(tone: Floats, usable: Mask, surface: Surface, care: Care, apart: Mask | None = None) -> Floats:
+    """How many standard deviations each pixel (H, W) is from the surface.
+
+    Colour, slow shading and spread are fitted to the ring, then to all that turns out alike and hangs on the ring;
+    never to ``apart``, where cloth is believed to lie.
+    """
+    sparse = np.s_[::_STEP, ::_STEP]
+    few = np.ascontiguousarray(tone[sparse])
+    terms = _terms(few.shape)
+    learnable = usable[sparse] if apart is None else usable[sparse] & ~apart[sparse]
+    seeds = surface.seeds[sparse] & learnable
+    if seeds.sum() < _FEWEST:
+        return np.zeros(usable.shape, np.float32)
+    alike = seeds
+    solution, whiten = _fitted(few[alike], terms[alike], care)
+    for _ in range(_PASSES - 1):
+        grown = _hanging_on(learnable & (_distance(few, solution, whiten) < _LEARNT), seeds)
+        if grown.sum() < _FEWEST:
+            break
+        alike = grown
+        solution, whiten = _fitted(few[alike], terms[alike], care)
+    return _distance(tone, solution, whiten)
+
+
+def _axes(shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+    """Places (H, 1) and (1, W) in a picture, from -1 to 1."""
+    y, x = (np.linspace(-1, 1, size, dtype=np.float32) for size in shape[:2])
+    return y[:, None], x[None, :]
+
+
+def _terms(shape: tuple[int, ...]) -> Floats:
+    """Terms (H, W, 6) of light that falls off slowly: to the second power of the place."""
+    y, x = _axes(shape)
+    one = np.ones(shape[:2], np.float32)
+    return np.stack([one, one * x, one * y, one * x * x, x * y, one * y * y], axis=2)
+
+
+def _fitted(values: Floats, design: Floats, care: Care) -> tuple[Floats, Floats]:
+    """The shading (6, 3) of a surface's pixels and the matrix (3, 3) that makes its spread one, without outliers."""
+    thin = slice(None, None, max(len(values) // _ENOUGH, 1))
+    colour, terms = values[thin].astype(np.float64), design[thin].astype(np.float64)
+    ridge = np.diag([1e-9] + [2e-3] * (terms.shape[1] - 1)) * len(terms)
+    keep = np.ones(len(terms), bool)
+    for _ in range(3):
+        solution = np.linalg.solve(
+            terms[keep].T @ terms[keep] + ridge + 1e-9 * np.eye(terms.shape[1]), terms[keep].T @ colour[keep]
+        )
+        rest = colour - terms @ solution
+        size = np.abs(rest).sum(1)
+        keep = size <= 4 * np.median(size) + 1e-6
+    way = colour[keep].mean(axis=0)
+    way /= max(float(np.linalg.norm(way)), 1e-9)
+    least = care.colour**2 * np.eye(3) + (care.light**2 - care.colour**2) * np.outer(way, way)
+    spread = np.cov(rest[keep].T) + least
+    return solution.astype(np.float32), np.linalg.cholesky(np.linalg.inv(spread)).astype(np.float32)
+
+
+def _distance(tone: Floats, solution: Floats, whiten: Floats) -> Floats:
+    away = cv2.transform(tone, np.ascontiguousarray(whiten.T))
+    y, x = _axes(tone.shape)
+    total = np.zeros(tone.shape[:2], np.float32)
+    for k, c in enumerate((solution @ whiten).T):
+        rest = away[..., k] - (c[1] + c[4] * y) * x
+        rest -= (c[0] + c[2] * y + c[5] * y * y) + c[3] * x * x
+        total += rest * rest
+    return np.sqrt(total)
+
+
+def _inner(valid: Mask, margin: int) -> Mask:
     kernel = np.ones((2 * margin + 1, 2 * margin + 1), np.uint8)
-    framed = np.ones(usable.shape, np.uint8)
-    return np.asarray(cv2.erode(framed, kernel, borderValue=0) > 0)
+    return np.asarray(cv2.erode(valid.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0)
 
 
-def _surfaces(centre: Floats, shares: Doubles) -> list[tuple[float, list[int]]]:
+def _joined(centre: Floats, shares: Doubles) -> list[tuple[float, list[int]]]:
     """Heaps joined where they are near, with their shares, the largest first."""
     left, groups = set(range(len(centre))), []
     while left:
@@ -71,34 +158,6 @@ def _surfaces(centre: Floats, shares: Doubles) -> list[tuple[float, list[int]]]:
             left.difference_update(near)
         groups.append((float(sum(shares[k] for k in group)), group))
     return sorted(groups, key=lambda g: -g[0])
-
-
-def _unlike(tone: Floats, usable: Mask, seeds: Mask) -> Floats:
-    """Fit colour, slow shading and spread to the seeds, then to all that turns out alike and hangs on the ring."""
-    height, width = usable.shape
-    y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j]
-    full = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
-    alike = seeds
-    distance = np.zeros(usable.shape, dtype=np.float32)
-    for turn in range(_PASSES):
-        terms = 1 if turn == 0 else (3 if turn == 1 or alike.sum() < 0.2 * alike.size else 6)
-        basis = full[..., :terms]
-        rows = alike.nonzero()
-        thin = slice(None, None, max(len(rows[0]) // 20000, 1))
-        values, design = tone[alike][thin].astype(np.float64), basis[alike][thin]
-        ridge = np.diag([0.0] + [2e-3 * len(design)] * (terms - 1))
-        solution = np.linalg.solve(design.T @ design + ridge + 1e-9 * np.eye(terms), design.T @ values)
-        rest = values - design @ solution
-        keep = np.abs(rest).sum(1) <= 4 * np.median(np.abs(rest).sum(1)) + 1e-6
-        spread = np.cov(rest[keep].T) + _LEAST_SIGMA**2 * np.eye(3)
-        away = tone - (basis @ solution).astype(np.float32)
-        whiten = np.linalg.cholesky(np.linalg.inv(spread)).astype(np.float32)
-        distance = np.sqrt(((away @ whiten) ** 2).sum(2)).astype(np.float32)
-        alike = _hanging_on(usable & (distance < SURELY_ELSE), seeds)
-        if alike.sum() < 30:
-            alike = seeds
-            break
-    return distance
 
 
 def _hanging_on(alike: Mask, seeds: Mask) -> Mask:

@@ -7,43 +7,12 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
-from tests.makers.colour import encoded
 from tests.makers.table import Table
+from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
 from vision.cloth import find_cloths
-from vision.square import SquareOn
 
 RED, CREAM, BLUE = "#8f1f2a", "#e9e1cc", "#23426f"
-PX_PER_MM = 2.0
-SIZE_MM = (440.0, 330.0)
 DECK = StripePrint(across=Stripes(widths_mm=(12.0, 18.0), colours=(RED, CREAM)))
-
-
-def _scene(
-    *cloths: Cloth, table: Table | None = None, hole_mm: tuple[float, float, float] | None = None, seed: int = 0
-) -> SquareOn:
-    """Cloths on a table, seen straight from above; the plane's (0, 0) is the picture's middle."""
-    ys, xs = np.mgrid[0 : round(SIZE_MM[1] * PX_PER_MM), 0 : round(SIZE_MM[0] * PX_PER_MM)].astype(np.float32)
-    x, y = xs / PX_PER_MM - SIZE_MM[0] / 2, ys / PX_PER_MM - SIZE_MM[1] / 2
-    light = (table or Table()).light(x, y, seed)
-    for cloth in cloths:
-        outline = (cloth.outline_mm() + np.array(SIZE_MM) / 2) * PX_PER_MM
-        cover = np.zeros(x.shape, np.uint8)
-        cv2.fillPoly(cover, [np.rint(outline * 16).astype(np.int32)], 255, lineType=cv2.LINE_AA, shift=4)
-        if hole_mm is not None:
-            centre = tuple(round((c + s / 2) * PX_PER_MM) for c, s in zip(hole_mm[:2], SIZE_MM, strict=True))
-            cv2.circle(cover, centre, round(hole_mm[2] * PX_PER_MM), 0, -1, lineType=cv2.LINE_AA)
-        share = (cover / 255.0)[..., None].astype(np.float32)
-        light = light * (1 - share) + cloth.light(x, y, 1 / PX_PER_MM) * share
-    light = cv2.GaussianBlur((light * 0.85).astype(np.float32), (0, 0), 0.7)
-    grey = encoded(light) + np.random.default_rng(seed).normal(0, 1.5, light.shape)
-    return SquareOn(
-        rgb=np.clip(np.rint(grey), 0, 255).astype(np.uint8),
-        valid=np.ones(x.shape, bool),
-        px_per_mm=PX_PER_MM,
-        origin_mm=(-SIZE_MM[0] / 2, -SIZE_MM[1] / 2),
-        length_relative_u95=0.0,
-        angle_u95_deg=0.0,
-    )
 
 
 def _cloth(print_: StripePrint | PlainPrint = DECK, **more: float) -> Cloth:
@@ -64,7 +33,7 @@ def _cloth(print_: StripePrint | PlainPrint = DECK, **more: float) -> Cloth:
 def test_area_and_edges(print_: StripePrint | PlainPrint, table: Table) -> None:
     """A cloth of 220 by 160 mm turned by 3 degrees has that area to 1 %, and four straight edges facing the four sides,
     each turned by 3 degrees within twice its uncertainty. (A stripe like the table at the rim may be lost.)"""
-    found = find_cloths(_scene(_cloth(print_, turn_deg=3.0), table=table))
+    found = find_cloths(laid(_cloth(print_, turn_deg=3.0), table=table))
     assert len(found) == 1
     lost = 0.15 if isinstance(print_, StripePrint) and print_.across.colours[0] == table.colour else 0.01
     assert found[0].area_mm2 == pytest.approx(220 * 160, rel=lost)
@@ -78,7 +47,7 @@ def test_area_and_edges(print_: StripePrint | PlainPrint, table: Table) -> None:
 def test_outline_is_true_to_its_uncertainty() -> None:
     """The corners of the outline lie as near the cloth's frayed rim as the outline says, nineteen in twenty."""
     cloth = _cloth(turn_deg=-4.0)
-    found = find_cloths(_scene(cloth))[0]
+    found = find_cloths(laid(cloth))[0]
     rim = cloth.outline_mm().astype(np.float32).reshape(-1, 1, 2)
     away = [abs(cv2.pointPolygonTest(rim, (float(x), float(y)), True)) for x, y in found.outline_mm]
     assert float(np.quantile(away, 0.95)) <= found.u95_mm
@@ -92,20 +61,20 @@ def test_scraps_come_largest_first() -> None:
         _cloth(PlainPrint(colour="#2f6b4a"), width_mm=120.0, length_mm=60.0, x_mm=-60.0, y_mm=70.0),
         _cloth(width_mm=60.0, length_mm=50.0, x_mm=120.0, y_mm=60.0, turn_deg=-30.0),
     ]
-    found = find_cloths(_scene(*cloths))
+    found = find_cloths(laid(*cloths))
     assert [r.area_mm2 for r in found] == pytest.approx([19200, 9900, 7200, 3000], rel=0.03)
 
 
 def test_a_hole_is_a_hole() -> None:
     """A round hole of 20 mm radius is found with its area to 5 %."""
-    found = find_cloths(_scene(_cloth(), hole_mm=(20.0, 10.0, 20.0)))[0]
+    found = find_cloths(laid(_cloth(), hole_mm=(20.0, 10.0, 20.0)))[0]
     assert len(found.holes_mm) == 1
     assert found.area_mm2 == pytest.approx(220 * 160 - np.pi * 400, rel=0.01)
 
 
 def test_a_ruler_across_the_cloth_hides_nothing_of_it() -> None:
     """A ruler lying over the cloth and beyond it: the cloth's area and edges are as without it."""
-    square = _scene(_cloth(turn_deg=2.0))
+    square = laid(_cloth(turn_deg=2.0))
     ruler = np.array([[-180.0, 20.0], [180.0, 60.0], [177.0, 88.0], [-183.0, 48.0]])
     px = np.rint((ruler - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
     cv2.fillPoly(square.rgb, [px], (240, 236, 220))
@@ -118,7 +87,7 @@ def test_a_ruler_across_the_cloth_hides_nothing_of_it() -> None:
 
 def test_a_cloth_cut_off_by_the_picture_says_so() -> None:
     """A cloth that runs out of the picture on the left has no left edge, and its outline is the picture's there."""
-    found = find_cloths(_scene(_cloth(width_mm=400.0, x_mm=-150.0)))
+    found = find_cloths(laid(_cloth(width_mm=400.0, x_mm=-150.0)))
     assert len(found) == 1
     assert found[0].touches_frame
     assert {edge.side for edge in found[0].edges} == {"top", "right", "bottom"}
@@ -128,7 +97,7 @@ def test_a_cloth_cut_off_by_the_picture_says_so() -> None:
 def test_a_cloth_that_fills_the_picture(widths_mm: tuple[float, float]) -> None:
     """Stripes from border to border are one cloth without an edge of its own."""
     deck = StripePrint(across=Stripes(widths_mm=widths_mm, colours=(RED, CREAM)))
-    found = find_cloths(_scene(_cloth(deck, width_mm=900.0, length_mm=700.0, turn_deg=8.0)))
+    found = find_cloths(laid(_cloth(deck, width_mm=900.0, length_mm=700.0, turn_deg=8.0)))
     assert len(found) == 1
     assert found[0].touches_frame
     assert found[0].edges == ()
@@ -137,7 +106,7 @@ def test_a_cloth_that_fills_the_picture(widths_mm: tuple[float, float]) -> None:
 
 def test_most_of_the_picture_is_not_all_of_it() -> None:
     """Where a strip of table shows above, the cloth has a top edge."""
-    found = find_cloths(_scene(_cloth(width_mm=900.0, length_mm=500.0, y_mm=110.0)))
+    found = find_cloths(laid(_cloth(width_mm=900.0, length_mm=500.0, y_mm=110.0)))
     assert len(found) == 1
     assert [edge.side for edge in found[0].edges] == ["top"]
 
@@ -153,4 +122,4 @@ def test_most_of_the_picture_is_not_all_of_it() -> None:
 )
 def test_a_table_alone_is_no_cloth(table: Table) -> None:
     """A wall, a wooden table, a speckled one: no cloth is found on them."""
-    assert find_cloths(_scene(table=table)) == ()
+    assert find_cloths(laid(table=table)) == ()

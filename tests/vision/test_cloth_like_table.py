@@ -1,0 +1,80 @@
+"""Where the cloth is when the table is nearly of its colour, or when a ruler lies over its corner."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
+from tests.makers.table import Table
+from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
+from vision.cloth import find_cloths
+from vision.square import SquareOn
+
+CREAM, NAVY = "#e9e1cc", "#1c2f55"
+DOTS = (Motif(shape="dot", colour=NAVY, radius=0.2),)
+
+
+def _ruled(square: SquareOn, ruler_mm: np.ndarray) -> None:
+    corners = np.rint((ruler_mm - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
+    cv2.fillPoly(square.rgb, [corners], (232, 201, 74))
+
+
+@pytest.mark.parametrize(
+    ("print_", "table"),
+    [
+        (MotifPrint(ground=CREAM, motifs=DOTS, column_mm=30.0, row_mm=26.0), Table(colour="#d7d3c8", depth=0.04)),
+        (MotifPrint(ground="#d9d6d2", motifs=DOTS, column_mm=40.0, row_mm=40.0), Table(colour="#e6e1d8", depth=0.04)),
+        (PlainPrint(colour="#ddd7c6"), Table(colour="#d7d3c8", kind="speckled", depth=0.05)),
+        (
+            CheckPrint(
+                across=Stripes(widths_mm=(14.0, 12.0), colours=("#e6ddcc", "#c9dde0")),
+                along=Stripes(widths_mm=(14.0, 12.0), colours=("#e6ddcc", "#c9dde0")),
+            ),
+            Table(colour="#e6e1d8", kind="speckled", depth=0.08),
+        ),
+        (StripePrint(across=Stripes(widths_mm=(5.0, 9.0), colours=("#8f1f2a", "#ddd8c8"))), Table(colour="#d7d3c8")),
+    ],
+    ids=["cream motif", "grey motif", "plain cream", "pale check", "cream stripes"],
+)
+def test_cloth_of_nearly_the_colour_of_the_table(print_: AnyPrint, table: Table) -> None:
+    """A cloth of 220 by 160 mm whose ground the eye just tells from the table has that area to 3 %, in one piece with
+    four edges: light varies over a table, its colour hardly."""
+    found = find_cloths(laid(Cloth(print=print_, width_mm=220.0, length_mm=160.0, turn_deg=2.0), table=table))
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx(220 * 160, rel=0.03)
+    assert {edge.side for edge in found[0].edges} == {"top", "right", "bottom", "left"}
+    assert not found[0].touches_frame
+
+
+@pytest.mark.parametrize("turn_deg", [8.0, 17.0])
+def test_a_corner_under_a_ruler_is_where_the_edges_meet(turn_deg: float) -> None:
+    """A ruler lies at a slant over the cloth's lower left corner: the corner is put where the left and the bottom edge
+    meet, so that the area is right to 1.5 %."""
+    square = laid(Cloth(print=PlainPrint(colour="#23426f"), width_mm=240.0, length_mm=150.0))
+    turn = np.radians(turn_deg)
+    along, across = np.array([np.cos(turn), -np.sin(turn)]), np.array([np.sin(turn), np.cos(turn)])
+    middle = np.array([-120.0, 75.0]) - 6 * across
+    ruler = np.array([middle + i * 170 * along + j * 15 * across for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+    _ruled(square, ruler)
+    found = find_cloths(square, covered_mm=[ruler])
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx(240 * 150, rel=0.015)
+    corner = np.array([-120.0, 75.0])
+    assert min(np.hypot(*(np.array(point) - corner)) for point in found[0].outline_mm) <= 2.5
+
+
+def test_motifs_on_both_sides_of_a_ruler_are_no_cloth_below_it() -> None:
+    """A print of motifs fills the picture and a ruler lies across it: the cloth is the picture, and not what the motifs
+    on both sides of the ruler would hold between them."""
+    print_ = MotifPrint(
+        ground="#2f6b4a", motifs=(Motif(shape="square", colour="#d0825a", radius=0.4),), column_mm=50.0, row_mm=60.0
+    )
+    square = laid(Cloth(print=print_, width_mm=900.0, length_mm=700.0, turn_deg=3.0))
+    ruler = np.array([[-18.0, -170.0], [18.0, -170.0], [18.0, 170.0], [-18.0, 170.0]])
+    _ruled(square, ruler)
+    found = find_cloths(square, covered_mm=[ruler])
+    assert len(found) == 1
+    assert found[0].touches_frame
+    assert found[0].area_mm2 == pytest.approx(SIZE_MM[0] * SIZE_MM[1], rel=0.02)

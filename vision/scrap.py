@@ -1,0 +1,187 @@
+"""What is left when the table is taken away: pieces that may be cloth, and whether they look like cloth on a table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.swatch import Doubles, Floats, Mask
+from vision.table import SURELY_ELSE
+
+#: Smaller than this share of the picture, or mm², or narrower than this, mm, is no cloth but dust, a pin, a thread.
+LEAST_SHARE = 0.012
+LEAST_AREA_MM2 = 900.0
+LEAST_WIDTH_MM = 9.0
+#: A hole is at least so large, mm²: smaller ones are spots of the table's colour in the print.
+LEAST_HOLE_MM2 = 150.0
+_CLOSE_MM = 2.5
+#: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
+_MOST_BLOBS, _FEW_BLOBS = 14, 3
+#: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
+#: than this are specks.
+_FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
+#: A table is seen on at least some of the picture.
+_MOST_SHARE = 0.97
+#: A cloth's area over its hull's: cut-out necks and corners leave it above this (practice).
+_LEAST_SOLIDITY = 0.82
+#: What is unlike the table and narrower than this, mm, is noise; of more than this share of the cloths' area lying
+#: outside them, they are not all that lies on the table.
+_SPECK_MM, _MOST_MISSED = 2.0, 0.1
+#: Of a piece at least this share is seen, and not only believed to go on below what covers it.
+_LEAST_SEEN = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scraps:
+    """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
+    ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table."""
+
+    blobs: tuple[Mask, ...]
+    other: Mask
+    plain: bool
+    possible: bool
+    solidity: float
+
+
+def scraps(unlike: Floats, usable: Mask, valid: Mask, below: Callable[[Mask], Mask], per_mm: float) -> Scraps:
+    """The pieces left when a table is taken away.
+
+    Where they run from border to border, are many, ragged, or lie all round, the "table" may be one of the colours of
+    a cloth that fills the picture.
+    """
+    other = (unlike > SURELY_ELSE) & usable
+    joined = closed(other, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
+    joined = _joined(joined | below(joined), per_mm)
+    joined = closed(joined, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
+    solid = _filled(joined.astype(np.uint8), usable & (unlike <= SURELY_ELSE), per_mm)
+    least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
+    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
+    blobs = tuple(blob for blob in (np.asarray(labels == k) for k in kept) if usable[blob].mean() >= _LEAST_SEEN)
+    rim = valid & ~(closed(valid, cv2.MORPH_ERODE, 3.0))
+    sides = [_sides_reached(blob & rim, valid) for blob in blobs]
+    through = sum(_opposite(s) for s in sides)
+    share = sum(int(blob.sum()) for blob in blobs) / max(float(valid.sum()), 1)
+    possible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
+    solidity = min((_solidity(blob) for blob in blobs), default=0.0)
+    other = closed(other, cv2.MORPH_OPEN, _SPECK_MM / 2 * per_mm)
+    missed = float((other & ~_any(blobs, other.shape)).sum()) / max(float(valid.sum()) * share, 1)
+    plain = (
+        possible
+        and len(blobs) <= _FEW_BLOBS
+        and not any(sides)
+        and solidity >= _LEAST_SOLIDITY
+        and missed <= _MOST_MISSED
+    )
+    return Scraps(blobs=blobs, other=other, plain=plain, possible=possible, solidity=solidity)
+
+
+def _any(blobs: Sequence[Mask], shape: tuple[int, ...]) -> Mask:
+    return np.asarray(np.any(blobs, axis=0)) if blobs else np.zeros(shape, bool)
+
+
+def _disc(radius_px: float) -> np.ndarray:
+    size = 2 * max(round(radius_px), 1) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+
+
+def closed(mask: Mask, operation: int, radius_px: float) -> Mask:
+    """A morphological operation with a disc, the picture's border continued outwards."""
+    pad = int(radius_px) + 3
+    grown = np.pad(mask.astype(np.uint8), pad, mode="edge" if operation != cv2.MORPH_ERODE else "constant")
+    return np.asarray(cv2.morphologyEx(grown, operation, _disc(radius_px))[pad:-pad, pad:-pad] > 0)
+
+
+def _sides_reached(touch: Mask, valid: Mask) -> set[str]:
+    """The borders of the picture that a piece reaches over some length, by the part of the picture they lie in."""
+    ys, xs = np.nonzero(touch)
+    if len(ys) < 8:
+        return set()
+    rows, columns = np.flatnonzero(valid.any(axis=1)), np.flatnonzero(valid.any(axis=0))
+    top, left, height, width = rows[0], columns[0], np.ptp(rows) + 1, np.ptp(columns) + 1
+    away = np.stack([(ys - top) / height, 1 - (xs - left) / width, 1 - (ys - top) / height, (xs - left) / width])
+    nearest = away.argmin(axis=0)
+    return {name for k, name in enumerate(("top", "right", "bottom", "left")) if (nearest == k).sum() >= 8}
+
+
+def _opposite(sides: set[str]) -> bool:
+    return {"top", "bottom"} <= sides or {"left", "right"} <= sides
+
+
+def _solidity(blob: Mask) -> float:
+    """A piece's area over that of its convex hull."""
+    rings = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[-2]
+    return float(blob.sum()) / max(cv2.contourArea(cv2.convexHull(np.concatenate(rings))), 1.0)
+
+
+def apart(found: Scraps, valid: Mask, margin_px: float) -> Mask | None:
+    """Where nothing is to be learnt of the table: the convex hull of all that is not the table, with a margin.
+
+    None where there is nothing, or where it reaches the picture's border.
+    """
+    rings = cv2.findContours(found.other.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[-2]
+    if not rings:
+        return None
+    inside = np.zeros(valid.shape, np.uint8)
+    cv2.fillPoly(inside, [cv2.convexHull(np.concatenate(rings))], 1)
+    held: Mask = np.asarray(cv2.dilate(inside, _disc(margin_px)) > 0)
+    return None if (held & ~closed(valid, cv2.MORPH_ERODE, 3.0)).any() else held
+
+
+def _filled(mask: np.ndarray, table: Mask, per_mm: float) -> np.ndarray:
+    """Holes closed but for those that show the table over a large enough area."""
+    outside = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((outside == 0).astype(np.uint8), connectivity=4)
+    filled = mask.copy()
+    inner = labels[1:-1, 1:-1]
+    for k in range(1, count):
+        if k == labels[0, 0]:
+            continue
+        hole = inner == k
+        if stats[k, cv2.CC_STAT_AREA] < LEAST_HOLE_MM2 * per_mm**2 or table[hole].mean() < 0.7:
+            filled[hole] = 1
+    return filled
+
+
+def _joined(mask: Mask, per_mm: float) -> Mask:
+    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour."""
+    joined = mask.astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=4)
+    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
+    if not 2 <= len(kept) <= _MOST_BARS:
+        return mask
+    hulls = [
+        np.asarray(cv2.convexHull(points), dtype=np.float32).reshape(-1, 2)
+        for points in (np.argwhere(labels == k)[:, ::-1].astype(np.float32) for k in kept)
+    ]
+    for i, bar in enumerate(hulls):
+        for other in hulls[:i] + hulls[i + 1 :]:
+            if _in_line(bar, other, per_mm):
+                hull = cv2.convexHull(np.concatenate([bar, other])).astype(np.int32)
+                cv2.fillPoly(joined, [hull], 1)
+    return np.asarray(joined > 0)
+
+
+def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:
+    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends."""
+    _, (width, height), angle = cv2.minAreaRect(bar)
+    long, short = max(width, height), min(width, height)
+    if long < 2.0 * short or cv2.contourArea(bar) < 0.75 * long * short:
+        return False
+    turn = math.radians(angle + (0 if width >= height else 90))
+    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    (low, high), (low2, high2) = _reach(bar, axis), _reach(other, axis)
+    if max(abs(low - low2), abs(high - high2)) > _FLUSH_SHARE * max(high - low, high2 - low2):
+        return False
+    (left, right), (left2, right2) = _reach(bar, across), _reach(other, across)
+    gap = max(left2 - right, left - right2)
+    return 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm)
+
+
+def _reach(hull: Floats, axis: Doubles) -> tuple[float, float]:
+    along = hull @ axis
+    return float(along.min()), float(along.max())
