@@ -20,6 +20,9 @@ from vision.overlay import draw as overlay
 from vision.photo import Photo
 from vision.request import MeasureRequest
 
+#: What a ruler's unit is called in a measurement; None where it carries both.
+_UNITS = {"mm": "mm", "half_mm": "mm", "inch8": "inch", "inch16": "inch", "inch32": "inch", "both": None}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
@@ -70,8 +73,11 @@ def attempt(seed: int, *, megapixels: float = 3.1, show: Path | None = None) -> 
         show.mkdir(parents=True, exist_ok=True)
         cv2.imwrite(str(show / f"{seed}.jpg"), overlay(photo, measured)[..., ::-1])
     trial = compare(seed, photograph, measured, facts.torn is not None, seconds)
+    scale = measured.measurement.scale
+    units = {_UNITS[ruler.unit] for ruler in shot.rulers}
+    right = scale is not None and (not units or None in units or scale.unit in units)
     return Attempt(
-        trial=replace(trial, pairs=(_scale_there(photograph, measured), *trial.pairs[1:])),
+        trial=replace(trial, pairs=(_scale_there(photograph, measured), *trial.pairs[1:]), unit_right=right),
         facts=facts,
         rivals=rivals_of(photograph, rgb, facts),
         floor=floor_of(shot, facts),

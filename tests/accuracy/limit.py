@@ -158,7 +158,7 @@ def _error_row(name: str, goal: str, attempts: list[Attempt]) -> str:
     given = [a for a in attempts if a.repeats and not a.refused]
     ours = [100 * abs(p.relative or 0.0) for a in given for p in a.repeats]
     if not ours:
-        return f"{name:<52}{0:>4}  none given of {len(attempts)}"
+        return f"{name:<52}{0:>4}  {f'none of {len(attempts)}':>17}  {goal}"
     net = [100 * abs((p.relative or 0.0) + a.facts.reference_error) for a in given for p in a.repeats]
     floor = 100 * np.array([a.floor.total for a in given if np.isfinite(a.floor.total)])
     noise = 100 * np.array([np.hypot(a.floor.period, a.floor.scale) for a in given if np.isfinite(a.floor.total)])
@@ -182,7 +182,7 @@ def _error_row(name: str, goal: str, attempts: list[Attempt]) -> str:
 
 def _plain_row(name: str, goal: str, errors: list[float]) -> str:
     if not errors:
-        return f"{name:<52}{0:>4}  none given"
+        return f"{name:<52}{0:>4}  {'none given':>17}  {goal}"
     return f"{name:<52}{len(errors):>4}  {np.median(errors):8.3f} {np.percentile(errors, 95):8.3f}  {goal:<16}"
 
 
