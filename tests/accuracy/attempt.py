@@ -11,7 +11,7 @@ import cv2
 from tests.accuracy.floor import Floor, floor_of
 from tests.accuracy.rival import Rivals, rivals_of
 from tests.accuracy.trial import Pair, Trial, compare
-from tests.makers.fact import Facts
+from tests.makers.fact import Facts, Reference
 from tests.makers.harsh import draw
 from tests.makers.scene import Photograph, as_stored
 from tests.makers.shot import middle_of_visible, shoot
@@ -58,9 +58,11 @@ class Attempt:
         return not self.refused and (self.worst or 0.0) <= share
 
 
-def attempt(seed: int, *, megapixels: float = 3.1, show: Path | None = None) -> Attempt:
+def attempt(
+    seed: int, *, megapixels: float = 3.1, reference: Reference | None = None, show: Path | None = None
+) -> Attempt:
     """Draw, take, store as JPEG, measure and compare; write photo and overlay into ``show`` where it is given."""
-    drawn = draw(seed, megapixels=megapixels)
+    drawn = draw(seed, megapixels=megapixels, reference=reference)
     shot, facts = drawn.shot, drawn.facts
     photograph = shoot(shot)
     rgb = as_stored(photograph)

@@ -35,12 +35,13 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--megapixels", type=float, default=3.1)
+    parser.add_argument("--reference", choices=("ruler", "target", "paper"), help="only scenes with it (other scenes)")
     parser.add_argument("--show", type=Path, help="folder for the overlays of the worst photographs")
     parser.add_argument("--quiet", action="store_true", help="do not list each scene that went wrong")
     options = parser.parse_args()
     attempts: list[Attempt] = []
     crashes: list[int] = []
-    one = partial(attempt, megapixels=options.megapixels)
+    one = partial(attempt, megapixels=options.megapixels, reference=options.reference)
     for seed, result, crash in tried(one, range(options.first, options.first + options.seeds), jobs=options.jobs):
         if result is None:
             crashes.append(seed)
@@ -52,7 +53,7 @@ def main() -> None:
     print("\n".join(table(attempts, crashes)))
     if options.show:
         for bad in worst(attempts):
-            attempt(bad.trial.seed, megapixels=options.megapixels, show=options.show)
+            one(bad.trial.seed, show=options.show)
 
 
 def table(attempts: list[Attempt], crashes: list[int] | None = None) -> list[str]:
