@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import homography, inverse, mapped, pose_matrix, rigid
+from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid
 from vision.estimate import Estimate
 from vision.reference.reading import Reading
 
@@ -26,8 +26,15 @@ Floats = NDArray[np.float64]
 TILT_SIGMA_DEG = 10.0
 #: Residuals beyond this many standard deviations count less and less (Huber's constant, 95 % efficiency).
 HUBER = 1.345
-#: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length.
-SHARED = 4
+#: Phones straighten their pictures, compact cameras leave a per cent or two at the corners: one standard deviation of
+#: k1 (our estimate of practice). It decides only where nothing long and straight is in the picture.
+LENS_SIGMA = 0.005
+#: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
+#: goes on; tilts nearer than this are one and the same way down.
+STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
+ROUGH_STEPS, SAME_TILT_RAD = 5, 0.03
+#: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
+SHARED = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,15 +65,11 @@ class Adjustment:
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px."""
-        best: tuple[float, Floats] | None = None
-        # two starts, tilted either way, keep a mirror-like minimum from winning
-        for tilt in ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15)):
-            params = self._start(tilt)
-            params, cost = self._descend(params)
-            if best is None or cost < best[0] - 1e-6:
-                best = (cost, params)
-        assert best is not None
-        params = best[1]
+        rough = [self._descend(self._start(tilt), most=ROUGH_STEPS) for tilt in STARTS]
+        # a few steps tell the starts apart; two different ways down are both followed to the end
+        rough.sort(key=lambda found: found[1])
+        others = [one for one in rough[1:] if np.abs(one[0][:2] - rough[0][0][:2]).max() > SAME_TILT_RAD]
+        params, _ = min((self._descend(one) for one, _ in [rough[0], *others[:1]]), key=lambda found: found[1])
         residual, prior = self._residual(params)
         jac = self._numeric(params)
         weight = np.where(prior, 1.0, _huber(residual))
@@ -95,7 +98,7 @@ class Adjustment:
 
     def _start(self, tilt: tuple[float, float]) -> Floats:
         scale = float(np.median([mean_px_per_mm(reading) for reading in self.readings]))
-        params = [tilt[0], tilt[1], math.log(scale), math.log(self.focal.value)]
+        params = [tilt[0], tilt[1], math.log(scale), math.log(self.focal.value), 0.0]
         for reading in self.readings:
             photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
             mm = mapped(inverse(photo), reading.marks_px)
@@ -116,7 +119,9 @@ class Adjustment:
             params[0] / tilt_sigma,
             params[1] / tilt_sigma,
             (params[3] - math.log(self.focal.value)) / focal_sigma,
+            params[4] / LENS_SIGMA,
         ]
+        lens = self._lens(params)
         parts: list[Floats] = []
         at = SHARED
         for reading in self.readings:
@@ -125,22 +130,20 @@ class Adjustment:
             prior.append(stretch / max(1e-5, reading.tolerance_relative_u95 / 2))
             pose = pose_matrix(math.exp(stretch), turn, x0, y0)
             whole = photo @ pose
-            seen = mapped(whole, reading.marks_mm)
-            off = (reading.marks_px - seen) / reading.marks_sigma_px[:, None]
-            if reading.source == "ruler" and len(reading.ticks_px) == len(reading.marks_px):
-                # a tick fixes its place along the ruler; across it, only the line of all marks does
-                parts.append(off.ravel())
-            else:
-                parts.append(off.ravel())
+            off = lens.straightened(reading.marks_px) - mapped(whole, reading.marks_mm)
+            parts.append((off / reading.marks_sigma_px[:, None]).ravel())
             if len(reading.ticks_px):
-                parts.append(_tick_residual(whole, reading))
+                parts.append(_tick_residual(whole, lens.straightened(reading.ticks_px), reading.ticks_sigma_px))
         if self.lines:
-            parts.append(self._line_residual(photo, params[at:]))
+            parts.append(self._line_residual(photo, lens, params[at:]))
         data = np.concatenate(parts)
         flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(len(prior), np.bool_)])
         return np.concatenate([data, np.array(prior)]), flag
 
-    def _line_residual(self, photo: Floats, own: Floats) -> Floats:
+    def _lens(self, params: Floats) -> Lens:
+        return Lens(size_px=self.size_px, focal_px=self.focal.value, k1=float(params[4]))
+
+    def _line_residual(self, photo: Floats, lens: Lens, own: Floats) -> Floats:
         theta, repeat = own[0], own[1]
         normal = np.array([math.cos(theta), math.sin(theta)])
         parts = []
@@ -150,20 +153,18 @@ class Adjustment:
             # the line n·X = offset seen in the photo, and the points' distance from it
             seen = back.T @ np.array([normal[0], normal[1], -offset])
             norm = math.hypot(seen[0], seen[1])
-            parts.append((line.points_px @ seen[:2] + seen[2]) / (norm * line.sigma_px))
+            points = lens.straightened(line.points_px)
+            parts.append((points @ seen[:2] + seen[2]) / (norm * line.sigma_px))
         return np.concatenate(parts)
 
     def _numeric(self, params: Floats) -> Floats:
         base, _ = self._residual(params)
         jac = np.empty((base.size, params.size))
         for k in range(params.size):
-            step = 1e-6 * max(1.0, abs(params[k]))
+            step = 1e-7 * max(1.0, abs(params[k]))
             moved = params.copy()
             moved[k] += step
-            up, _ = self._residual(moved)
-            moved[k] -= 2 * step
-            down, _ = self._residual(moved)
-            jac[:, k] = (up - down) / (2 * step)
+            jac[:, k] = (self._residual(moved)[0] - base) / step
         return jac
 
     def _cost(self, params: Floats) -> float:
@@ -172,9 +173,9 @@ class Adjustment:
         rho = np.where(prior | (size <= HUBER), 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
         return float(rho.sum())
 
-    def _descend(self, params: Floats) -> tuple[Floats, float]:
+    def _descend(self, params: Floats, most: int = 40) -> tuple[Floats, float]:
         cost, damping = self._cost(params), 1e-3
-        for _ in range(40):
+        for _ in range(most):
             residual, prior = self._residual(params)
             weight = np.where(prior, 1.0, _huber(residual))
             jac = self._numeric(params)
@@ -197,11 +198,12 @@ class Adjustment:
 
     def _rms_px(self, params: Floats) -> float:
         photo = homography(params[:SHARED], self.size_px, 0.0)
-        squares, at = [], SHARED
+        squares, at, lens = [], SHARED, self._lens(params)
         for reading in self.readings:
             stretch, turn, x0, y0 = params[at : at + 4]
             at += 4
-            off = reading.marks_px - mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), reading.marks_mm)
+            seen = mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), reading.marks_mm)
+            off = lens.straightened(reading.marks_px) - seen
             squares.append((off**2).sum(axis=1))
         return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
 
@@ -214,16 +216,16 @@ def mean_px_per_mm(reading: Reading) -> float:
     return px / float(np.hypot(*(reading.marks_mm[last] - reading.marks_mm[first])))
 
 
-def _tick_residual(whole: Floats, reading: Reading) -> Floats:
+def _tick_residual(whole: Floats, ticks_px: Floats, sigma_px: Floats) -> Floats:
     """How far a tick's two ends lie off a line square to the ruler, against each other, in standard deviations."""
-    inner, outer = reading.ticks_px[:, 0], reading.ticks_px[:, 1]
+    inner, outer = ticks_px[:, 0], ticks_px[:, 1]
     back = inverse(whole)
     middle_mm = mapped(back, (inner + outer) / 2)
     ahead = mapped(whole, middle_mm + np.array([0.0, 1.0])) - mapped(whole, middle_mm - np.array([0.0, 1.0]))
     ahead /= np.hypot(ahead[:, 0], ahead[:, 1])[:, None]
     span = outer - inner
     across = span[:, 0] * ahead[:, 1] - span[:, 1] * ahead[:, 0]
-    return np.asarray(across / (math.sqrt(2) * reading.ticks_sigma_px), dtype=np.float64)
+    return np.asarray(across / (math.sqrt(2) * sigma_px), dtype=np.float64)
 
 
 def _huber(residual: Floats) -> Floats:

@@ -109,8 +109,8 @@ def _sought(plane: Plane, square: SquareOn, mask: Mask) -> Plane | None:
         place, rest = np.asarray(solution.x, dtype=np.float64), task.scatter(solution.x)
     if rest > 1 - LEAST_ACCOUNTED:
         return None
-    params = np.array([place[0], place[1], plane.params[2], plane.params[3]])
-    return replace(plane, params=params, photo_from_mm=homography(params, plane.size_px, plane.thickness_mm))
+    params = np.array([place[0], place[1], *plane.params[2:]])
+    return replace(plane, params=params, straight_from_mm=homography(params, plane.size_px, plane.thickness_mm))
 
 
 def _start(
@@ -142,14 +142,14 @@ class _Fold:
 
     def __init__(self, plane: Plane, photo_px: Floats, colours: Floats) -> None:
         self.plane = plane
-        self.photo_px = photo_px
+        self.straight_px = plane.lens().straightened(photo_px)
         self.colours = colours - colours.mean(axis=0)
         self.total = float((self.colours**2).sum())
 
     def scatter(self, place: Floats) -> float:
         """The share of all differences of colour that the fold leaves unexplained."""
-        params = np.array([place[0], place[1], self.plane.params[2], self.plane.params[3]])
-        mm = mapped(inverse(homography(params, self.plane.size_px, self.plane.thickness_mm)), self.photo_px)
+        params = np.array([place[0], place[1], *self.plane.params[2:]])
+        mm = mapped(inverse(homography(params, self.plane.size_px, self.plane.thickness_mm)), self.straight_px)
         turns = (mm[:, 0] * math.cos(place[2]) + mm[:, 1] * math.sin(place[2])) / place[3]
         part = ((turns - np.floor(turns)) * _PARTS).astype(np.int64) % _PARTS
         count = np.maximum(np.bincount(part, minlength=_PARTS), 1)
@@ -175,7 +175,7 @@ def _carried(mask: Mask, square: SquareOn, plane: Plane, fresh: SquareOn, tilted
             [0, 0, 1.0],
         ]
     )
-    warp = back @ inverse(plane.photo_from_mm) @ tilted.photo_from_mm @ into
+    warp = back @ inverse(plane.straight_from_mm) @ tilted.straight_from_mm @ into
     size = (fresh.rgb.shape[1], fresh.rgb.shape[0])
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     return np.asarray(cv2.warpPerspective(mask.astype(np.uint8), warp, size, flags=flags) > 0, dtype=np.bool_)

@@ -1,7 +1,7 @@
 """The plane of the cloth: from what the references say and the focal length to millimetres, with what is not known.
 
-A pinhole camera with its principal point at the middle of the picture looks at a plane. Unknown are two tilts, the
-distance, a little of the focal length and of each reference's own scale, and how each reference lies in the plane.
+A camera with its principal point at the middle of the picture looks at a plane. Unknown are two tilts, the distance, a
+little of the focal length, of how the lens bends lines and of each reference's own scale, and how each reference lies.
 All of it is fitted at once, robustly, to the marks' places and the directions of the ticks.
 
 The plane's frame, in mm: its origin is where the middle of the picture meets it, x right, y down, turned so that the
@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment import SHARED, Adjustment, StripeLine, mean_px_per_mm
-from vision.camera import homography, inverse, mapped
+from vision.camera import Lens, homography, inverse, mapped
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.reference.reading import Reading
@@ -36,21 +36,24 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0015
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
+#: Pixels of a square-on picture between places that are mapped exactly.
+GRID_PX = 8
 #: A ruler takes part beside a better one where it fits that one's plane within so many standard deviations; digits and
-#: prints that look like a row of ticks do not. Its ticks are square to it within this, deg, beside the plane's own doubt.
+#: prints that look like a row of ticks do not. Its ticks are square to it within this, deg, and the plane's own doubt.
 ACCORD_SIGMAS = 4.0
 SQUARE_PLAY_DEG = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plane:
-    """A fitted plane. ``params`` and ``covariance`` belong to (tilt x, tilt y, log px per mm, log focal length).
+    """A fitted plane. ``params`` and ``covariance`` belong to (tilt x, tilt y, log px per mm, log focal length, k1).
 
-    ``photo_from_mm`` (3, 3) maps plane mm to photo px. ``reference_px_per_mm`` holds one value for each reading: the
+    ``straight_from_mm`` (3, 3) maps plane mm to px of the photo as a lens that bends nothing would show it; ``to_px``
+    bends it too. ``reference_px_per_mm`` holds one value for each reading: the
     mean along it between its outermost marks. ``residual_px`` is the root mean square of what the fit leaves over.
     """
 
-    photo_from_mm: Floats
+    straight_from_mm: Floats
     params: Floats
     covariance: Floats
     size_px: tuple[int, int]
@@ -64,11 +67,15 @@ class Plane:
 
     def to_mm(self, points_px: Floats) -> Floats:
         """Photo pixels (N, 2) to plane mm (N, 2)."""
-        return mapped(inverse(self.photo_from_mm), points_px)
+        return mapped(inverse(self.straight_from_mm), self.lens().straightened(points_px))
 
     def to_px(self, points_mm: Floats) -> Floats:
         """Plane mm (N, 2) to photo pixels (N, 2)."""
-        return mapped(self.photo_from_mm, points_mm)
+        return self.lens().bent(mapped(self.straight_from_mm, points_mm))
+
+    def lens(self, k1: float | None = None) -> Lens:
+        """The lens of the fit, or the same with another bend."""
+        return Lens(size_px=self.size_px, focal_px=self.focal_px.value, k1=float(self.params[4]) if k1 is None else k1)
 
     def px_per_mm_at(self, point_px: tuple[float, float]) -> Estimate:
         """The root of |det J| of the mapping from mm to photo pixels at a photo point, with its 95 % uncertainty.
@@ -116,33 +123,42 @@ class Plane:
             region_mm = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
         columns = max(1, math.ceil((region_mm[2] - region_mm[0]) * px_per_mm))
         rows = max(1, math.ceil((region_mm[3] - region_mm[1]) * px_per_mm))
-        out_to_mm = np.array([[1 / px_per_mm, 0, region_mm[0]], [0, 1 / px_per_mm, region_mm[1]], [0, 0, 1.0]])
         middle_mm = np.array([[(region_mm[0] + region_mm[2]) / 2, (region_mm[1] + region_mm[3]) / 2]])
         middle = self.to_px(middle_mm)[0]
         shrink = self._scale(self.params, (float(middle[0]), float(middle[1]))) / px_per_mm
-        to_px = self.photo_from_mm @ out_to_mm
+        places = self._places(region_mm[:2], px_per_mm, (columns, rows))
         source, reduce = _reduced(rgb, shrink)
-        halved = np.array(
-            [[1 / reduce[0], 0, 0.5 / reduce[0] - 0.5], [0, 1 / reduce[1], 0.5 / reduce[1] - 0.5], [0, 0, 1]]
-        )
-        warp = halved @ to_px
-        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        out = cv2.warpPerspective(source, warp, (columns, rows), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-        seen = cv2.warpPerspective(
-            np.full((height, width), 255, np.uint8),
-            to_px,
-            (columns, rows),
-            flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
-        )
+        x, y = ((places[k] + np.float32(0.5)) / np.float32(reduce[k]) - np.float32(0.5) for k in (0, 1))
+        out = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        inside = [(at > -0.5) & (at < size - 0.5) for at, size in zip(places, (width, height), strict=True)]
         at = (float(middle[0]), float(middle[1]))
         return SquareOn(
             rgb=np.asarray(out, dtype=np.uint8),
-            valid=np.asarray(seen > 0, dtype=np.bool_),
+            valid=np.asarray(inside[0] & inside[1], dtype=np.bool_),
             px_per_mm=px_per_mm,
             origin_mm=(region_mm[0], region_mm[1]),
             length_relative_u95=self.length_relative_u95_at(at),
             angle_u95_deg=self.angle_u95_deg_at(at),
         )
+
+    def _places(
+        self, corner_mm: tuple[float, float], px_per_mm: float, size: tuple[int, int]
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Where in the photo the pixels of a square-on picture of ``size`` (columns, rows) lie: x and y.
+
+        Exact on a coarse grid and linear in between, which is off by under a hundredth of a pixel.
+        """
+        import cv2
+
+        nodes = [np.arange(-1, math.ceil(count / GRID_PX) + 1) for count in size]
+        at = [(node + 0.5) * GRID_PX - 0.5 for node in nodes]
+        x, y = np.meshgrid(*at)
+        mm = np.stack([x, y], axis=-1).reshape(-1, 2) / px_per_mm + np.asarray(corner_mm)
+        seen = self.to_px(mm).astype(np.float32).reshape(*x.shape, 2)
+        fine = (x.shape[1] * GRID_PX, x.shape[0] * GRID_PX)
+        window = np.s_[GRID_PX : GRID_PX + size[1], GRID_PX : GRID_PX + size[0]]
+        columns, rows = (np.asarray(cv2.resize(seen[..., k], fine, interpolation=cv2.INTER_LINEAR)) for k in (0, 1))
+        return np.ascontiguousarray(columns[window]), np.ascontiguousarray(rows[window])
 
     def refined(self, lines: Sequence[StripeLine]) -> Plane:
         """The same plane fitted anew together with the cloth's own stripes, parallel and evenly spaced.
@@ -160,12 +176,12 @@ class Plane:
         )
 
     def _jacobian(self, params: Floats, point_px: tuple[float, float]) -> Floats:
-        photo = homography(params, self.size_px, self.thickness_mm)
-        x, y = mapped(inverse(photo), np.array([point_px], dtype=np.float64))[0]
-        w = photo[2, 0] * x + photo[2, 1] * y + photo[2, 2]
-        at = np.array(point_px)
-        rows = (photo[:2, :2] - np.outer(at, photo[2, :2])) / w
-        return np.asarray(rows, dtype=np.float64)
+        straight, lens = homography(params, self.size_px, self.thickness_mm), self.lens(float(params[4]))
+        at = lens.straightened(np.array(point_px, dtype=np.float64))
+        x, y = mapped(inverse(straight), at[None])[0]
+        w = straight[2, 0] * x + straight[2, 1] * y + straight[2, 2]
+        rows = (straight[:2, :2] - np.outer(at, straight[2, :2])) / w
+        return np.asarray(lens.stretch(at) @ rows, dtype=np.float64)
 
     def _scale(self, params: Floats, point_px: tuple[float, float]) -> float:
         return math.sqrt(abs(float(np.linalg.det(self._jacobian(params, point_px)))))
@@ -228,10 +244,10 @@ def fit_plane(
     distance = math.exp(shared[3] - shared[2])
     beside = max((reading.planar_u95_mm for reading in known), default=0.0) / distance
     tilt = math.hypot(shared[0], shared[1])
-    along = np.array([shared[0], shared[1], 0, 0]) / tilt if tilt > 1e-9 else np.array([1.0, 0, 0, 0])
+    along = np.array([shared[0], shared[1], 0, 0, 0]) / tilt if tilt > 1e-9 else np.array([1.0, 0, 0, 0, 0])
     sigma = math.sqrt(max(0.0, float(along @ cov @ along)))
     return Plane(
-        photo_from_mm=homography(shared, size_px, thickness_mm),
+        straight_from_mm=homography(shared, size_px, thickness_mm),
         params=shared,
         covariance=cov,
         size_px=size_px,
