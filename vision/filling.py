@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.family import PLAIN_VARIANCE, variance
 from vision.lattice import find_lattice
-from vision.print import PLAIN_VARIANCE, STRIPE_SHARE, variance
+from vision.print import STRIPE_SHARE
 from vision.profile import Bands, band_profiles, detrended, sharpest_direction, without_crossing
 from vision.spectrum import orientation_peaks
 from vision.swatch import Mask, Swatch, folded_deg

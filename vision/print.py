@@ -7,39 +7,44 @@ explain, and measure what explains it. What shows no full repeat is said to show
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from vision.estimate import Estimate
+from vision.family import (
+    LONE_SHARE,
+    PLAIN_VARIANCE,
+    Family,
+    apart_deg,
+    bands_of,
+    find_families,
+    measured,
+    variance,
+)
 from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
-from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
-from vision.repeat import FULL_REPEATS, RepeatFit, find_repeat, refine_repeat, step_places
-from vision.spectrum import orientation_peaks
+from vision.profile import without_crossing
+from vision.repeat import FULL_REPEATS, SAME_LOOK
 from vision.square import SquareOn
-from vision.stripes import cut, fold, is_even, to_stripes, whole
+from vision.stripes import is_even
 from vision.swatch import Doubles, Mask, Swatch, axes, cut_swatch, folded_deg
 
 #: Pixels of the picture in which repeats are measured, and of the one in which directions are looked for (time).
 FINE_PIXELS = 2.5e6
 COARSE_PIXELS = 3.0e5
-#: Window at full size in which the finest stripes are looked for where the whole shows none, px.
-_WINDOW_PX = 640
 #: Fewer pixels of cloth than this, or a side shorter, show nothing (a repeat needs some tens of samples).
 LEAST_PIXELS = 2500
-#: Mean square of tone below which a cloth is plain: shading, weave and noise (plain cloths of our scenes reach 1).
-PLAIN_VARIANCE = 1.5
 #: Share of all change in colour that stripes one or both ways must explain to be the whole print. Woven checks
 #: explain 0.95 and more, windowpanes 0.9, dots and leaves at most 0.5 (our scenes, and the geometry of a window pane).
 STRIPE_SHARE = 0.75
 #: Where both ways count, more is asked: large squares set close come to 0.8.
 CHECK_SHARE = 0.85
 _BOTH_WAYS_SHARE = 0.10
-#: A lone family of stripes without a repeat is called a stripe above this share of the change.
-LONE_SHARE = 0.55
-#: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
-SQUARE_PLAY_DEG = 12.0
+#: The direction of stripes without a repeat is known no better than this, degrees (how long edges are seen, scenes).
+_BARE_DIRECTION_U95_DEG = 0.2
+#: At a crossing of a check each yarn gives half the colour, so two yarns that just differ differ by half as much there.
+CHECK_SAME_LOOK = SAME_LOOK / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,20 +70,6 @@ class PrintFinding:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Family:
-    """Parallel stripes: their across direction, the variance their profile explains, and where known their repeat."""
-
-    direction_deg: float
-    variance: float
-    bands: Bands | None = None
-    fit: RepeatFit | None = None
-    stripes: tuple[Stripe, ...] = ()
-    first_mm: float = 0.0
-    steps: int = 0
-    extent_mm: float = 0.0
-
-
 def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     """Measure the print of the cloth under ``mask`` (H, W).
 
@@ -93,7 +84,7 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
         )
     coarse = swatch.reduced(COARSE_PIXELS)
     total = variance(coarse)
-    families = _families(swatch, coarse, total)
+    families = find_families(swatch, coarse, total)
     main = families[0]
     if max(total, main.variance) < PLAIN_VARIANCE:
         return PrintFinding(print=Print(kind="plain"))
@@ -110,88 +101,23 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
 
 
 def _striped(
-    square: SquareOn, swatch: Swatch, families: tuple[_Family, _Family], total: float, explained: float
+    square: SquareOn, swatch: Swatch, families: tuple[Family, Family], total: float, explained: float
 ) -> PrintFinding:
-    """Stripes explain the print: a check where they repeat both ways, else a stripe, else plain cloth, unevenly lit."""
-    first, other = (_bands(swatch, family) for family in families)
-    main = _measured(first, families[0])
+    """Stripes explain the print: a check where they run both ways, else a stripe, else plain cloth, unevenly lit."""
+    first, other = (bands_of(swatch, family) for family in families)
+    main = measured(first, families[0])
     if families[1].variance > PLAIN_VARIANCE:
         bare = without_crossing(first, without_crossing(other, first))
-        one, two = _measured(bare, families[0]), _measured(without_crossing(other, bare), families[1])
-        if one.fit is not None and one.stripes and two.fit is not None and two.stripes:
+        one = measured(bare, families[0], CHECK_SAME_LOOK)
+        two = measured(without_crossing(other, bare), families[1], CHECK_SAME_LOOK)
+        if one.repeats and two.repeats:
             return _check(square, one, two, explained)
-        if main.fit is None and two.fit is not None and two.stripes:
-            main = two
-    if main.fit is not None and main.stripes:
+        both_ways = families[1].variance >= _BOTH_WAYS_SHARE * families[0].variance and explained >= CHECK_SHARE
+        if both_ways and all(family.repeats or family.steps >= 2 for family in (one, two)):
+            return _check(square, one, two, explained)
+    if main.repeats:
         return _stripe(square, main, explained)
     return _unrepeated(square, main) if main.steps >= 2 else _unknown(swatch)
-
-
-def variance(swatch: Swatch) -> float:
-    """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away."""
-    tone = swatch.tone(max(0.6 * swatch.px_per_mm, 1.2))
-    ys, xs = swatch.mask.nonzero()
-    y, x = ys / swatch.mask.shape[0] * 2 - 1, xs / swatch.mask.shape[1] * 2 - 1
-    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)[::5]
-    values = tone[swatch.mask][::5].astype(np.float64)
-    solution, *_ = np.linalg.lstsq(basis, values, rcond=None)
-    return float(((values - basis @ solution) ** 2).sum(1).mean())
-
-
-def _families(swatch: Swatch, coarse: Swatch, total: float) -> tuple[_Family, _Family]:
-    """The strongest family of parallel stripes, and the strongest about square to it."""
-    looks = [coarse]
-    if coarse is not swatch:
-        looks.append(swatch.middle(_WINDOW_PX))
-    found: list[_Family] = []
-    for look in looks:
-        for peak in (*orientation_peaks(look, 0.8), 0.0, 90.0):  # cloth mostly lies straight in the picture
-            direction, strength = sharpest_direction(look, peak)
-            found.append(_Family(direction_deg=folded_deg(direction), variance=strength))
-        best = max(found, key=lambda f: f.variance)
-        if best.variance >= max(LONE_SHARE * total, PLAIN_VARIANCE):
-            break
-    main = max(found, key=lambda f: f.variance)
-    across = [f for f in found if abs(_apart(f.direction_deg, main.direction_deg) - 90) <= SQUARE_PLAY_DEG]
-    direction, strength = sharpest_direction(coarse, main.direction_deg + 90)
-    across.append(_Family(direction_deg=folded_deg(direction), variance=strength))
-    return main, max(across, key=lambda f: f.variance)
-
-
-def _apart(first: float, second: float) -> float:
-    return abs(folded_deg(first - second))
-
-
-def _bands(swatch: Swatch, family: _Family) -> Bands:
-    """The family's bands at full size, its direction refined and in (-90, 90]."""
-    return band_profiles(swatch, folded_deg(sharpest_direction(swatch, family.direction_deg, within_deg=0.5)[0]))
-
-
-def _measured(bands: Bands, family: _Family) -> _Family:
-    """The family with its repeat and stripes, as far as they show."""
-    direction, strength = bands.direction_deg, family.variance
-    tone, weight = bands.sheared(0.0)
-    repeat = find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm)
-    extent = float((weight > 0).sum()) * bands.step_mm
-    steps = len(step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm))
-    bare = _Family(direction_deg=direction, variance=strength, bands=bands, steps=steps, extent_mm=extent)
-    if repeat is None:
-        return bare
-    fit = refine_repeat(bands, repeat)
-    sequence = cut(fold(bands, fit))
-    if sequence is not None:
-        fit, sequence = whole(bands, fit, sequence, extent)
-    stripes, first = to_stripes(sequence, fit.repeat) if sequence is not None else ((), 0.0)
-    return _Family(
-        direction_deg=direction,
-        variance=strength,
-        bands=bands,
-        fit=fit,
-        stripes=stripes,
-        first_mm=first,
-        steps=steps,
-        extent_mm=extent,
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +130,7 @@ class _Axis:
     stripes: tuple[Stripe, ...]
 
 
-def _axis(square: SquareOn, family: _Family, low_deg: float) -> _Axis:
+def _axis(square: SquareOn, family: Family, low_deg: float) -> _Axis:
     """The family's figures with the picture's uncertainty, its direction in (low, low + 180]."""
     fit, bands = family.fit, family.bands
     assert fit is not None
@@ -256,7 +182,7 @@ def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ..
     return tuple(turned)
 
 
-def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding:
+def _stripe(square: SquareOn, family: Family, explained: float) -> PrintFinding:
     fit = family.fit
     assert fit is not None
     axis = _axis(square, family, -90.0)
@@ -283,37 +209,55 @@ def _stripe(square: SquareOn, family: _Family, explained: float) -> PrintFinding
     return PrintFinding(print=print_, warnings=tuple(warnings), evidence=evidence)
 
 
-def _check(square: SquareOn, first: _Family, second: _Family, explained: float) -> PrintFinding:
-    """Both ways; across is the axis nearer the picture's x axis."""
-    if _apart(first.direction_deg, 0.0) > _apart(second.direction_deg, 0.0):
+def _check(square: SquareOn, first: Family, second: Family, explained: float) -> PrintFinding:
+    """Both ways; across is the axis nearer the picture's x axis. A way that shows no full repeat is given without."""
+    if apart_deg(first.direction_deg, 0.0) > apart_deg(second.direction_deg, 0.0):
         first, second = second, first
-    across = _axis(square, first, -90.0)
-    along = _axis(square, second, -180.0)
-    n, m = axes(across.direction.value)[0], axes(along.direction.value)[0]
-    vectors = np.linalg.solve(np.stack([n, m]), np.diag([across.repeat.value, along.repeat.value]))
-    print_ = Print(
-        kind="check",
-        across=across.repeat,
-        across_direction_deg=across.direction,
-        along=along.repeat,
-        origin_mm=across.origin_mm,
-        even=is_even([s.label for s in across.stripes], [s.width for s in across.stripes]),
-        stripes=across.stripes,
-        stripes_along=along.stripes,
-        lattice=Lattice(kind="straight", a_mm=_point(vectors[:, 0]), b_mm=_point(vectors[:, 1])),
-        along_direction_deg=along.direction,
-        along_origin_mm=along.origin_mm,
-    )
-    assert first.fit is not None
-    assert second.fit is not None
+    across = _axis(square, first, -90.0) if first.repeats else None
+    along = _axis(square, second, -180.0) if second.repeats else None
+    print_ = Print(kind="check", across_direction_deg=_bare_direction(square, first))
+    if across is not None:
+        print_ = replace(
+            print_,
+            across=across.repeat,
+            across_direction_deg=across.direction,
+            origin_mm=across.origin_mm,
+            even=is_even([s.label for s in across.stripes], [s.width for s in across.stripes]),
+            stripes=across.stripes,
+        )
+    if along is not None:
+        print_ = replace(
+            print_,
+            along=along.repeat,
+            along_direction_deg=along.direction,
+            along_origin_mm=along.origin_mm,
+            stripes_along=along.stripes,
+        )
+    if across is not None and along is not None:
+        n, m = axes(across.direction.value)[0], axes(along.direction.value)[0]
+        vectors = np.linalg.solve(np.stack([n, m]), np.diag([across.repeat.value, along.repeat.value]))
+        print_ = replace(
+            print_, lattice=Lattice(kind="straight", a_mm=_point(vectors[:, 0]), b_mm=_point(vectors[:, 1]))
+        )
     evidence = PrintEvidence(
         crossings_mm=_crossings(first),
         crossings_along_mm=_crossings(second),
-        repeats_across=first.fit.repeats,
-        repeats_along=second.fit.repeats,
+        repeats_across=0.0 if first.fit is None else first.fit.repeats,
+        repeats_along=0.0 if second.fit is None else second.fit.repeats,
         explained=explained,
     )
-    return PrintFinding(print=print_, evidence=evidence)
+    bare = [(name, family) for name, family in (("across", first), ("along", second)) if not family.repeats]
+    warnings = tuple(
+        f"The check shows no full repeat {name} in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
+        "two repeats of the whole colour sequence each way."
+        for name, family in bare
+    )
+    return PrintFinding(print=print_, warnings=warnings, evidence=evidence)
+
+
+def _bare_direction(square: SquareOn, family: Family) -> Estimate:
+    """The direction of stripes whose repeat is not known."""
+    return Estimate(family.direction_deg, math.hypot(_BARE_DIRECTION_U95_DEG, square.angle_u95_deg))
 
 
 def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFinding:
@@ -346,11 +290,10 @@ def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFind
     return PrintFinding(print=print_, warnings=warnings, evidence=evidence)
 
 
-def _unrepeated(square: SquareOn, family: _Family) -> PrintFinding:
+def _unrepeated(square: SquareOn, family: Family) -> PrintFinding:
     """Stripes that show no full repeat."""
-    direction = Estimate(family.direction_deg, math.hypot(0.2, square.angle_u95_deg))
     return PrintFinding(
-        print=Print(kind="stripe", across_direction_deg=direction),
+        print=Print(kind="stripe", across_direction_deg=_bare_direction(square, family)),
         warnings=(
             f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
             "two repeats of the whole colour sequence at once.",
@@ -370,11 +313,11 @@ def _unknown(swatch: Swatch) -> PrintFinding:
     )
 
 
-def _crossings(family: _Family) -> Doubles:
+def _crossings(family: Family) -> Doubles:
     """The fit's places in the plane, mm."""
     fit, bands = family.fit, family.bands
-    assert fit is not None
-    assert bands is not None
+    if fit is None or bands is None:
+        return np.zeros((0, 4))
     n, d = axes(family.direction_deg)
     u, v, order, sigma = fit.crossings.T
     points = np.asarray(bands.centre_mm) + u[:, None] * n + v[:, None] * d

@@ -29,9 +29,11 @@ LEAST_REPEATS = 1.35
 FULL_REPEATS = 1.9
 #: Boundaries that must be seen twice where less than two repeats show: one more than chance would line up.
 LEAST_PAIRS = 3
-#: What rules out a part of a repeat must come back with the repeat: at least this share of the places where it could.
-#: Below the lower share it is a blemish (a ruler across the cloth, a fold), between the two there is no telling.
-COMES_BACK, BLEMISH = 0.6, 0.3
+#: What rules out a part of a repeat must come back with the repeat: at least this share (the rest may be blemish).
+COMES_BACK = 0.6
+#: A cloth is uneven rather than printed otherwise where it differs no more than this many times what it does a whole
+#: number of lags on, and in the mean square by no more than this share (a photographed check's uneven yarns: 1.6, 1.2).
+UNEVEN_TIMES, UNEVEN_SHARE = 2.0, 1.8
 #: A lag counts as a whole number of times another within this share of it.
 _WHOLE_SHARE = 0.04
 #: A fit is trusted no further than this: cloth does not lie flatter (practice).
@@ -64,11 +66,12 @@ class RepeatFit:
         return np.asarray((straight - self.origin_mm) / self.repeat.value)
 
 
-def find_repeat(tone: Doubles, weight: Doubles, step_mm: float) -> float | None:
+def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float = SAME_LOOK) -> float | None:
     """The true repeat (mm, to a part of a sample) of a profile (N, 3) in tone, or None where none shows.
 
     The shortest lag at which the profile looks the same everywhere; a lag at which some colour differs lastingly is a
-    fraction of the repeat, however well the rest agrees (A B A' B is a repeat of four).
+    fraction of the repeat, however well the rest agrees (A B A' B is a repeat of four). ``same_look`` is the CIEDE2000
+    up to which two places look the same.
     """
     weight = np.asarray(weight, dtype=np.float64)
     seen = weight > 0.2 * np.median(weight[weight > 0]) if (weight > 0).any() else weight > 0
@@ -85,14 +88,14 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float) -> float | None:
     if not lags:
         return None
     judged = [(lag, _lasting(profile, weight, lag + _dip_shift(difference, lag), step_mm)) for lag in lags]
-    fits = [lag for lag, change in judged if change <= SAME_LOOK]
-    lag = fits[0] if fits else _best_beyond(judged, difference)
+    fits = [lag for lag, change in judged if change <= same_look or _as_uneven(lag, judged, difference, same_look)]
+    lag = fits[0] if fits else _best_beyond(judged, difference, same_look)
     if lag is None:
         return None
-    lag = _borne_out(profile, weight, lag, [one for one, _ in judged], step_mm)
+    lag = _borne_out(profile, weight, lag, [one for one, _ in judged], step_mm, same_look)
     if lag is None:
         return None
-    if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm) < LEAST_PAIRS:
+    if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
         return None
     return _sharpened(difference, lag) * step_mm
 
@@ -113,37 +116,62 @@ def _dips(difference: Doubles, below: float) -> list[int]:
     return lags
 
 
-def _borne_out(profile: Doubles, weight: Doubles, lag: int, lags: list[int], step_mm: float) -> int | None:
-    """The lag, where what rules out its parts comes back with it; else the part; None where there is no telling.
+def _as_uneven(lag: int, judged: list[tuple[int, float]], difference: Doubles, same_look: float) -> bool:
+    """Whether the cloth differs from itself at this lag only as it does at every whole number of such lags: its yarns
+    and its light are so uneven, and nothing is printed otherwise."""
+    times = {one: one / lag for one, _ in judged}
+    multiples = [(one, change) for one, change in judged if times[one] > 1.5 and abs(times[one] % 1 - 0.5) > 0.35]
+    if not multiples:
+        return False
+    own = dict(judged)[lag]
+    mildest = min(change for _, change in multiples)
+    least = min(_least_difference(difference, one) for one, _ in multiples)
+    return own <= UNEVEN_TIMES * min(mildest, same_look) and _least_difference(difference, lag) <= UNEVEN_SHARE * least
 
-    A true repeat of several alike parts (A B A' B) differs from its parts in every turn. A blemish differs once; where
-    it lies in the middle, a long lag compares it with nothing, which is no reason to believe that lag.
+
+def _least_difference(difference: Doubles, lag: int) -> float:
+    """The difference at the minimum that lies within a sample of a lag."""
+    left, middle, right = (float(one) for one in difference[lag - 1 : lag + 2])
+    bend = left - 2 * middle + right
+    return middle - (left - right) ** 2 / (8 * bend) if bend > 0 and np.isfinite(bend) else middle
+
+
+def _borne_out(
+    profile: Doubles, weight: Doubles, lag: int, lags: list[int], step_mm: float, same_look: float
+) -> int | None:
+    """The lag, where what rules out its parts comes back with it; None where there is no telling.
+
+    A true repeat of several alike parts (A B A' B) differs from its parts in every turn: each of two places that a part
+    would make alike is seen again a lag away, looking the same. A blemish is not seen again; where it lies in the
+    middle, a long lag compares it with nothing, which is no reason to believe that lag.
     """
+    seen = None
     for part in lags:
         times = round(lag / part)
         if times < 2 or abs(lag / part - times) > _WHOLE_SHARE * times:
             continue
-        differs = _change(profile, weight, float(part), step_mm) > SAME_LOOK
-        places = np.flatnonzero(differs)
-        share = _coming_back(differs, places, lag)
-        if share is None and times > 2:
+        if seen is None:
+            seen = _seen_again(profile, weight, lag, step_mm, same_look)
+        places = np.flatnonzero(_change(profile, weight, float(part), step_mm) > same_look)
+        if not len(places):
+            continue
+        share = float((seen[places] & seen[places + part]).mean())
+        if share < COMES_BACK:
             return None
-        if share is not None and share < COMES_BACK:
-            return part if share <= BLEMISH else None
     return lag
 
 
-def _coming_back(differs: NDArray[np.bool_], places: NDArray[np.intp], lag: int) -> float | None:
-    """Of the places that differ and have another a lag before or after them, the share where that differs too."""
-    play = max(2, round(0.02 * lag))
-    near = maximum_filter1d(differs.astype(np.uint8), 2 * play + 1) > 0
-    found = []
-    for shift in (-lag, lag):
-        there = places + shift
-        there = there[(there >= 0) & (there < len(differs))]
-        found.append(near[there])
-    both = np.concatenate(found)
-    return float(both.mean()) if len(both) else None
+def _seen_again(
+    profile: Doubles, weight: Doubles, lag: int, step_mm: float, same_look: float
+) -> NDArray[np.bool_]:
+    """The places (N,) that are seen once more a lag before or after, looking the same."""
+    change = _change(profile, weight, float(lag), step_mm)
+    compared = np.minimum(weight[: len(change)], weight[lag : lag + len(change)]) > 0
+    same = (change <= same_look) & compared
+    seen = np.zeros(len(profile), bool)
+    seen[: len(same)] |= same
+    seen[lag : lag + len(same)] |= same
+    return seen
 
 
 def _lasting(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> float:
@@ -174,18 +202,18 @@ def _at(profile: Doubles, places: Doubles) -> Doubles:
     return np.stack([np.interp(places, samples, column) for column in profile.T], axis=1)
 
 
-def _best_beyond(judged: list[tuple[int, float]], difference: Doubles) -> int | None:
+def _best_beyond(judged: list[tuple[int, float]], difference: Doubles, same_look: float) -> int | None:
     """Where no lag agrees everywhere (a fold, a shadow): the one that stands out clearly, if one does."""
     least = min(difference[lag] for lag, _ in judged)
     near = [(lag, change) for lag, change in judged if difference[lag] <= 1.6 * least]
     lag, change = min(near)
     mildest = min(c for _, c in judged)
-    return lag if change <= 2 * SAME_LOOK and change <= mildest + 2.0 else None
+    return lag if change <= 2 * same_look and change <= mildest + 2.0 else None
 
 
-def _pairs(profile: Doubles, weight: Doubles, lag: int, step_mm: float) -> int:
+def _pairs(profile: Doubles, weight: Doubles, lag: int, step_mm: float, same_look: float) -> int:
     """How many boundaries of the profile are seen again one lag on."""
-    edges = step_places(profile, step_mm)
+    edges = step_places(profile, step_mm, least=same_look)
     edges = edges[weight[edges] > 0]
     play = max(2, round(0.01 * lag))
     return sum(bool((np.abs(edges - (edge + lag)) <= play).any()) for edge in edges)

@@ -50,10 +50,14 @@ class Fold:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StripeCut:
     """Boundaries (M,) in mm from the fit's origin, ascending; Lab (M, 3) of the stripe after each; the edges' blur, and
-    up to what CIEDE2000 two stripes were taken to look the same."""
+    up to what CIEDE2000 two stripes were taken to look the same.
+
+    ``scatter_u95_mm`` is the part of the boundaries' uncertainty that boundaries between the same colours do not share.
+    """
 
     boundaries_mm: Doubles
     boundaries_u95_mm: Doubles
+    scatter_u95_mm: Doubles
     lab: Doubles
     blur_mm: float
     same_look: float = SAME_LOOK
@@ -101,12 +105,12 @@ def _evened(cells: Doubles, covers: Doubles) -> Doubles:
     return np.asarray(tone / np.exp(slope * ((np.arange(size) + 0.5) / size - 0.5))[:, None])
 
 
-def cut(folded: Fold) -> StripeCut | None:
+def cut(folded: Fold, same_look: float = SAME_LOOK) -> StripeCut | None:
     """Where the look changes round the repeat, or None where it changes fewer than twice.
 
-    Where no change reaches SAME_LOOK the print is tone on tone, and half of it is asked for.
+    Where no change reaches ``same_look`` the print is tone on tone, and half of SAME_LOOK is asked for.
     """
-    return _cut(folded, SAME_LOOK) or _cut(folded, SAME_LOOK / 2)
+    return _cut(folded, same_look) or _cut(folded, min(same_look, SAME_LOOK / 2))
 
 
 def _cut(folded: Fold, same_look: float) -> StripeCut | None:
@@ -116,14 +120,15 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
     light = _linear(folded.tone)
     bounds = (places.astype(np.float64) + 0.5) * folded.step_mm
     for _ in range(_MOST_STRIPES):
-        bounds, colours, blur, u95 = _fitted(light, folded, bounds)
+        bounds, colours, blur, noise = _fitted(light, folded, bounds)
         lab = srgb_to_lab(_encoded(colours))
         bad = _not_a_stripe(bounds, np.asarray(lab, dtype=np.float64), blur, folded.repeat_mm, same_look)
         if bad is None:
             order = np.argsort(bounds)
             return StripeCut(
                 boundaries_mm=bounds[order],
-                boundaries_u95_mm=u95[order],
+                boundaries_u95_mm=np.hypot(noise, BLUR_SHARE_U95 * blur)[order],
+                scatter_u95_mm=noise[order],
                 lab=lab[order].astype(np.float64),
                 blur_mm=blur,
                 same_look=same_look,
@@ -152,7 +157,8 @@ def _not_a_stripe(
 
 
 def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Doubles, float, Doubles]:
-    """Least squares for flat colours with one Gaussian blur between them: boundaries, colours (M, 3), blur, u95.
+    """Least squares for flat colours with one Gaussian blur between them: boundaries, colours (M, 3), blur, and the
+    boundaries' u95 from noise alone.
 
     In linear light, in which a lens blurs. Gauss-Newton over boundaries and blur, colours solved for in between.
     """
@@ -184,8 +190,7 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
     sigma = float(np.sqrt((rest**2).mean() * 2 * _SAMPLES_PER_STEP))
     noise = 2 * sigma * np.sqrt(np.clip(np.diag(np.linalg.inv(normal))[:-1], 0, None))
     order = np.argsort(bounds)
-    u95 = np.hypot(noise, BLUR_SHARE_U95 * blur)
-    return bounds[order], np.clip(colours[order], 0, 1), blur, np.asarray(u95[order])
+    return bounds[order], np.clip(colours[order], 0, 1), blur, np.asarray(noise[order])
 
 
 def _covers(place: Doubles, bounds: Doubles, blur: float, repeat: float) -> Doubles:
@@ -207,7 +212,9 @@ def _encoded(light: Doubles) -> Doubles:
     return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
 
 
-def whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -> tuple[RepeatFit, StripeCut]:
+def whole(
+    bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float, same_look: float = SAME_LOOK
+) -> tuple[RepeatFit, StripeCut]:
     """The fit of the whole sequence, said once.
 
     Of two or three times the repeat where stripes of one look differ in width from turn to turn; of a part of it where
@@ -217,16 +224,16 @@ def whole(bands: Bands, fit: RepeatFit, sequence: StripeCut, extent_mm: float) -
     for turns in range(count // 2, 1, -1):
         if count % turns == 0 and _says_itself(sequence, fit.repeat.value, turns):
             shorter = refine_repeat(bands, fit.repeat.value / turns)
-            once = cut(fold(bands, shorter))
+            once = cut(fold(bands, shorter), same_look)
             if once is not None and len(once.boundaries_mm) * turns == count:
                 return shorter, once
     for times in (2, 3):
         if times * fit.repeat.value * FULL_REPEATS > extent_mm:
             break
-        longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)))
+        longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)), same_look)
         if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, len(sequence.boundaries_mm)):
             refined = refine_repeat(bands, times * fit.repeat.value)
-            return refined, cut(fold(bands, refined)) or longer
+            return refined, cut(fold(bands, refined), same_look) or longer
     return fit, sequence
 
 
@@ -240,8 +247,11 @@ def _says_itself(sequence: StripeCut, repeat_mm: float, turns: int) -> bool:
 
 
 def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) -> bool:
-    """Whether the stripes of ``times`` turns of ``count`` stripes differ surely in width between the turns."""
-    bounds, u95 = longer.boundaries_mm, longer.boundaries_u95_mm
+    """Whether the stripes of ``times`` turns of ``count`` stripes differ surely in width between the turns.
+
+    Only the boundaries' scatter counts: what blur and light do to an edge they do to the same edge in every turn.
+    """
+    bounds, u95 = longer.boundaries_mm, longer.scatter_u95_mm
     if len(bounds) != times * count:
         return False
     widths = np.diff(np.append(bounds, bounds[0] + repeat_mm)).reshape(times, count)

@@ -143,3 +143,18 @@ def test_a_blemish_in_the_middle_does_not_lengthen_the_repeat(turns: int) -> Non
     profile[middle - 12 : middle + 12] = (75.0, -5.0, 40.0)
     found = find_repeat(profile, weight, 0.25)
     assert found is None or found == pytest.approx(16.0, rel=0.01)
+
+
+def test_halves_of_other_widths_do_not_hide_the_whole() -> None:
+    """Ten stripes whose two halves differ in one stripe's width, 41.4 and 42.8 mm, repeat after both, 84.2 mm."""
+    half = ("#5c4470", "#3a5f94", "#5c4470", "#7a2233", "#3a5f94")
+    square = flat(_stripes((4.8, 7.0, 16.3, 7.5, 7.2, 4.8, 5.6, 16.3, 7.5, 7.2), half * 2), width_mm=295.0)
+    assert _across(measure_print(square, square.valid)) == pytest.approx(84.2, rel=0.003)
+
+
+def test_one_odd_stripe_seen_once_is_no_repeat_of_the_rest() -> None:
+    """A B A C seen 1.6 times with C in the middle only: C may come back or not, so neither the half nor the whole is
+    told for sure (the whole would be right)."""
+    square = flat(_stripes((30.0, 40.0, 30.0, 40.0), (RED, CREAM, RED, GOLD)), width_mm=230.0, phase_mm=(50.0, 0.0))
+    found = _across(measure_print(square, square.valid))
+    assert found is None or found == pytest.approx(140.0, rel=0.005)

@@ -1,0 +1,70 @@
+"""Checks: stripes both ways, mixed half and half where they cross, each way with its own true repeat."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.makers.cloth import CheckPrint, Stripes
+from tests.vision.flat import flat
+from vision.colour import ciede2000, srgb_to_lab
+from vision.measurement import Print
+from vision.print import measure_print
+
+RED, CREAM, BLUE, GOLD, GREY = "#8f1f2a", "#e9e1cc", "#23426f", "#d9a441", "#c7c2b6"
+
+
+def _printed(across: Stripes, along: Stripes, **picture: float) -> Print:
+    square = flat(CheckPrint(across=across, along=along), **picture)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    return found
+
+
+def _ring(*stripes: tuple[float, str]) -> Stripes:
+    return Stripes(widths_mm=tuple(width for width, _ in stripes), colours=tuple(colour for _, colour in stripes))
+
+
+def test_a_check_that_repeats_one_way_only_is_a_check_without_the_other_repeat() -> None:
+    """Of a check that shows 4 repeats down and less than one and a third across, the repeat down is along's: it is not
+    told as a stripe's whose direction is off by a right angle."""
+    across = _ring((70.0, RED), (50.0, CREAM), (30.0, GOLD), (60.0, BLUE))
+    found = _printed(across, _ring((20.0, BLUE), (15.0, CREAM), (10.0, GOLD)), turn_deg=2.0)
+    assert found.kind == "check"
+    assert found.across is None
+    assert found.along is not None
+    assert found.along.value == pytest.approx(45.0, rel=0.003)
+    assert found.across_direction_deg is not None
+    assert found.across_direction_deg.value == pytest.approx(2.0, abs=0.3)
+
+
+def test_yarns_that_just_differ_are_told_apart_in_a_check() -> None:
+    """Cream and a light grey, 9 apart by CIEDE2000, show half their difference where they cross one yarn: the sequence
+    red, cream, blue, grey is four stripes, and no shorter one is its repeat."""
+    light = [srgb_to_lab(np.array([int(h[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0) for h in (CREAM, GREY)]
+    assert 4.5 < float(ciede2000(*light)) < 9.5
+    ring = _ring((12.0, RED), (9.0, CREAM), (12.0, RED), (9.0, GREY))
+    found = _printed(ring, _ring((11.0, BLUE), (14.0, CREAM)))
+    assert found.across is not None
+    assert found.across.value == pytest.approx(42.0, rel=0.003)
+    assert [stripe.label for stripe in found.stripes] == ["A", "B", "A", "C"]
+
+
+def test_a_check_that_nearly_says_itself_thrice_is_not_cut_down() -> None:
+    """Black and cream three times over, of which one black is a quarter wider, shows 1.9 repeats: the repeat is 42.7 mm
+    or not to be told, never a third or two thirds of it."""
+    along = _ring(
+        (7.9, "#1e1d22"), (5.7, CREAM), (9.9, "#1e1d22"), (5.7, CREAM), (7.9, "#1e1d22"), (5.7, CREAM)
+    )
+    found = _printed(_ring((18.0, RED), (9.0, CREAM), (12.0, BLUE)), along, height_mm=80.0)
+    assert found.kind == "check"
+    assert found.along is None or found.along.value == pytest.approx(42.8, rel=0.005)
+
+
+def test_warp_and_weft_of_the_same_sequence_are_both_measured() -> None:
+    """A gingham's two repeats are the same, whichever way it lies."""
+    side = _ring((13.0, BLUE), (13.0, CREAM))
+    found = _printed(side, side, turn_deg=-40.0)
+    assert found.across is not None
+    assert found.along is not None
+    assert [found.across.value, found.along.value] == pytest.approx([26.0, 26.0], rel=0.003)

@@ -1,0 +1,116 @@
+"""A family of parallel stripes: found by its edges, averaged along itself, its repeat and its stripes measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from vision.measurement import Stripe
+from vision.profile import Bands, band_profiles, sharpest_direction
+from vision.repeat import SAME_LOOK, RepeatFit, find_repeat, refine_repeat, step_places
+from vision.spectrum import orientation_peaks
+from vision.stripes import cut, fold, to_stripes, whole
+from vision.swatch import Swatch, folded_deg
+
+#: Window at full size in which the finest stripes are looked for where the whole shows none, px.
+_WINDOW_PX = 640
+#: Mean square of tone below which a cloth is plain: shading, weave and noise (plain cloths of our scenes reach 1).
+PLAIN_VARIANCE = 1.5
+#: A lone family of stripes without a repeat is called a stripe above this share of the change.
+LONE_SHARE = 0.55
+#: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
+SQUARE_PLAY_DEG = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Family:
+    """Parallel stripes: their across direction, the variance their profile explains, and where known their repeat.
+
+    ``look`` is the picture in which they were found.
+    """
+
+    direction_deg: float
+    variance: float
+    look: Swatch
+    bands: Bands | None = None
+    fit: RepeatFit | None = None
+    stripes: tuple[Stripe, ...] = field(default=())
+    first_mm: float = 0.0
+    steps: int = 0
+    extent_mm: float = 0.0
+
+    @property
+    def repeats(self) -> bool:
+        """Whether its repeat and its stripes are known."""
+        return self.fit is not None and bool(self.stripes)
+
+
+def find_families(swatch: Swatch, coarse: Swatch, total: float) -> tuple[Family, Family]:
+    """The strongest family of parallel stripes, and the strongest about square to it."""
+    looks = [coarse]
+    if coarse is not swatch:
+        looks.append(swatch.middle(_WINDOW_PX))
+    found: list[Family] = []
+    for look in looks:
+        for peak in (*orientation_peaks(look, 0.8), 0.0, 90.0):  # cloth mostly lies straight in the picture
+            direction, strength = sharpest_direction(look, peak)
+            found.append(Family(direction_deg=folded_deg(direction), variance=strength, look=look))
+        best = max(found, key=lambda f: f.variance)
+        if best.variance >= max(LONE_SHARE * total, PLAIN_VARIANCE):
+            break
+    main = max(found, key=lambda f: f.variance)
+    across = [f for f in found if abs(apart_deg(f.direction_deg, main.direction_deg) - 90) <= SQUARE_PLAY_DEG]
+    direction, strength = sharpest_direction(coarse, main.direction_deg + 90)
+    across.append(Family(direction_deg=folded_deg(direction), variance=strength, look=coarse))
+    return main, max(across, key=lambda f: f.variance)
+
+
+def variance(swatch: Swatch) -> float:
+    """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away."""
+    tone = swatch.tone(max(0.6 * swatch.px_per_mm, 1.2))
+    ys, xs = swatch.mask.nonzero()
+    y, x = ys / swatch.mask.shape[0] * 2 - 1, xs / swatch.mask.shape[1] * 2 - 1
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)[::5]
+    values = tone[swatch.mask][::5].astype(np.float64)
+    solution, *_ = np.linalg.lstsq(basis, values, rcond=None)
+    return float(((values - basis @ solution) ** 2).sum(1).mean())
+
+
+def apart_deg(first: float, second: float) -> float:
+    """Between two axes, degrees in [0, 90]; beyond a right angle it counts on to 180."""
+    return abs(folded_deg(first - second))
+
+
+def bands_of(swatch: Swatch, family: Family) -> Bands:
+    """The family's bands at full size, its direction refined and in (-90, 90]."""
+    return band_profiles(swatch, folded_deg(sharpest_direction(swatch, family.direction_deg, within_deg=0.5)[0]))
+
+
+def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Family:
+    """The family with its repeat and stripes, as far as they show."""
+    direction, strength = bands.direction_deg, family.variance
+    tone, weight = bands.sheared(0.0)
+    repeat = find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm, same_look)
+    extent = float((weight > 0).sum()) * bands.step_mm
+    steps = len(step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm))
+    if repeat is None:
+        return Family(
+            direction_deg=direction, variance=strength, look=family.look, bands=bands, steps=steps, extent_mm=extent
+        )
+    fit = refine_repeat(bands, repeat)
+    sequence = cut(fold(bands, fit), same_look)
+    if sequence is not None:
+        fit, sequence = whole(bands, fit, sequence, extent, same_look)
+    stripes, first = to_stripes(sequence, fit.repeat) if sequence is not None else ((), 0.0)
+    return Family(
+        direction_deg=direction,
+        variance=strength,
+        look=family.look,
+        bands=bands,
+        fit=fit,
+        stripes=stripes,
+        first_mm=first,
+        steps=steps,
+        extent_mm=extent,
+    )
