@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.makers.colour import encoded
+from tests.makers.ruler import Ruler
 from vision.reference.reading import Reading
 from vision.reference.ruler import read_rulers
 
@@ -40,3 +42,36 @@ def test_thirteen_ticks_on_speckled_steel_are_read() -> None:
     readings = read_rulers(picture)
     assert readings, "no ruler was read"
     assert px_per_mm_of(readings[0]) == pytest.approx(73.0, rel=5e-3)
+
+
+def laid(ruler: Ruler, px_per_mm: float, ground: NDArray[np.float64], top_px: int, *, turn_deg: float = 0.0) -> Picture:
+    """A photograph of a ruler laid across a grey ground, its upper edge ``top_px`` from the top at the left."""
+    face = encoded(cv2.resize(ruler.picture(4 * px_per_mm), None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA))
+    face = face.mean(axis=2)
+    turn = cv2.getRotationMatrix2D((0, 0), -turn_deg, 1.0)
+    turn[1, 2] += top_px
+    size = (ground.shape[1], ground.shape[0])
+    cover = cv2.warpAffine(np.ones_like(face), turn, size)
+    seen = cv2.warpAffine(face, turn, size, borderMode=cv2.BORDER_REPLICATE)
+    return as_photo(ground * (1 - cover) + seen * cover)
+
+
+def test_faint_ticks_beside_a_bold_check_are_read() -> None:
+    """Sixteenths 4.6 px apart whose ink differs from the steel by some ten grey levels after the lens's blur are read
+    beside a check of full contrast (the spacing drawn)."""
+    y, x = np.mgrid[:700, :1000]
+    check = 60.0 + 80.0 * ((x % 46) < 23) + 80.0 * ((y % 46) < 23)
+    ruler = Ruler(
+        unit="inch16",
+        length_mm=330.0,
+        width_mm=26.0,
+        body="#9a9da0",
+        ink="#5f6366",
+        tick_width_mm=0.2,
+        digit_mm=5.0,
+        tick_mm=(4.0, 6.0, 8.0),
+    )
+    readings = read_rulers(laid(ruler, 2.9, check, 200, turn_deg=12.0))
+    assert readings, "no ruler was read"
+    assert readings[0].unit == "inch"
+    assert px_per_mm_of(readings[0]) == pytest.approx(2.9, rel=2e-3)

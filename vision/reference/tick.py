@@ -17,12 +17,18 @@ Gray = NDArray[np.float32]
 RIDGE_SIGMA_PX = 0.8
 #: On coarser levels less is needed: halving has smoothed them.
 COARSE_SIGMA_PX = 0.6
-#: A stroke must be darker (lighter) than its flanks by about this many grey levels; printed ticks were seen down to 10.
+#: A stroke must be darker (lighter) than its flanks by about twice this many grey levels ...
 LEAST_CURVATURE = 5.0
-#: At most this share of a picture is looked at: in rough textures only the strongest strokes count.
+#: ... in a quiet picture by less: so many times its usual curvature, but not under the second.
+OVER_NOISE, FAINTEST = 5.0, 2.0
+#: Grey levels are counted in so many steps while curvatures are taken.
+FINER = 4
+#: At most this share of a picture is looked at: in rough textures only the strongest strokes count ...
 LARGEST_SHARE = 0.12
+#: ... told for tiles of about this side, px of the level ...
+TILE_PX = 160
 #: ... but so many pixels always: small levels cost nothing, and one bright rim must not hide their ticks.
-ALWAYS_PX = 20000
+ALWAYS_PX = 1000000
 #: Directions are sorted into half-overlapping fans this wide, deg: ticks of one ruler differ by a few degrees only.
 FAN_DEG = 45.0
 #: Shorter strokes than this many level pixels have no direction.
@@ -81,7 +87,8 @@ def pyramid(gray: NDArray[np.uint8], *, smallest_px: int = 60) -> list[NDArray[n
 
 def find_rows(gray: NDArray[np.uint8], level: int) -> list[Row]:
     """Rows of evenly spaced strokes, dark ones and light ones, the longest first; places in full-size pixels."""
-    smooth = cv2.GaussianBlur(gray, (0, 0), RIDGE_SIGMA_PX if level == 0 else COARSE_SIGMA_PX).astype(np.int16)
+    finer = gray.astype(np.int16) * np.int16(FINER)
+    smooth = cv2.GaussianBlur(finer, (0, 0), RIDGE_SIGMA_PX if level == 0 else COARSE_SIGMA_PX)
     xx = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 2, 0, ksize=3), dtype=np.int16)
     yy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 0, 2, ksize=3), dtype=np.int16)
     xy = np.asarray(cv2.Sobel(smooth, cv2.CV_16S, 1, 1, ksize=3), dtype=np.int16)
@@ -119,9 +126,8 @@ def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16]
     height, width = xx.shape
     zero = np.zeros_like(xx)
     bound = np.asarray(cv2.add(cv2.max(sign * xx, zero), cv2.max(sign * yy, zero)), dtype=np.int16)
-    # Sobel kernels of second order carry a gain of 4 (xy: 4 as well)
-    least = _level_for(bound, 4 * LEAST_CURVATURE)
-    flat = np.flatnonzero(bound.ravel() > least)
+    floor = _floor(bound)
+    flat = np.flatnonzero(bound.ravel() > floor.ravel())
     if flat.size < LEAST_STROKE_PX:
         return []
     a = sign * xx.ravel()[flat].astype(np.float32)
@@ -130,7 +136,7 @@ def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16]
     half, mean = 0.5 * (a - b), 0.5 * (a + b)
     root = np.sqrt(half * half + c * c)
     strength = mean + root
-    keep = (strength > least) & (mean - root < 0.5 * strength)
+    keep = (strength > floor.ravel()[flat]) & (mean - root < 0.5 * strength)
     flat, strength, angle = flat[keep], strength[keep], 0.5 * np.arctan2(c[keep], half[keep])
     # ``angle`` is across the stroke, in (-90, 90] deg from x
     dense = np.zeros(height * width, np.float32)
@@ -161,11 +167,23 @@ def _strokes(xx: NDArray[np.int16], yy: NDArray[np.int16], xy: NDArray[np.int16]
     return fans
 
 
-def _level_for(bound: NDArray[np.int16], least: float) -> float:
-    sample = bound[::3, ::3].ravel()
+def _floor(bound: NDArray[np.int16]) -> NDArray[np.int16]:
+    """The curvature a stroke must have at each place: above the noise there, and in each tile only the strongest share
+    of pixels counts, so that rough cloth does not hide a faint ruler beside it."""
+    height, width = bound.shape
     most = max(LARGEST_SHARE, min(0.5, ALWAYS_PX / bound.size))
-    rank = int(sample.size * (1 - most))
-    return max(least, float(np.partition(sample, rank)[rank]))
+    rows, columns = max(1, round(height / TILE_PX)), max(1, round(width / TILE_PX))
+    tiles = np.empty((rows, columns), np.int16)
+    for i in range(rows):
+        for j in range(columns):
+            tile = bound[i * height // rows : (i + 1) * height // rows, j * width // columns : (j + 1) * width // columns]
+            sample = tile[::3, ::3].ravel()
+            middle, strong = int(sample.size / 2), int(sample.size * (1 - most))
+            ordered = np.partition(sample, (middle, strong))
+            # Sobel kernels of second order carry a gain of 4 (the mixed one: 4 as well)
+            least = np.clip(OVER_NOISE * ordered[middle] / (4 * FINER), FAINTEST, LEAST_CURVATURE)
+            tiles[i, j] = min(max(4 * FINER * least, ordered[strong]), np.iinfo(np.int16).max)
+    return np.asarray(cv2.resize(tiles, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.int16)
 
 
 def _linked(
