@@ -176,8 +176,8 @@ def _floor(bound: NDArray[np.int16]) -> NDArray[np.int16]:
     tiles = np.empty((rows, columns), np.int16)
     for i in range(rows):
         for j in range(columns):
-            tile = bound[i * height // rows : (i + 1) * height // rows, j * width // columns : (j + 1) * width // columns]
-            sample = tile[::3, ::3].ravel()
+            down = slice(i * height // rows, (i + 1) * height // rows, 3)
+            sample = bound[down, j * width // columns : (j + 1) * width // columns : 3].ravel()
             middle, strong = int(sample.size / 2), int(sample.size * (1 - most))
             ordered = np.partition(sample, (middle, strong))
             # Sobel kernels of second order carry a gain of 4 (the mixed one: 4 as well)
