@@ -134,6 +134,7 @@ def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
 
 def _wish(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
     from stash.intake import Wish
+    from stash.measuring import runs_upright
 
     if cloth.name is not None and not cloth.name.strip():
         raise InputWrong("the name of the cloth is blank", "say what to call it with --name")
@@ -149,6 +150,7 @@ def _wish(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
         else parse_length(cloth.start, what="the start of the repeat", allow_negative=True),
         torn=asked.torn,
         selvage=asked.selvage,
+        thread_upright=asked.thread is not None and runs_upright(asked.thread),
         one_way=cloth.one_way,
         both_faces=cloth.both_faces,
     )

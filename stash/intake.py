@@ -53,7 +53,8 @@ class Wish:
     """What she says besides: the name of a new fabric or an existing one, typed sizes, and which edges are known.
 
     ``size_mm`` (width, length) is given where the photograph shows only a part; ``origin_mm`` is then where the
-    repeat starts, from the left edge along n. ``torn`` and ``selvage`` are sides of the upright photograph.
+    repeat starts, from the left edge along n. ``torn`` and ``selvage`` are sides of the upright photograph;
+    ``thread_upright`` tells that the thread drawn across the cloth runs up and down in it.
     """
 
     name: str | None = None
@@ -62,6 +63,7 @@ class Wish:
     origin_mm: float | None = None
     torn: Side | None = None
     selvage: Side | None = None
+    thread_upright: bool = False
     one_way: bool = False
     both_faces: bool = False
 
@@ -188,7 +190,7 @@ def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: l
     if cloth.skew is None:
         warnings.append(
             f"The grain of {what} is not known and taken as it lies in the picture: name an edge with --torn or "
-            "--selvage if a part must follow it."
+            "--selvage, or a thread with --thread, if a part must follow it."
         )
     turn = _grain_turn(cloth, wish)
     return replace(turned(placed, turn), extra=_named_edges(wish, turn))
@@ -248,7 +250,7 @@ def _grain_turn(cloth: Cloth, wish: Wish) -> float:
     if cloth.skew is not None and direction is not None:
         turn = (cloth.skew.angle.value - direction.value + 45.0) % 90.0 - 45.0
     lies_across = wish.selvage in ("top", "bottom") or (
-        wish.selvage is None and wish.torn is not None and wish.torn in ("left", "right")
+        wish.selvage is None and (wish.torn in ("left", "right") or (wish.torn is None and wish.thread_upright))
     )
     if not lies_across:
         return turn

@@ -16,12 +16,13 @@ if TYPE_CHECKING:
     from vision.measure import Measured
     from vision.photo import Photo
     from vision.reference.clicks import Click
-    from vision.request import MeasureRequest
+    from vision.request import MeasureRequest, Thread
 
 Side = Literal["top", "right", "bottom", "left"]
 
 _NUMBER = r"\s*(-?\d+(?:\.\d+)?)\s*"
-_PAIR = re.compile(rf"{_NUMBER},{_NUMBER}\s{_NUMBER},{_NUMBER}=\s*(.+?)\s*")
+_ENDS = re.compile(rf"{_NUMBER},{_NUMBER}\s{_NUMBER},{_NUMBER}")
+_PAIR = re.compile(rf"{_ENDS.pattern}=\s*(.+?)\s*")
 #: Long side of the overlay that is written, px: sharp on a screen, and small enough to send.
 OVERLAY_SIDE_PX = 2400
 _OVERLAY_ENDINGS = (".png", ".jpg", ".jpeg")
@@ -40,6 +41,7 @@ class Asked:
     thickness: str | None = None
     torn: Side | None = None
     selvage: Side | None = None
+    thread: str | None = None
 
 
 def request(asked: Asked) -> MeasureRequest:
@@ -60,6 +62,7 @@ def request(asked: Asked) -> MeasureRequest:
         thickness_mm=thickness_mm,
         torn=asked.torn,
         selvage=asked.selvage,
+        thread=None if asked.thread is None else _thread(asked.thread),
     )
 
 
@@ -168,3 +171,19 @@ def _click(text: str) -> Click:
     return Click(
         start_px=(x1, y1), end_px=(x2, y2), length_mm=parse_length(match[5], what="the length between the points")
     )
+
+
+def runs_upright(thread: str) -> bool:
+    """Whether a thread, as it is typed, runs up and down in the upright photo rather than across it."""
+    (x1, y1), (x2, y2) = _thread(thread).ends_px
+    return abs(y2 - y1) > abs(x2 - x1)
+
+
+def _thread(text: str) -> Thread:
+    from vision.request import Thread
+
+    match = _ENDS.fullmatch(text)
+    if match is None:
+        raise InputWrong(f"the thread {text!r} cannot be read", 'write its two ends as --thread "x1,y1 x2,y2"')
+    x1, y1, x2, y2 = (float(match[group]) for group in range(1, 5))
+    return Thread(ends_px=((x1, y1), (x2, y2)))

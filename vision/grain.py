@@ -1,4 +1,4 @@
-"""The grain: how the threads of a cloth lie, from an edge that follows them."""
+"""The grain: how the threads of a cloth lie, from an edge that follows them, or from a thread drawn out of it."""
 
 from __future__ import annotations
 
@@ -29,32 +29,43 @@ AGREES_DEG = 3.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grain:
-    """The direction of the threads along one edge, degrees in (-90, 90], and what that edge is. The other grain lies
-    square to it. A torn edge follows a thread of the weft, a selvage those of the warp (common practice)."""
+    """The direction of threads, degrees in (-90, 90], and what shows it. The other grain lies about square to it. A
+    torn edge follows a thread of the weft, a selvage those of the warp (common practice)."""
 
     direction_deg: Estimate
     reference: SkewReference
-    side: Side
 
 
-def read_grain(
+def read_grains(
     region: ClothRegion,
     *,
     torn: Side | None = None,
     selvage: Side | None = None,
+    thread_deg: Estimate | None = None,
     covered_mm: Sequence[Doubles] = (),
-) -> Grain | None:
-    """The grain of a cloth from its torn edge, else from its selvage; None where that edge cannot be seen straight.
+) -> tuple[Grain, ...]:
+    """What is known of a cloth's grain, the surest first: its torn edge, a drawn thread, its selvage; an edge that
+    cannot be seen straight is left out.
 
-    ``covered_mm`` are polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's.
+    ``thread_deg`` is the direction of the drawn thread. ``covered_mm`` are polygons (K, 2) of what lies on or by the
+    cloth: its edges must not be taken for the cloth's.
     """
     own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm))
-    wishes: tuple[tuple[Side | None, SkewReference], ...] = ((torn, "torn"), (selvage, "selvage"))
-    for side, reference in wishes:
-        edge = _facing(own, side)
-        if edge is not None and edge.direction_deg.u95 <= MOST_U95_DEG:
-            return Grain(direction_deg=edge.direction_deg, reference=reference, side=edge.side)
-    return None
+    seen: tuple[tuple[SkewReference, Estimate | None], ...] = (
+        ("torn", _along_edge(own, torn)),
+        ("thread", thread_deg),
+        ("selvage", _along_edge(own, selvage)),
+    )
+    return tuple(
+        Grain(direction_deg=direction, reference=reference)
+        for reference, direction in seen
+        if direction is not None and direction.u95 <= MOST_U95_DEG
+    )
+
+
+def _along_edge(edges: tuple[ClothEdge, ...], side: Side | None) -> Estimate | None:
+    edge = _facing(edges, side)
+    return None if edge is None else edge.direction_deg
 
 
 def _facing(edges: tuple[ClothEdge, ...], side: Side | None) -> ClothEdge | None:

@@ -17,7 +17,8 @@ from vision.cloth import ClothRegion, find_cloths
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.level import level, needs_levelling
-from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale, Skew
+from vision.lie import Lie, lie_of
+from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale
 from vision.photo import Photo, focal_length_px
 from vision.plane import Plane, fit_plane
 from vision.print import PrintFinding, measure_print
@@ -27,8 +28,7 @@ from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
 from vision.reference.ruler import read_rulers
 from vision.reference.target import SQUARE_MM, read_target
-from vision.request import MeasureRequest, Side
-from vision.skew import measure_skew
+from vision.request import MeasureRequest
 from vision.square import SquareOn
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
@@ -57,13 +57,12 @@ TILT_ADVICE_DEG = 15.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ClothEvidence:
-    """What one cloth's figures rest on, in the plane's frame (mm): where it is, its print's lines, its skew."""
+    """What one cloth's figures rest on, in the plane's frame (mm): where it is, its print's lines, how they lie."""
 
     region: ClothRegion
     finding: PrintFinding | None
     print: Print | None
-    skew: Skew | None
-    reference_side: Side | None = None
+    lie: Lie
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -231,17 +230,14 @@ def _measure_cloth(
     which = "" if number == 0 else f"Cloth {number + 1}: "
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
-    skew = None
-    if print_ is not None and print_.across_direction_deg is not None and (request.torn or request.selvage):
-        skew = measure_skew(print_, region, torn=request.torn, selvage=request.selvage, covered_mm=covered)
-        if skew is None and number == 0:
-            side = request.torn or request.selvage
-            warnings.append(
-                f"The cloth's {side} edge cannot be seen well enough to compare the print with it: photograph it "
-                "whole, on a plain table of another colour, the ruler well away from it."
-            )
-    side = request.torn or request.selvage
-    return ClothEvidence(region=region, finding=finding, print=print_, skew=skew, reference_side=side)
+    lie = lie_of(plane, region, print_, request, covered)
+    edge = request.torn or request.selvage
+    if edge and lie.skew is None and number == 0 and print_ is not None and print_.across_direction_deg is not None:
+        warnings.append(
+            f"The cloth's {edge} edge cannot be seen well enough to compare the print with it: photograph it "
+            "whole, on a plain table of another colour, the ruler well away from it."
+        )
+    return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
 
 
 def _fine(
@@ -319,7 +315,7 @@ def _document(cloth: ClothEvidence) -> Cloth:
         across = across_vector(print_.across_direction_deg.value)
         origin = print_.origin_mm - float(corner @ across)
         print_ = replace(print_, origin_mm=origin % print_.across.value if print_.across is not None else origin)
-    return Cloth(outline=outline, print=print_, skew=cloth.skew)
+    return Cloth(outline=outline, print=print_, skew=cloth.lie.skew, weft=cloth.lie.weft)
 
 
 def across_vector(direction_deg: float) -> Floats:

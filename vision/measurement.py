@@ -70,7 +70,10 @@ class Print:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Skew:
-    """The print's axis against the grain: degrees, positive where the print lies counter-clockwise of the grain."""
+    """An angle of the cloth: of the print's axis against the grain, or of the weft against square to the selvage.
+
+    Degrees, positive where the first lies counter-clockwise of the second; ``reference`` is what shows the second.
+    """
 
     angle: Estimate
     percent: float
@@ -89,11 +92,13 @@ class Outline:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cloth:
-    """One cloth in the photograph: where it lies, what is printed on it, how the print lies to the grain."""
+    """One cloth in the photograph: where it lies, what is printed on it, how the print lies to the grain (``skew``),
+    and where both can be seen how the weft lies against square to the selvage (``weft``)."""
 
     outline: Outline | None
     print: Print | None
     skew: Skew | None
+    weft: Skew | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,13 +183,18 @@ def _print(print_: Print | None) -> dict[str, Any] | None:
     }
 
 
+def _skew(skew: Skew | None) -> dict[str, Any] | None:
+    if skew is None:
+        return None
+    return {**_pair("deg", skew.angle), "percent": _round(skew.percent), "reference": skew.reference}
+
+
 def _cloth(cloth: Cloth) -> dict[str, Any]:
-    skew, outline = cloth.skew, cloth.outline
+    outline = cloth.outline
     return {
         "print": _print(cloth.print),
-        "skew": None
-        if skew is None
-        else {**_pair("deg", skew.angle), "percent": _round(skew.percent), "reference": skew.reference},
+        "skew": _skew(cloth.skew),
+        "weft": _skew(cloth.weft),
         "fabric": None
         if outline is None
         else {

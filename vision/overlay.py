@@ -198,8 +198,7 @@ class _Drawing:
 
     def skew(self, plane: Plane, cloth: ClothEvidence) -> None:
         """The grain's line and the print's line from one point, so that the angle between them is seen."""
-        skew, print_ = cloth.skew, cloth.print
-        side = cloth.reference_side
+        skew, side, print_ = cloth.lie.skew, cloth.lie.side, cloth.print
         if skew is None or side is None or print_ is None or print_.across_direction_deg is None:
             return
         outline = np.asarray(cloth.region.outline_mm, dtype=np.float64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +17,19 @@ Side = Literal["top", "right", "bottom", "left"]
 FOCAL_RANGE_35MM = (8.0, 400.0)
 #: Thickest padding that can lie between a ruler and the cloth's face, mm (a thick quilt; our own judgement).
 THICKEST_MM = 60.0
+#: Two points of a thread nearer together than this say nothing of its direction, px.
+SHORTEST_THREAD_PX = 20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thread:
+    """Two places in the upright photo (px) on one thread that was drawn out of the cloth, or marked on it."""
+
+    ends_px: tuple[tuple[float, float], tuple[float, float]]
+
+    def __post_init__(self) -> None:
+        if math.dist(*self.ends_px) < SHORTEST_THREAD_PX:
+            raise CallWrong("the two points of the thread lie almost together", "choose its two ends, far apart")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +47,7 @@ class MeasureRequest:
     thickness_mm: float = 0.0
     torn: Side | None = None
     selvage: Side | None = None
+    thread: Thread | None = None
 
     def __post_init__(self) -> None:
         if self.scale == "points" and not self.clicks:

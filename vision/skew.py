@@ -1,4 +1,6 @@
-"""Skew: how far the print lies askew of the grain.
+"""Two angles kept apart: the print against the grain, and the weft against square to the selvage.
+
+Cloth pulled askew (the second) often goes back; a print laid on askew (the first) never does (common practice).
 
 References: ASTM D3882 (bow and skew of fabrics, printed geometric designs too): skew as a percentage of the width,
 100 · tan of the angle (the calculation from memory).
@@ -9,37 +11,42 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from vision.cloth import ClothRegion
-from vision.edge import Side
 from vision.estimate import Estimate
-from vision.grain import read_grain
-from vision.measurement import Print, Skew
-from vision.swatch import Doubles, folded_deg
+from vision.grain import Grain
+from vision.measurement import Print, Skew, SkewReference
+from vision.swatch import folded_deg
 
 
-def measure_skew(
-    print_: Print,
-    region: ClothRegion,
-    *,
-    torn: Side | None = None,
-    selvage: Side | None = None,
-    covered_mm: Sequence[Doubles] = (),
-) -> Skew | None:
-    """The print's axis against the grain nearest to it; None without a print, or an edge that shows the grain.
+def measure_skew(print_: Print, grains: Sequence[Grain]) -> Skew | None:
+    """The print's axis against the grain nearest to it; None without a print or a grain. The first grain counts.
 
-    The torn edge counts where both are given. The uncertainty joins the print's (which holds the plane's own error of
-    angles) and the edge's. ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's.
+    The uncertainty joins the print's (which holds the plane's own error of angles) and the grain's.
     """
-    grain = read_grain(region, torn=torn, selvage=selvage, covered_mm=covered_mm)
     direction = print_.across_direction_deg
-    if grain is None or direction is None:
+    if not grains or direction is None:
         return None
-    angle = between_deg(direction.value, grain.direction_deg.value)
-    return Skew(
-        angle=Estimate(angle, math.hypot(direction.u95, grain.direction_deg.u95)),
-        percent=percent(angle),
-        reference=grain.reference,
-    )
+    return _skew(direction, grains[0].direction_deg, grains[0].reference)
+
+
+def measure_weft(grains: Sequence[Grain], angle_u95_deg: float) -> Skew | None:
+    """The weft (a torn edge, or a thread drawn across) against square to the selvage; None where not both are known.
+
+    ``angle_u95_deg`` is the picture's own uncertainty of angles.
+    """
+    selvage = next((grain for grain in grains if grain.reference == "selvage"), None)
+    if selvage is None:
+        return None
+    for grain in grains:
+        apart = abs(folded_deg(grain.direction_deg.value - selvage.direction_deg.value))
+        if grain is not selvage and apart >= 45.0:  # nearer than that it is a thread of the warp
+            weft = Estimate(grain.direction_deg.value, math.hypot(grain.direction_deg.u95, angle_u95_deg))
+            return _skew(weft, selvage.direction_deg, "selvage")
+    return None
+
+
+def _skew(direction: Estimate, reference: Estimate, name: SkewReference) -> Skew:
+    angle = between_deg(direction.value, reference.value)
+    return Skew(angle=Estimate(angle, math.hypot(direction.u95, reference.u95)), percent=percent(angle), reference=name)
 
 
 def between_deg(print_deg: float, grain_deg: float) -> float:

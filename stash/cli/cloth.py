@@ -34,6 +34,7 @@ def add(
     thickness: option.Thickness = None,
     torn: option.Torn = None,
     selvage: option.Selvage = None,
+    thread: option.Thread = None,
     stash: option.Where = None,
     json: option.AsJson = False,
 ) -> None:
@@ -53,6 +54,7 @@ def add(
         thickness=thickness,
         torn=torn,
         selvage=selvage,
+        thread=thread,
     )
     held = actions.stash_at(stash, write=True)
     with output.progress("measuring" if photos else "adding"):

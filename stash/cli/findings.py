@@ -7,6 +7,9 @@ from typing import Any
 
 from stash.lengths import both, inches, millimetres
 
+#: A weft further askew than this is worth pulling straight, degrees (common practice: 1 % of the width).
+ASKEW_DEG = 0.57
+
 
 def told(document: dict[str, Any]) -> Iterator[str]:
     """The rows of one measurement: the repeat first, then what it rests on, then what to mind."""
@@ -17,6 +20,8 @@ def told(document: dict[str, Any]) -> Iterator[str]:
     yield from _print(document["print"])
     if skew is not None:
         yield f"  skew     {skew_sentence(skew)}"
+    if document["weft"] is not None:
+        yield f"  weft     {weft_sentence(document['weft'])}"
     if fabric is not None:
         xs, ys = zip(*fabric["outline_mm"], strict=True)
         yield f"  cloth    {both(max(xs) - min(xs))} × {both(max(ys) - min(ys))} in the picture"
@@ -68,6 +73,18 @@ def _print(print_: dict[str, Any] | None) -> Iterator[str]:
     if print_["even"] is not None:
         reads = "even: it reads the same both ways" if print_["even"] else "uneven: it reads one way only"
         yield f"  order    {reads}"
+
+
+def weft_sentence(weft: dict[str, Any]) -> str:
+    """How the weft lies to the selvage, in one clause, and what helps where it plainly lies askew."""
+    way = "counter-clockwise" if weft["deg"] >= 0 else "clockwise"
+    lies = f"the weft lies {abs(weft['deg']):.2f}° ± {weft['deg_u95']:.2f}° {way} of square to the selvage"
+    if abs(weft["deg"]) <= max(ASKEW_DEG, weft["deg_u95"]):
+        return lies
+    return (
+        f"{lies}: pulled askew. Pulling it on the short bias, damp or steamed, often brings it back, unless it is "
+        "resin-finished or bonded; the print's own skew to the weft never goes back"
+    )
 
 
 def skew_sentence(skew: dict[str, Any]) -> str:

@@ -39,6 +39,7 @@ def measure(
     thickness: option.Thickness = None,
     torn: option.Torn = None,
     selvage: option.Selvage = None,
+    thread: option.Thread = None,
 ) -> None:
     """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
     from stash.cli import batch, findings
@@ -57,6 +58,7 @@ def measure(
         thickness=thickness,
         torn=torn,
         selvage=selvage,
+        thread=thread,
     )
     request(asked)  # a call that is wrong is wrong once, not for each photo
     tasks = [batch.Task(photo=p, overlay=o) for p, o in zip(files, overlay_files(overlay, files), strict=True)]

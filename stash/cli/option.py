@@ -37,6 +37,12 @@ Torn = Annotated[
     Side | None, typer.Option("--torn", help="The cloth's edge on this side was torn: it follows the weft.")
 ]
 Selvage = Annotated[Side | None, typer.Option("--selvage", help="The cloth's edge on this side is the selvage.")]
+Thread = Annotated[
+    str | None,
+    typer.Option(
+        "--thread", metavar='"x1,y1 x2,y2"', help="Two places in the upright photo on one crosswise thread drawn out."
+    ),
+]
 Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
 OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
 Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]

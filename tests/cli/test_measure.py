@@ -71,6 +71,8 @@ def test_points_set_the_scale(call: Call, good: Path) -> None:
     [
         (["--points", "300,1000 1300,1000"], "x1,y1 x2,y2 = 12 in"),
         (["--points", "300,1000 1300,1000 = twelve"], "length"),
+        (["--thread", "300,1000"], "x1,y1 x2,y2"),
+        (["--thread", "300,1000 301,1000"], "far apart"),
         (["--scale", "points"], "--points"),
         (["--scale", "guess"], "guess"),
         (["--focal", "wide"], "wide"),

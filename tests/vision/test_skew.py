@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,8 +12,14 @@ import pytest
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
-from vision.measurement import Print
-from vision.skew import between_deg, measure_skew, percent
+from vision.grain import read_grains
+from vision.lie import lie_of
+from vision.measurement import Print, Skew
+from vision.plane import fit_plane
+from vision.reference.reading import Reading
+from vision.request import MeasureRequest, Thread
+from vision.skew import between_deg, measure_weft, percent
+from vision.skew import measure_skew as skew_to
 
 
 @pytest.mark.parametrize(
@@ -58,6 +66,11 @@ def _region(*edges: tuple[Side, float]) -> ClothRegion:
         ),
         touches_frame=False,
     )
+
+
+def measure_skew(print_: Print, region: ClothRegion, **known: Any) -> Skew | None:
+    """The skew against what is known of a region's grain."""
+    return skew_to(print_, read_grains(region, **known))
 
 
 def test_torn_edge_counts_before_the_selvage() -> None:
@@ -114,3 +127,59 @@ def test_an_edge_against_the_ruler_is_the_ruler_s() -> None:
     """An edge that lies against the ruler, as straight as the ruler, says nothing of the threads."""
     region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
     assert measure_skew(STRIPES, region, torn="bottom", covered_mm=(_ruler(0.3, (50.0, 16.5)),)) is None
+
+
+def test_a_drawn_thread_counts_between_torn_edge_and_selvage() -> None:
+    """A thread drawn across is as sure as it was marked; only a torn edge goes before it."""
+    region = _region(("top", 1.0), ("right", -88.0))
+    thread = Estimate(0.5, 0.2)
+    marked = measure_skew(STRIPES, region, selvage="right", thread_deg=thread)
+    torn = measure_skew(STRIPES, region, torn="top", selvage="right", thread_deg=thread)
+    assert marked is not None
+    assert torn is not None
+    assert (marked.reference, marked.angle.value) == ("thread", pytest.approx(1.0))
+    assert marked.angle.u95 == pytest.approx(math.hypot(0.05, 0.2))
+    assert torn.reference == "torn"
+
+
+def test_the_weft_is_held_against_square_to_the_selvage() -> None:
+    """A weft at 1 degree and a selvage at 88 (square to -2) are 3 degrees from square, whatever the print does."""
+    region = _region(("top", 1.0), ("right", 88.0))
+    weft = measure_weft(read_grains(region, torn="top", selvage="right"), angle_u95_deg=0.05)
+    assert weft is not None
+    assert (weft.reference, weft.angle.value) == ("selvage", pytest.approx(3.0))
+    assert weft.percent == pytest.approx(100 * math.tan(math.radians(3.0)))
+    assert weft.angle.u95 == pytest.approx(math.sqrt(0.1**2 + 0.1**2 + 0.05**2))
+
+
+def test_one_reference_alone_tells_nothing_of_the_weft() -> None:
+    """Without a selvage, without a crosswise thread, or with a thread of the warp, there is no such angle."""
+    region = _region(("top", 1.0), ("right", 88.0))
+    assert measure_weft(read_grains(region, torn="top"), 0.05) is None
+    assert measure_weft(read_grains(region, selvage="right"), 0.05) is None
+    warp = read_grains(region, selvage="right", thread_deg=Estimate(87.0, 0.1))
+    assert measure_weft(warp, 0.05) is None
+
+
+def test_two_points_mark_a_thread_of_the_cloth_they_lie_on() -> None:
+    """Points 400 px apart, rising by 1 in 40, mark a thread at atan(1/40) = 1.43 degrees; it counts for the cloth that
+    it lies on, and for no other. Placing each within 1.2 px (95 %) leaves 0.24 degrees open."""
+    marks = np.array([[100.0, 900.0], [900.0, 900.0]])
+    reading = Reading(
+        source="points", unit=None, marks_px=marks, marks_mm=np.array([[0.0, 0.0], [200.0, 0.0]]),
+        marks_sigma_px=np.full(2, 0.1), ticks_px=np.zeros((0, 2, 2)), ticks_sigma_px=np.zeros(0),
+        tolerance_relative_u95=0.0, names=("", ""), outline_px=np.zeros((0, 2)),
+    )  # fmt: skip
+    plane = fit_plane([reading], size_px=(1000, 1000), focal_px=Estimate(800.0, 1.0))
+    half = 120.0
+    square = ((-half, -half), (half, -half), (half, half), (-half, half))
+    here = _region(("top", 0.0))
+    here = replace(here, outline_mm=square)
+    elsewhere = replace(here, outline_mm=tuple((x + 500.0, y) for x, y in square))
+    request = MeasureRequest(thread=Thread(ends_px=((300.0, 505.0), (700.0, 495.0))))
+    lie = lie_of(plane, here, STRIPES, request)
+    assert lie.skew is not None
+    assert (lie.skew.reference, lie.side) == ("thread", "bottom")
+    assert lie.skew.angle.value == pytest.approx(1.5 - math.degrees(math.atan(1 / 40)), abs=0.02)
+    assert lie.skew.angle.u95 == pytest.approx(math.hypot(0.05, math.degrees(2 * math.sqrt(2) * 0.6 / 400)), abs=0.01)
+    assert lie_of(plane, elsewhere, STRIPES, request).skew is None

@@ -28,6 +28,11 @@ class Click:
     length_mm: float
 
 
+def click_sigma_px(size_px: tuple[int, int]) -> float:
+    """How well a person places a point in a picture of that size (one standard deviation, px)."""
+    return CLICK_SIGMA_PX_PER_1000 * max(size_px) / 1000
+
+
 def read_clicks(clicks: Sequence[Click], size_px: tuple[int, int]) -> tuple[Reading, ...]:
     """One reading a pair. Raises CallWrong where a point lies outside the photo or two lie almost together."""
     return tuple(_read_click(click, size_px) for click in clicks)
@@ -45,7 +50,7 @@ def _read_click(click: Click, size_px: tuple[int, int]) -> Reading:
         raise CallWrong(f"a length of {click.length_mm:g} mm between two points", "give the true length, above zero")
     if math.dist(click.start_px, click.end_px) < SHORTEST_FRACTION * width:
         raise CallWrong("the two points lie almost together", "choose two places far apart, the farther the better")
-    sigma = CLICK_SIGMA_PX_PER_1000 * max(size_px) / 1000
+    sigma = click_sigma_px(size_px)
     return Reading(
         source="points",
         unit=None,
