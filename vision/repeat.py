@@ -75,8 +75,11 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     """
     weight = np.asarray(weight, dtype=np.float64)
     seen = weight > 0.2 * np.median(weight[weight > 0]) if (weight > 0).any() else weight > 0
+    blur_px = max(0.25 / step_mm, 0.6)
+    profile = gaussian_filter1d(np.asarray(tone, dtype=np.float64), blur_px, axis=0)
+    reach = 2 * round(2 * blur_px) + 1  # what the blur mixes with what is not seen
+    seen = minimum_filter1d(seen.astype(np.uint8), reach, mode="constant", cval=0) > 0
     weight = weight * seen
-    profile = gaussian_filter1d(np.asarray(tone, dtype=np.float64), max(0.25 / step_mm, 0.6), axis=0)
     size = float(seen.sum())
     most = int(size / LEAST_REPEATS)
     least_px = np.median(weight[seen]) * max(0.25 * size, 3) if seen.any() else 1.0

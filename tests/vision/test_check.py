@@ -11,7 +11,7 @@ from vision.colour import ciede2000, srgb_to_lab
 from vision.measurement import Print
 from vision.print import measure_print
 
-RED, CREAM, BLUE, GOLD, GREY = "#8f1f2a", "#e9e1cc", "#23426f", "#d9a441", "#c7c2b6"
+RED, CREAM, BLUE, GOLD, ECRU, GREY = "#8f1f2a", "#e9e1cc", "#23426f", "#d9a441", "#ddd3bb", "#c7c2b6"
 
 
 def _printed(across: Stripes, along: Stripes, **picture: float) -> Print:
@@ -39,12 +39,12 @@ def test_a_check_that_repeats_one_way_only_is_a_check_without_the_other_repeat()
 
 
 def test_yarns_that_just_differ_are_told_apart_in_a_check() -> None:
-    """Cream and a light grey, 9 apart by CIEDE2000, show half their difference where they cross one yarn: the sequence
-    red, cream, blue, grey is four stripes, and no shorter one is its repeat."""
-    light = [srgb_to_lab(np.array([int(h[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0) for h in (CREAM, GREY)]
-    assert 4.5 < float(ciede2000(*light)) < 9.5
-    ring = _ring((12.0, RED), (9.0, CREAM), (12.0, RED), (9.0, GREY))
-    found = _printed(ring, _ring((11.0, BLUE), (14.0, CREAM)))
+    """Ecru and a light grey show half their difference where they cross one yarn, yet red, ecru, red, grey is a
+    sequence of four stripes, and no shorter one is its repeat."""
+    light = [srgb_to_lab(np.array([int(h[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0) for h in (ECRU, GREY)]
+    assert 4.5 < float(ciede2000(*light)) < 9.0
+    ring = _ring((12.0, RED), (9.0, ECRU), (12.0, RED), (9.0, GREY))
+    found = _printed(ring, _ring((11.0, BLUE), (14.0, CREAM)), width_mm=200.0, height_mm=100.0)
     assert found.across is not None
     assert found.across.value == pytest.approx(42.0, rel=0.003)
     assert [stripe.label for stripe in found.stripes] == ["A", "B", "A", "C"]
