@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,9 @@ LENS_SIGMA = 0.005
 #: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
 #: goes on; tilts nearer than this are one and the same way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
-ROUGH_STEPS, SAME_TILT_RAD = 5, 0.03
+ROUGH_STEPS, SAME_TILT_RAD, RIVAL_COST = 12, 0.03, 3.0
+#: Marks of each reading that take part in that.
+FEW_MARKS = 32
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
 SHARED = 5
 
@@ -65,11 +67,11 @@ class Adjustment:
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px."""
-        rough = [self._descend(self._start(tilt), most=ROUGH_STEPS) for tilt in STARTS]
-        # a few steps tell the starts apart; two different ways down are both followed to the end
-        rough.sort(key=lambda found: found[1])
-        others = [one for one in rough[1:] if np.abs(one[0][:2] - rough[0][0][:2]).max() > SAME_TILT_RAD]
-        params, _ = min((self._descend(one) for one, _ in [rough[0], *others[:1]]), key=lambda found: found[1])
+        few = Adjustment([_thinned(reading) for reading in self.readings], self.size_px, self.focal, self.lines)
+        rough = sorted((few._descend(few._start(tilt), most=ROUGH_STEPS) for tilt in STARTS), key=lambda one: one[1])
+        # two ways down of about the same cost are both followed to the end
+        rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
+        params, _ = min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])
         residual, prior = self._residual(params)
         jac = self._numeric(params)
         weight = np.where(prior, 1.0, _huber(residual))
@@ -206,6 +208,28 @@ class Adjustment:
             off = lens.straightened(reading.marks_px) - seen
             squares.append((off**2).sum(axis=1))
         return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
+
+
+def _thinned(reading: Reading) -> Reading:
+    """The reading with marks all along it, but few."""
+    size = len(reading.marks_px)
+    if size <= FEW_MARKS:
+        return reading
+    kept = np.unique(np.linspace(0, size - 1, FEW_MARKS).round().astype(np.int64))
+    ticks = kept if len(reading.ticks_px) == size else np.arange(len(reading.ticks_px))
+    return replace(
+        reading,
+        marks_px=reading.marks_px[kept],
+        marks_mm=reading.marks_mm[kept],
+        marks_sigma_px=reading.marks_sigma_px[kept],
+        ticks_px=reading.ticks_px[ticks],
+        ticks_sigma_px=reading.ticks_sigma_px[ticks],
+    )
+
+
+def _apart(one: Floats, other: Floats) -> bool:
+    """Whether two fits are tilted differently."""
+    return bool(np.abs(one[:2] - other[:2]).max() > SAME_TILT_RAD)
 
 
 def mean_px_per_mm(reading: Reading) -> float:
