@@ -201,9 +201,8 @@ def _causes(attempts: list[Attempt]) -> list[str]:
     """Every hardship with what came of the photographs that have it, the worst first: repeats refused, confidently
     wrong, given but outside their own 95 %; skews off by more than their goal's 95th percentile."""
     striped = [a for a in attempts if a.repeats]
-    lines = [
-        f"{'hardship':<28}{'photographs':>12}{'within 2 %':>14}{'refused':>10}{'wrong':>8}{'outside 95 %':>15}{'skew off':>11}"
-    ]
+    heads = f"{'within 2 %':>14}{'refused':>10}{'wrong':>8}{'outside 95 %':>15}{'skew off':>11}"
+    lines = [f"{'hardship':<36}{'n':>4}{heads}"]
     groups: dict[str, list[Attempt]] = {}
     for one in striped:
         for name in _names(one):
