@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -15,22 +16,21 @@ from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
-from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps
+from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 from vision.table import CARES, Care, Surface, surfaces, unlike
 
 #: Pixels at which table and cloth are told apart; the outline is then sharpened on the picture itself (time).
-_WORK_PIXELS = 6.0e5
+_WORK_PIXELS = 3.5e5
 #: The outline is simplified by at most so much, mm; with the blur of the edge it makes up its uncertainty.
 SIMPLIFY_MM = 0.6
 _EDGE_U95_PX = 0.8
 #: Noise, weave and speckle are smoothed over so much before table and cloth are told apart, mm.
 _SOFT_MM = 0.8
 #: A cloth with straight frayed edges is so solid (own scenes). Below it, finer and coarser distinctions are tried, and
-#: preferred where they leave it more solid by so much; then the table is learnt anew, so far from the cloth, mm.
+#: preferred where they leave it more solid by so much; then the table is learnt anew, apart from the cloth.
 _WHOLE, _MORE_SOLID = 0.98, 0.005
-_APART_MM = 4.0
 #: So near to what covers the cloth, mm, its contour may be that of what covers it.
 _BESIDE_MM = 1.0
 
@@ -69,23 +69,31 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     def below(cloth: Mask) -> Mask:
         return cloth_below(cloth, covered, square, covered_mm, scale)
 
-    def left(surface: Surface, care: Care, apart: Mask | None = None) -> Scraps:
-        return scraps(unlike(tone, usable, surface, care, apart), usable, valid, below, per_mm)
+    def left(surface: Surface, care: Care, away: Mask | None = None) -> Scraps:
+        far = unlike(tone, usable, surface, care, away)
+        inner = None if away is None else within(unlike(wide(), usable, surface, care, away), usable, per_mm)
+        return scraps(far, usable, valid, below, per_mm, inner)
 
-    found: list[Scraps] = []
-    for surface in surfaces(tone, usable, valid):
-        best = left(surface, CARES[0])
-        for care in CARES[1:]:
+    @cache
+    def wide() -> Floats:
+        return wide_tone(tone, usable, per_mm)
+
+    tables = surfaces(tone, usable, valid)
+    found = [left(surface, CARES[0]) for surface in tables]
+    whole = all(not pieces.plain for pieces in found) and striped_all_over(work, usable, per_mm)
+    for number, surface in enumerate(tables[:1] if whole else tables):
+        best = found[number]
+        for care in CARES[-1:] if whole else CARES[1:]:
             if not best.plain or best.solidity < _WHOLE:
                 best = _better(best, left(surface, care))
-        if best.solidity < _WHOLE:
-            away = apart(best, valid, _APART_MM * per_mm)
+        if best.solidity < _WHOLE and not whole:
+            away = apart(best, valid, per_mm)
             for care in CARES if away is not None else ():
                 best = _better(best, left(surface, care, away))
-        found.append(best)
         if best.plain:
             return _regions(square, best.blobs, covered)
-    if striped_all_over(work, usable, per_mm) or patterned_all_over(work, usable, per_mm):
+        found[number] = best
+    if whole or patterned_all_over(work, usable, per_mm):
         return (_whole(square, covered),)
     likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
     return () if likely is None else _regions(square, likely.blobs, covered)
@@ -144,17 +152,20 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     return ClothRegion(
         mask=np.asarray(big & square.valid & ~hidden),
         outline_mm=outline,
-        holes_mm=tuple(
-            ring
-            for ring in (
-                _simplified(np.asarray(square.origin_mm) + rings[k].reshape(-1, 2) / square.px_per_mm) for k in holes
-            )
-            if len(ring) >= 3 and _area(ring) >= LEAST_HOLE_MM2
-        ),
+        holes_mm=tuple(_hole(square, tone, rings[k]) for k in holes if _large(rings[k], square.px_per_mm)),
         u95_mm=math.hypot(_EDGE_U95_PX / square.px_per_mm, SIMPLIFY_MM),
         edges=straight_edges(mm, np.asarray(seen)),
         touches_frame=bool((~free).mean() > 0.01),
     )
+
+
+def _large(ring: np.ndarray, px_per_mm: float) -> bool:
+    return cv2.contourArea(ring) >= LEAST_HOLE_MM2 * px_per_mm**2
+
+
+def _hole(square: SquareOn, tone: Floats, ring: np.ndarray) -> tuple[Point, ...]:
+    rim = sharpened(tone, ring.reshape(-1, 2).astype(np.float64), hole=True)
+    return _simplified(np.asarray(square.origin_mm) + rim / square.px_per_mm)
 
 
 def _beside(hidden: Mask, square: SquareOn) -> Mask:

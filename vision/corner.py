@@ -11,6 +11,8 @@ from vision.swatch import Doubles, Mask
 _LOOK_MM, _SKIP_MM = 45.0, 3.0
 #: The edge is straight if its points lie so near the line, mm (fraying included); else nothing is said of the corner.
 _STRAIGHT_MM = 1.5
+#: Of a contour put below what covers it at least this share lies there; the rest is beside it (skipped above).
+_BELOW_SHARE = 0.5
 #: Edges that meet at less than this are one edge; the corner between them would be anywhere, degrees.
 _LEAST_TURN_DEG = 25.0
 
@@ -34,12 +36,11 @@ def with_corners(
     parts: list[tuple[Doubles, Mask, Mask]] = []
     last = 0
     for start, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
-        corner = _corner(contour, seen, int(start), int(end), px_per_mm) if free[start:end].all() else None
-        if corner is not None and _inside(hidden, corner):
-            low, high = max(int(start) - skip, last + 1), min(int(end) + skip, count - 1)
-            run = np.concatenate([_between(contour[low - 1], corner), _between(corner, contour[high])])
+        low, high = max(int(start) - skip, last + 1), min(int(end) + skip, count - 1)
+        below = _below(contour, seen, (int(start), int(end)), (low, high), px_per_mm) if free[start:end].all() else None
+        if below is not None and _inside(hidden, below):
             parts.append((contour[last:low], seen[last:low], free[last:low]))
-            parts.append((run, np.zeros(len(run), bool), np.ones(len(run), bool)))
+            parts.append((below, np.zeros(len(below), bool), np.ones(len(below), bool)))
             last = high
         else:
             parts.append((contour[last:end], seen[last:end], free[last:end]))
@@ -49,10 +50,14 @@ def with_corners(
     return points, shown, off
 
 
-def _corner(contour: Doubles, seen: Mask, start: int, end: int, px_per_mm: float) -> Doubles | None:
-    """Where the straight edges before and after a hidden run meet."""
+def _below(
+    contour: Doubles, seen: Mask, run: tuple[int, int], replaced: tuple[int, int], px_per_mm: float
+) -> Doubles | None:
+    """The contour (K, 2) below what covers it, between two points of it: to where the straight edges before and after
+    the hidden run meet, and straight on where they are one edge. None where they are not straight."""
     look, skip = round(_LOOK_MM * px_per_mm), round(_SKIP_MM * px_per_mm)
     count = len(contour)
+    start, end = run
     before = np.arange(start - look, start - skip) % count
     after = np.arange(end + skip, end + look) % count
     lines = []
@@ -65,16 +70,24 @@ def _corner(contour: Doubles, seen: Mask, start: int, end: int, px_per_mm: float
             return None
         lines.append((middle, unit))
     (p, a), (q, b) = lines
+    first, last = contour[replaced[0] - 1], contour[replaced[1]]
     cross = float(a[0] * b[1] - a[1] * b[0])
     if abs(cross) < np.sin(np.radians(_LEAST_TURN_DEG)):
-        return None
+        aside = abs(float((last - first) @ np.array([-a[1], a[0]])))
+        one = aside < np.sin(np.radians(_LEAST_TURN_DEG)) * float(np.hypot(*(last - first)))
+        return _between(first, last) if one else None
     step = float((q - p)[0] * b[1] - (q - p)[1] * b[0]) / cross
-    return np.asarray(p + step * a)
+    corner = p + step * a
+    return np.concatenate([_between(first, corner), _between(corner, last)])
 
 
-def _inside(hidden: Mask, point: Doubles) -> bool:
-    x, y = round(float(point[0])), round(float(point[1]))
-    return 0 <= y < hidden.shape[0] and 0 <= x < hidden.shape[1] and bool(hidden[y, x])
+def _inside(hidden: Mask, points: Doubles) -> bool:
+    """Whether nearly all points (K, 2) lie below what covers; the contour's ends beside it do not."""
+    at = np.rint(points).astype(int)
+    there = (at >= 0).all(axis=1) & (at[:, 0] < hidden.shape[1]) & (at[:, 1] < hidden.shape[0])
+    if not there.all():
+        return False
+    return bool(hidden[at[:, 1], at[:, 0]].mean() > _BELOW_SHARE)
 
 
 def _between(first: Doubles, last: Doubles) -> Doubles:

@@ -21,6 +21,10 @@ _REACH_PX = 5
 #: least so much tone, and by this share of what the cloth further in does.
 _PLATEAU_SAMPLES = 6
 _LEAST_RISE, _LEAST_RISE_SHARE = 8.0, 0.35
+#: Where the cloth is nearly of the table's colour, lines are averaged over so many on either side, and it rises by at
+#: least so much tone (ten times what noise is left, own scenes), and by this share of what the cloth further in does;
+#: lightness counts for so little there, because the cloth's shadow changes it by more than the cloth does.
+_FAINT_ROWS, _FAINT_RISE, _FAINT_RISE_SHARE, _FAINT_LIGHT = 4, 2.0, 0.6, 0.2
 #: A side is straight enough to have one direction while it bends less than this share of the cloth's size.
 _STRAIGHT_SHARE = 0.02
 #: A straight side is at least so long, mm, and this share of the cloth's size (shorter ones say little of a grain).
@@ -49,29 +53,50 @@ class ClothEdge:
     scatter_mm: float
 
 
-def sharpened(tone: Floats, contour: Doubles) -> Doubles:
+def sharpened(tone: Floats, contour: Doubles, *, hole: bool = False) -> Doubles:
     """Move each point (x, y) of a closed contour along its normal to where the table's colour is half left.
+
+    The table lies outside the contour, and inside that of a ``hole``.
 
     Coming from the table, the first rise counts, so that a sliver of another stripe along the rim stays cloth; a rise
     far smaller than the cloth's own is its shadow.
     """
     ahead, behind = np.roll(contour, -3, axis=0), np.roll(contour, 3, axis=0)
-    tangent = (ahead - behind) * (1 if _signed_area(contour) > 0 else -1)
+    tangent = (ahead - behind) * (1 if (_signed_area(contour) > 0) != hole else -1)
     outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
     offsets = np.arange(_REACH_PX + 1, -_REACH_PX - 1.01, -0.5)  # from the table inwards
     x = (contour[:, 0, None] + outward[:, 0, None] * offsets).astype(np.float32)
     y = (contour[:, 1, None] + outward[:, 1, None] * offsets).astype(np.float32)
-    along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    clear = along.astype(np.float64)
+    shift, found = _rise(clear, _light(clear), offsets, _LEAST_RISE, _LEAST_RISE_SHARE)
+    if not found.all():
+        rows = cv2.copyMakeBorder(along, _FAINT_ROWS, _FAINT_ROWS, 0, 0, cv2.BORDER_WRAP)
+        mean = cv2.blur(rows, (1, 2 * _FAINT_ROWS + 1))[_FAINT_ROWS:-_FAINT_ROWS]
+        tint = mean.astype(np.float64) * np.array([_FAINT_LIGHT, 1.0, 1.0])
+        faint, seen = _rise(tint, tint, offsets, _FAINT_RISE, _FAINT_RISE_SHARE)
+        shift = np.where(~found & seen, faint, shift)
+    near = np.median(np.stack([np.roll(shift, k) for k in range(-3, 4)]), axis=0)
+    return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None])
+
+
+def _rise(
+    along: Doubles, light: Doubles, offsets: Doubles, least_rise: float, least_share: float
+) -> tuple[Doubles, Mask]:
+    """Where N lines come from the table's colour to the cloth's, at ``offsets`` px (K,): 0 where they do not.
+
+    ``along`` (N, K, 3) is what they see, as far apart as it looks; ``light`` (N, K, 3) the same as it mixes at an edge.
+    Where the cloth itself rises by less than ``least_rise``, a shadow would be taken for it.
+    """
     away = np.sqrt(((along - along[:, :4].mean(1, keepdims=True)) ** 2).sum(2))
     plateau = np.max([np.roll(away, -k, axis=1) for k in range(_PLATEAU_SAMPLES)], axis=0)
     plateau[:, -_PLATEAU_SAMPLES:] = away[:, -_PLATEAU_SAMPLES:]
-    least = np.maximum(_LEAST_RISE, _LEAST_RISE_SHARE * np.median(away[:, -6:], axis=1))[:, None]
-    past = (away >= plateau / 2) & (plateau >= least)
+    further = np.median(away[:, -6:], axis=1)[:, None]
+    past = (away >= plateau / 2) & (plateau >= np.maximum(least_rise, least_share * further)) & (further >= least_rise)
     first = past.argmax(axis=1)
-    rows = np.arange(len(contour))
+    rows = np.arange(len(along))
     inside = np.minimum(first[:, None] + np.arange(_PLATEAU_SAMPLES), away.shape[1] - 1)
     top = np.take_along_axis(inside, np.take_along_axis(away, inside, axis=1).argmax(axis=1)[:, None], axis=1)[:, 0]
-    light = _light(along)
     ground = light[:, :4].mean(axis=1)
     span = light[rows, top] - ground
     share = ((light - ground[:, None]) * span[:, None]).sum(2) / np.maximum((span * span).sum(1), 1e-12)[:, None]
@@ -79,9 +104,8 @@ def sharpened(tone: Floats, contour: Doubles) -> Doubles:
     index = np.maximum((share >= 0.5).argmax(axis=1), 1)
     low, high = share[rows, index - 1], share[rows, index]
     place = offsets[index - 1] - 0.5 * np.clip((0.5 - low) / np.where(high > low, high - low, 1.0), 0, 1)
-    shift = np.where(past.any(axis=1) & (first > 0), place, 0.0)
-    near = np.median(np.stack([np.roll(shift, k) for k in range(-3, 4)]), axis=0)
-    return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None])
+    found = past.any(axis=1) & (first > 0)
+    return np.where(found, place, 0.0), np.asarray(found)
 
 
 def _light(tone: Doubles) -> Doubles:

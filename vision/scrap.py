@@ -31,6 +31,10 @@ _LEAST_SOLIDITY = 0.82
 #: What is unlike the table and narrower than this, mm, is noise; of more than this share of the cloths' area lying
 #: outside them, they are not all that lies on the table.
 _SPECK_MM, _MOST_MISSED = 2.0, 0.1
+#: The table is learnt anew so far from the cloth, mm, and from all that is unlike it and at least so large, mm².
+_APART_MM, _LEAST_SPOT_MM2 = 4.0, 30.0
+#: Standard deviation of a wide average, mm, and how far beyond a cloth's edge it is coloured by it.
+_WIDE_MM, _INSET_MM = 3.0, 6.5
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.5
 
@@ -47,17 +51,25 @@ class Scraps:
     solidity: float
 
 
-def scraps(unlike: Floats, usable: Mask, valid: Mask, below: Callable[[Mask], Mask], per_mm: float) -> Scraps:
-    """The pieces left when a table is taken away.
+def scraps(
+    unlike: Floats,
+    usable: Mask,
+    valid: Mask,
+    below: Callable[[Mask], Mask],
+    per_mm: float,
+    inner: Mask | None = None,
+) -> Scraps:
+    """The pieces left when a table is taken away; ``inner``: what is known to be none of it, however like it looks.
 
     Where they run from border to border, are many, ragged, or lie all round, the "table" may be one of the colours of
     a cloth that fills the picture.
     """
     other = (unlike > SURELY_ELSE) & usable
-    joined = closed(other, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
+    held = other if inner is None else other | inner
+    joined = closed(held, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
     joined = _joined(joined | below(joined), per_mm)
     joined = closed(joined, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
-    solid = _filled(joined.astype(np.uint8), usable & (unlike <= SURELY_ELSE), per_mm)
+    solid = _filled(joined.astype(np.uint8), usable & ~held, per_mm)
     least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
@@ -78,6 +90,20 @@ def scraps(unlike: Floats, usable: Mask, valid: Mask, below: Callable[[Mask], Ma
         and missed <= _MOST_MISSED
     )
     return Scraps(blobs=blobs, other=other, plain=plain, possible=possible, solidity=solidity)
+
+
+def wide_tone(tone: Floats, usable: Mask, per_mm: float) -> Floats:
+    """Tone (H, W, 3) averaged so widely that stripes and motifs on a ground like the table colour the ground too."""
+    seen = usable.astype(np.float32)
+    size = (0, 0)
+    mean = cv2.GaussianBlur(tone * seen[..., None], size, _WIDE_MM * per_mm)
+    cover = cv2.GaussianBlur(seen, size, _WIDE_MM * per_mm)
+    return np.asarray(mean / np.maximum(cover, 1e-3)[..., None], dtype=np.float32)
+
+
+def within(unlike: Floats, usable: Mask, per_mm: float) -> Mask:
+    """Where a wide average differs from the table, so far in that nothing beside the cloth has been averaged."""
+    return closed((unlike > SURELY_ELSE) | ~usable, cv2.MORPH_ERODE, _INSET_MM * per_mm) & usable
 
 
 def _any(blobs: Sequence[Mask], shape: tuple[int, ...]) -> Mask:
@@ -118,17 +144,18 @@ def _solidity(blob: Mask) -> float:
     return float(blob.sum()) / max(cv2.contourArea(cv2.convexHull(np.concatenate(rings))), 1.0)
 
 
-def apart(found: Scraps, valid: Mask, margin_px: float) -> Mask | None:
+def apart(found: Scraps, valid: Mask, per_mm: float) -> Mask | None:
     """Where nothing is to be learnt of the table: the convex hull of all that is not the table, with a margin.
 
     None where there is nothing, or where it reaches the picture's border.
     """
     rings = cv2.findContours(found.other.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[-2]
+    rings = [ring for ring in rings if cv2.contourArea(ring) >= _LEAST_SPOT_MM2 * per_mm**2]
     if not rings:
         return None
     inside = np.zeros(valid.shape, np.uint8)
     cv2.fillPoly(inside, [cv2.convexHull(np.concatenate(rings))], 1)
-    held: Mask = np.asarray(cv2.dilate(inside, _disc(margin_px)) > 0)
+    held: Mask = np.asarray(cv2.dilate(inside, _disc(_APART_MM * per_mm)) > 0)
     return None if (held & ~closed(valid, cv2.MORPH_ERODE, 3.0)).any() else held
 
 

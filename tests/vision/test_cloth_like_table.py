@@ -78,3 +78,36 @@ def test_motifs_on_both_sides_of_a_ruler_are_no_cloth_below_it() -> None:
     assert len(found) == 1
     assert found[0].touches_frame
     assert found[0].area_mm2 == pytest.approx(SIZE_MM[0] * SIZE_MM[1], rel=0.02)
+
+
+def test_a_cloth_s_shadow_is_none_of_it() -> None:
+    """A cream cloth of 220 by 160 mm on a grey table throws a shadow of 3 mm to the right and below, darker than the
+    cloth differs from the table: its area is as without the shadow, to 1 %."""
+    cloth = Cloth(print=PlainPrint(colour=CREAM), width_mm=220.0, length_mm=160.0)
+    square = laid(cloth, table=Table(colour="#d7d3c8", depth=0.02))
+    rim = (cloth.corners_mm() - np.array(square.origin_mm)) * PX_PER_MM
+    dark = np.zeros(square.valid.shape, np.uint8)
+    cv2.fillPoly(dark, [np.rint(rim + 6).astype(np.int32)], 1)
+    lit = np.zeros_like(dark)
+    cv2.fillPoly(lit, [np.rint(rim).astype(np.int32)], 1)
+    shadow = cv2.GaussianBlur(dark.astype(np.float32), (0, 0), 2.0) * (1 - lit)
+    square.rgb[:] = np.rint(square.rgb * (1 - 0.1 * shadow)[..., None])
+    found = find_cloths(square)
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx(220 * 160, rel=0.01)
+
+
+def test_a_tape_across_the_cloth_leaves_its_edges_straight() -> None:
+    """A tape and its shadow lie across a cloth and beyond it: where they cross its edges these go straight on."""
+    square = laid(Cloth(print=PlainPrint(colour="#23426f"), width_mm=240.0, length_mm=150.0, edges=("cut",) * 4))
+    tape = np.array([[-200.0, 10.0], [200.0, 20.0], [200.0, 33.0], [-200.0, 23.0]])
+    dark = np.zeros(square.valid.shape, np.uint8)
+    under = np.rint((tape + [1.0, 2.0] - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
+    cv2.fillPoly(dark, [under], 1)
+    shadow = cv2.GaussianBlur(dark.astype(np.float32), (0, 0), 3.0)
+    square.rgb[:] = np.rint(square.rgb * (1 - 0.25 * shadow)[..., None])
+    _ruled(square, tape)
+    found = find_cloths(square, covered_mm=[tape])
+    rim = np.array([[-120.0, -75.0], [120.0, -75.0], [120.0, 75.0], [-120.0, 75.0]], np.float32).reshape(-1, 1, 2)
+    away = [abs(cv2.pointPolygonTest(rim, (float(x), float(y)), True)) for x, y in found[0].outline_mm]
+    assert max(away) <= 2.0
