@@ -102,7 +102,7 @@ def test_a_tape_across_the_cloth_leaves_its_edges_straight() -> None:
     square = laid(Cloth(print=PlainPrint(colour="#23426f"), width_mm=240.0, length_mm=150.0, edges=("cut",) * 4))
     tape = np.array([[-200.0, 10.0], [200.0, 20.0], [200.0, 33.0], [-200.0, 23.0]])
     dark = np.zeros(square.valid.shape, np.uint8)
-    under = np.rint((tape + [1.0, 2.0] - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
+    under = np.rint((tape + np.array([1.0, 2.0]) - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
     cv2.fillPoly(dark, [under], 1)
     shadow = cv2.GaussianBlur(dark.astype(np.float32), (0, 0), 3.0)
     square.rgb[:] = np.rint(square.rgb * (1 - 0.25 * shadow)[..., None])
