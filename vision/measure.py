@@ -18,6 +18,7 @@ from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of
+from vision.light import burnt_out, gains_of, in_white_light
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale
 from vision.photo import Photo, focal_length_px
 from vision.plane import Plane, fit_plane
@@ -103,12 +104,13 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
         return _without_scale(photo, readings, warnings)
     covered = _covered(plane, readings)
     regions = _cloths(photo, plane, covered, warnings)
+    gains = gains_of(photo.rgb, readings)
     levelled = _levelled(photo, plane, regions, covered)
     if levelled is not plane:
         plane, covered = levelled, _covered(levelled, readings)
         regions = _cloths(photo, plane, covered, warnings)
     found = tuple(
-        _measure_cloth(photo, plane, region, covered, request, number, warnings)
+        _measure_cloth(photo, plane, region, covered, request, number, gains, warnings)
         for number, region in enumerate(regions)
     )
     measurement = Measurement(
@@ -223,6 +225,7 @@ def _measure_cloth(
     covered: tuple[Floats, ...],
     request: MeasureRequest,
     number: int,
+    gains: Floats | None,
     warnings: list[str],
 ) -> ClothEvidence:
     square, mask = _fine(photo, plane, region, covered)
@@ -230,6 +233,8 @@ def _measure_cloth(
     which = "" if number == 0 else f"Cloth {number + 1}: "
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
+    if print_ is not None:
+        print_ = _coloured(print_, gains, which, warnings)
     lie = lie_of(plane, region, print_, request, covered)
     edge = request.torn or request.selvage
     if edge and lie.skew is None and number == 0 and print_ is not None and print_.across_direction_deg is not None:
@@ -282,6 +287,16 @@ def region_mask(
 
 def _pixels(square: SquareOn, points_mm: Floats) -> NDArray[np.int32]:
     return np.asarray(np.rint((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm), dtype=np.int32)
+
+
+def _coloured(print_: Print, gains: Floats | None, which: str, warnings: list[str]) -> Print:
+    """The print in white light where that is known; a word where its colours cannot be trusted."""
+    if burnt_out(print_):
+        warnings.append(
+            f"{which}The lightest stripes are burnt out in the photo, so their colours are not to be trusted (the "
+            "widths are): photograph it a little darker."
+        )
+    return print_ if gains is None else in_white_light(print_, gains)
 
 
 def sure(print_: Print, which: str, warnings: list[str]) -> Print:

@@ -28,6 +28,8 @@ FEWEST_CORNERS = 8
 SEARCH_SIDE_PX = 1600
 #: One standard deviation of a corner refined in a sharp photograph, px (rendered scenes; OpenCV's cornerSubPix).
 CORNER_SIGMA_PX = 0.12
+#: A corner further than this share of the picture's long side from the flat board is another's; lenses bend less.
+ASTRAY_SHARE = 0.0015
 #: White paper around the board that hides the table or the cloth, mm (to the sides; above and below).
 PAPER_MARGIN_MM = (28.0, 34.0)
 
@@ -51,6 +53,19 @@ def black_cells_mm() -> tuple[tuple[float, float, float, float], ...]:
     return tuple(black)
 
 
+def white_places_mm() -> Floats:
+    """Places (N, 2) of bare paper on the board: half way between each marker and the rim of its square."""
+    near, middle, far = (SQUARE_MM - MARKER_MM) / 4, SQUARE_MM / 2, SQUARE_MM - (SQUARE_MM - MARKER_MM) / 4
+    ring = np.array([(near, middle), (far, middle), (middle, near), (middle, far), (near, near), (far, far)])
+    squares = [
+        (column * SQUARE_MM, row * SQUARE_MM)
+        for row in range(SQUARES[1])
+        for column in range(SQUARES[0])
+        if (row + column) % 2
+    ]
+    return np.asarray((np.array(squares)[:, None] + ring[None]).reshape(-1, 2), dtype=np.float64)
+
+
 def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
     """Find the printed target in a photo (H, W, 3) uint8; None where it is not there or too little of it is."""
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
@@ -64,13 +79,14 @@ def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
             found = (_refined(grey, corners, found[1]), found[1])
     if found is None:
         found = _detect(grey)
-    return None if found is None else _reading(*found)
+    return None if found is None else _reading(*found, max(grey.shape))
 
 
-def _reading(corners_px: Floats, ids: NDArray[np.int64]) -> Reading | None:
+def _reading(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Reading | None:
+    astray_px = max(2.0, ASTRAY_SHARE * side_px)
     inner = SQUARES[0] - 1
     places = np.stack([ids % inner + 1, ids // inner + 1], axis=1) * SQUARE_MM
-    homography, kept = cv2.findHomography(places, corners_px, cv2.RANSAC, 2.0)
+    homography, kept = cv2.findHomography(places, corners_px, cv2.RANSAC, astray_px)
     if homography is None or int(kept.sum()) < FEWEST_CORNERS:
         return None
     chosen = kept.ravel().astype(bool)
