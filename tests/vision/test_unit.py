@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from vision.reference.unit import hear
@@ -25,3 +26,19 @@ def test_ticks_shorter_than_any_ruler_s_settle_nothing() -> None:
     assert plain.sure()
     assert plain.best is not None
     assert plain.best.division.base_mm == 25.4 / 32
+
+
+@pytest.mark.parametrize(("dirt", "spread", "read"), [(0.3, 0.1, True), (0.6, 0.03, False)])
+def test_halves_are_told_before_eighths(dirt: float, spread: float, read: bool) -> None:
+    """Every second, fourth and eighth tick longer than the last are eighths of an inch. Dirt that makes every fourth
+    inch's tick longer does not make thirty-seconds of them: no scale tells its sixteenths, eighths and quarters apart
+    and not its halves (common practice)."""
+    index = np.arange(97)
+    size = np.full(97, 1.76)
+    for every, length in ((2, 2.45), (4, 3.14), (8, 3.82)):
+        size[index % every == 0] = length
+    size[index % 32 == 8] += dirt
+    heard = hear(index, size + np.random.default_rng(4).normal(0, spread, 97))
+    assert heard.sure() == read
+    assert heard.best is not None
+    assert not read or heard.best.division.base_mm == 25.4 / 8

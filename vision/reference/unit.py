@@ -43,6 +43,8 @@ TICK_MM, TICK_SPREAD = 3.2, 0.6
 LEAST_TICK_MM = 1.0
 #: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
 MISSING = 1.2
+#: ... and for each finer kind that is told apart all the same: a scale shows its halves before its eighths.
+SKIPPED = 1.5
 #: Cost of ways to divide that are rarely met, nats (our estimate of practice).
 RARE = 4.0
 
@@ -131,14 +133,15 @@ def _divisions() -> tuple[Division, ...]:
         steps = [2**j for j in range(1, int(math.log2(top)))]
         for count in range(len(steps) + 1):
             for chosen in combinations(steps, count):
-                missing = len(steps) - count
+                missing = [every for every in steps if every not in chosen]
+                skipped = sum(fine < every for every in missing for fine in chosen)
                 out.append(
                     Division(
                         unit="inch",
                         base_mm=INCH_MM / top,
                         top=top,
                         longer=(*chosen, top),
-                        cost=cost + MISSING * missing,
+                        cost=cost + MISSING * len(missing) + SKIPPED * skipped,
                     )
                 )
         # the longest in the picture may be the half inch's
