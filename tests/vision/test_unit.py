@@ -28,6 +28,17 @@ def test_ticks_shorter_than_any_ruler_s_settle_nothing() -> None:
     assert plain.best.division.base_mm == 25.4 / 32
 
 
+def test_tips_of_long_ticks_are_no_scale_of_their_own() -> None:
+    """Seen beyond the ends of the shorter ticks, sixteenths look like quarters of an inch a fifth of a spacing long: no
+    ruler has such ticks (common practice), so nothing is read from the tips; ticks twice as long are read."""
+    index = np.arange(73)
+    size = np.full(73, 0.2)
+    size[index % 2 == 0], size[index % 4 == 0] = 0.3, 0.42
+    noise = np.random.default_rng(6).normal(0, 0.01, 73)
+    assert not hear(index, size + noise).sure()
+    assert hear(index, 2 * (size + noise)).sure()
+
+
 @pytest.mark.parametrize(("dirt", "spread", "read"), [(0.3, 0.1, True), (0.6, 0.03, False)])
 def test_halves_are_told_before_eighths(dirt: float, spread: float, read: bool) -> None:
     """Every second, fourth and eighth tick longer than the last are eighths of an inch. Dirt that makes every fourth

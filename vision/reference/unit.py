@@ -41,6 +41,8 @@ TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
 #: lengths were misread (digits that touch the ticks), and nothing is sure.
 LEAST_TICK_MM = 1.0
+#: ... nor, as a share of the spacing, than this: shorter are the tips of ticks whose finer neighbours were overlooked.
+LEAST_TICK_SHARE = 0.3
 #: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
 MISSING = 1.2
 #: ... and for each finer kind that is told apart all the same: a scale shows its halves before its eighths.
@@ -111,7 +113,9 @@ class Hearing:
     def sure(self) -> bool:
         """Whether the tick lengths alone settle the size of a tick."""
         best = self.best
-        if best is None or best.division.unit == "none" or self.shortest * best.division.base_mm < LEAST_TICK_MM:
+        if best is None or best.division.unit == "none":
+            return False
+        if self.shortest < LEAST_TICK_SHARE or self.shortest * best.division.base_mm < LEAST_TICK_MM:
             return False
         if self.told:
             return self.margin() >= TOLD_MARGIN and self.evidence() >= LEAST_EVIDENCE
