@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from tests.makers.camera import Floats
-from tests.makers.cloth import AnyPrint, CheckPrint, MotifPrint, StripePrint
+from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, MotifPrint, StripePrint
 from tests.makers.colour import encoded
 from tests.makers.fact import Facts, contrast_grey, seen_mm
 from tests.makers.ruler import divisions
@@ -32,11 +32,13 @@ _TARGET_GREY = 215.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Floor:
-    """Standard deviations as shares: of the period in pixels, of the scale in pixels, of the reference itself."""
+    """Standard deviations as shares: of the period in pixels, of the scale in pixels, of the reference itself; and of
+    the direction of a line through the torn edge, degrees: the edge's own irregularity lets nobody know it better."""
 
     period: float
     scale: float
     tolerance: float
+    torn_deg: float
 
     @property
     def total(self) -> float:
@@ -48,7 +50,19 @@ def floor_of(shot: Shot, facts: Facts) -> Floor:
     """The floor of a shot's first repeat."""
     variance = shot.noise**2 + _ROUNDING
     u95 = PRINT_RELATIVE_U95 if facts.reference == "target" else RULER_RELATIVE_U95
-    return Floor(period=_period(shot, variance), scale=_scale(shot, facts, variance), tolerance=u95 / 1.96)
+    return Floor(
+        period=_period(shot, variance),
+        scale=_scale(shot, facts, variance),
+        tolerance=u95 / 1.96,
+        torn_deg=torn_sd_deg(shot.cloths[0]),
+    )
+
+
+def torn_sd_deg(cloth: Cloth) -> float:
+    """Standard deviation of the slope of a straight line fitted to the lower edge as the maker tears it: a point every
+    0.8 mm, off by half the fray (least squares: σ over the root of n times the spread)."""
+    count = max(3, int(cloth.width_mm / 0.8))
+    return math.degrees(cloth.fray_mm / 2 / (math.sqrt(count / 12) * cloth.width_mm))
 
 
 def stretch_sd(spread: float, slope_power: float, variance: float) -> float:

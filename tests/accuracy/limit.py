@@ -114,7 +114,9 @@ def _errors(attempts: list[Attempt]) -> list[str]:
     for name, goal, sieve in _ROWS:
         lines.append(_error_row(name, goal, [a for a in attempts if sieve(a)]))
     skews = [abs(p.error or 0.0) for a in attempts for p in a.trial.of("skew") if not p.refused]
-    lines.append(_plain_row("skew, torn edge in view, °", "0.08 / 0.3", skews))
+    torn = [a.floor.torn_deg for a in attempts if a.facts.torn] or [np.nan]
+    bound = f"{_MEDIAN_OF_NORMAL * np.median(torn):.3f} / {_P95_OF_NORMAL * np.median(torn):.3f}"
+    lines.append(f"{_plain_row('skew, torn edge in view, °', '0.08 / 0.3', skews)}{'':>56}   {bound:>14}")
     turned = [a for a in attempts if any(not p.refused for p in a.trial.of("direction"))]
     ours = [abs(p.error or 0.0) for a in turned for p in a.trial.of("direction")[:1]]
     fft = _known(abs(a.rivals.fft_direction_deg) if a.rivals.fft_direction_deg is not None else None for a in turned)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.accuracy.floor import print_slope_power, stretch_sd
+from tests.accuracy.floor import print_slope_power, stretch_sd, torn_sd_deg
 from tests.accuracy.limit import table
 from tests.accuracy.pool import tried
 from tests.accuracy.rival import fft_peak, hough_lines, rivals_of, ruler_px_per_mm
@@ -67,6 +67,17 @@ def test_floor_is_what_least_squares_reaches() -> None:
     noise = rng.normal(0, sigma, (count, 400))
     reached = np.linalg.lstsq(design, noise, rcond=None)[0][0].std()
     assert reached == pytest.approx(bound, rel=0.12)
+
+
+def test_torn_edge_s_own_irregularity_is_its_floor() -> None:
+    """The slope of a line through 300 torn edges scatters as the floor says."""
+    slopes = []
+    for seed in range(300):
+        cloth = Cloth(print=STRIPES, width_mm=90.0, length_mm=60.0, fray_mm=1.6, seed=seed)
+        outline = cloth.outline_mm()
+        edge = outline[(outline[:, 1] > 22) & (np.abs(outline[:, 0]) < 44.5)]
+        slopes.append(math.degrees(math.atan(np.polyfit(edge[:, 0], edge[:, 1], 1)[0])))
+    assert np.std(slopes) == pytest.approx(torn_sd_deg(cloth), rel=0.12)
 
 
 def test_blur_takes_slope_away() -> None:

@@ -139,7 +139,7 @@ def _cloth(rng: np.random.Generator, kind: Kind, field: Field, fills: bool, soft
         skew_deg=float(rng.uniform(-3, 3)),
         phase_mm=(float(rng.uniform(0, 100)), float(rng.uniform(0, 100))),
         edges=("torn", "selvage", "torn", "selvage") if rng.random() < 0.75 else ("cut", "selvage", "torn", "cut"),
-        fray_mm=float(rng.uniform(0.4, 3.0)),
+        fray_mm=float(rng.uniform(0.4, 2.0)),
         thread_mm=float(rng.uniform(0.3, 0.9)),
         weave_depth=float(rng.uniform(0.02, 0.14)),
         slub_depth=float(rng.uniform(0.01, 0.06)),
