@@ -42,6 +42,7 @@ class Asked:
     torn: Side | None = None
     selvage: Side | None = None
     thread: str | None = None
+    weave: bool = False
 
 
 def request(asked: Asked) -> MeasureRequest:
@@ -63,6 +64,7 @@ def request(asked: Asked) -> MeasureRequest:
         torn=asked.torn,
         selvage=asked.selvage,
         thread=None if asked.thread is None else _thread(asked.thread),
+        weave=asked.weave,
     )
 
 

@@ -1,4 +1,4 @@
-"""The grain: how the threads of a cloth lie, from an edge that follows them, or from a thread drawn out of it."""
+"""The grain: how the threads of a cloth lie, from an edge that follows them, a thread drawn out, or themselves."""
 
 from __future__ import annotations
 
@@ -42,19 +42,21 @@ def read_grains(
     torn: Side | None = None,
     selvage: Side | None = None,
     thread_deg: Estimate | None = None,
+    weave_deg: Estimate | None = None,
     covered_mm: Sequence[Doubles] = (),
 ) -> tuple[Grain, ...]:
-    """What is known of a cloth's grain, the surest first: its torn edge, a drawn thread, its selvage; an edge that
-    cannot be seen straight is left out.
+    """What is known of a cloth's grain, the surest first: its torn edge, a drawn thread, its selvage, the weave;
+    an edge that cannot be seen straight is left out.
 
-    ``thread_deg`` is the direction of the drawn thread. ``covered_mm`` are polygons (K, 2) of what lies on or by the
-    cloth: its edges must not be taken for the cloth's.
+    ``thread_deg`` is the direction of the drawn thread, ``weave_deg`` that of one axis of the weave. ``covered_mm`` are
+    polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's.
     """
     own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm))
     seen: tuple[tuple[SkewReference, Estimate | None], ...] = (
         ("torn", _along_edge(own, torn)),
         ("thread", thread_deg),
         ("selvage", _along_edge(own, selvage)),
+        ("weave", weave_deg),
     )
     return tuple(
         Grain(direction_deg=direction, reference=reference)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
 from vision.estimate import Estimate
@@ -18,6 +19,10 @@ from vision.reference.clicks import click_sigma_px
 from vision.request import MeasureRequest, Side, Thread
 from vision.skew import measure_skew, measure_weft
 from vision.swatch import folded_deg
+from vision.weave import read_weave
+
+#: Side of the part of the cloth in which the weave is looked for, px of the photo.
+CLOSE_PX = 1600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,23 +41,53 @@ def lie_of(
     print_: Print | None,
     request: MeasureRequest,
     covered_mm: Sequence[Floats] = (),
+    weave_deg: Estimate | None = None,
 ) -> Lie:
-    """The angles of one cloth. ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's."""
+    """The angles of one cloth. ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's;
+    ``weave_deg`` is an axis of the weave, with the picture's own uncertainty of angles left out."""
     outline = np.asarray(region.outline_mm, dtype=np.float64)
     thread = None if request.thread is None else thread_direction(plane, outline, request.thread)
     grains = read_grains(
-        region, torn=request.torn, selvage=request.selvage, thread_deg=thread, covered_mm=covered_mm
+        region,
+        torn=request.torn,
+        selvage=request.selvage,
+        thread_deg=thread,
+        weave_deg=weave_deg,
+        covered_mm=covered_mm,
     )
     skew = None if print_ is None else measure_skew(print_, grains)
     at = plane.to_px(((outline.min(axis=0) + outline.max(axis=0)) / 2)[None])[0]
     weft = measure_weft(grains, plane.angle_u95_deg_at((float(at[0]), float(at[1]))))
-    return Lie(skew=skew, weft=weft, side=None if skew is None else _side(skew, request, thread))
+    shown = {"thread": thread, "weave": weave_deg}
+    return Lie(skew=skew, weft=weft, side=None if skew is None else _side(skew, request, shown.get(skew.reference)))
 
 
-def _side(skew: Skew, request: MeasureRequest, thread: Estimate | None) -> Side | None:
-    if thread is not None and skew.reference == "thread":
-        return "bottom" if abs(thread.value) <= 45.0 else "right"
+def _side(skew: Skew, request: MeasureRequest, shown: Estimate | None) -> Side | None:
+    if shown is not None:
+        return "bottom" if abs(shown.value) <= 45.0 else "right"
     return request.torn if skew.reference == "torn" else request.selvage
+
+
+def weave_direction(plane: Plane, rgb: NDArray[np.uint8], region: ClothRegion, print_: Print) -> Estimate | None:
+    """The axis of the weave nearest to a print's, from the middle of the cloth as fine as the photo (H, W, 3) shows it.
+
+    None where no single threads are seen.
+    """
+    if print_.across_direction_deg is None:
+        return None
+    outline = np.asarray(region.outline_mm, dtype=np.float64)
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
+    at = plane.to_px(middle[None])[0]
+    native = plane.px_per_mm_at((float(at[0]), float(at[1]))).value
+    half = np.minimum(np.ptp(outline, axis=0) / 2, CLOSE_PX / 2 / native)
+    low, high = middle - half, middle + half
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    close = plane.square_on(rgb, px_per_mm=native, region_mm=box)
+    mask = np.zeros(close.valid.shape, dtype=np.uint8)
+    pixels = np.rint((outline - np.asarray(close.origin_mm)) * native).astype(np.int32)
+    cv2.fillPoly(mask, [pixels], 1)
+    woven = read_weave(close, mask > 0, print_.across_direction_deg.value)
+    return None if woven is None else woven.direction_deg
 
 
 def thread_direction(plane: Plane, outline_mm: Floats, thread: Thread) -> Estimate | None:

@@ -17,7 +17,7 @@ from vision.cloth import ClothRegion, find_cloths
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.level import level, needs_levelling
-from vision.lie import Lie, lie_of
+from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale
 from vision.photo import Photo, focal_length_px
@@ -235,7 +235,15 @@ def _measure_cloth(
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
     if print_ is not None:
         print_ = _coloured(print_, gains, which, warnings)
-    lie = lie_of(plane, region, print_, request, covered)
+    weave = None
+    if request.weave and print_ is not None:
+        weave = weave_direction(plane, photo.rgb, region, print_)
+        if weave is None and number == 0:
+            warnings.append(
+                "The weave cannot be seen thread by thread, so it gives no grain: photograph the cloth from nearer, "
+                "until each thread takes three pixels or more, or name a torn edge."
+            )
+    lie = lie_of(plane, region, print_, request, covered, weave)
     edge = request.torn or request.selvage
     if edge and lie.skew is None and number == 0 and print_ is not None and print_.across_direction_deg is not None:
         warnings.append(

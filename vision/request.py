@@ -37,7 +37,8 @@ class MeasureRequest:
     """The options of a measurement. Sides are those of the upright photo.
 
     ``thickness_mm`` is how much higher the reference lies than the cloth's face (a ruler on the table beside a thick
-    cloth: below zero). Raises CallWrong where the options cannot go together.
+    cloth: below zero). ``weave`` asks for the grain from the weave itself. Raises CallWrong where the options cannot
+    go together.
     """
 
     scale: ScaleChoice = "auto"
@@ -48,6 +49,7 @@ class MeasureRequest:
     torn: Side | None = None
     selvage: Side | None = None
     thread: Thread | None = None
+    weave: bool = False
 
     def __post_init__(self) -> None:
         if self.scale == "points" and not self.clicks:

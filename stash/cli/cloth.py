@@ -35,6 +35,7 @@ def add(
     torn: option.Torn = None,
     selvage: option.Selvage = None,
     thread: option.Thread = None,
+    weave: option.Weave = False,
     stash: option.Where = None,
     json: option.AsJson = False,
 ) -> None:
@@ -55,6 +56,7 @@ def add(
         torn=torn,
         selvage=selvage,
         thread=thread,
+        weave=weave,
     )
     held = actions.stash_at(stash, write=True)
     with output.progress("measuring" if photos else "adding"):

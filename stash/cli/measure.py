@@ -40,6 +40,7 @@ def measure(
     torn: option.Torn = None,
     selvage: option.Selvage = None,
     thread: option.Thread = None,
+    weave: option.Weave = False,
 ) -> None:
     """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
     from stash.cli import batch, findings
@@ -59,6 +60,7 @@ def measure(
         torn=torn,
         selvage=selvage,
         thread=thread,
+        weave=weave,
     )
     request(asked)  # a call that is wrong is wrong once, not for each photo
     tasks = [batch.Task(photo=p, overlay=o) for p, o in zip(files, overlay_files(overlay, files), strict=True)]

@@ -43,6 +43,9 @@ Thread = Annotated[
         "--thread", metavar='"x1,y1 x2,y2"', help="Two places in the upright photo on one crosswise thread drawn out."
     ),
 ]
+Weave = Annotated[
+    bool, typer.Option("--weave", help="Take the grain from the weave itself, in a close-up that shows single threads.")
+]
 Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
 OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
 Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]
