@@ -22,6 +22,7 @@ from vision.family import (
     measured,
     variance,
 )
+from vision.foreshortening import as_photographed, flattened
 from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
 from vision.profile import without_crossing
@@ -85,6 +86,26 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     coarse = swatch.reduced(COARSE_PIXELS)
     total = variance(coarse)
     families = find_families(swatch, coarse, total)
+    flat, gradient = flattened(swatch, families, total)
+    if flat is swatch:
+        return _judged(square, swatch, families, total)
+    coarse = flat.reduced(COARSE_PIXELS)
+    total = variance(coarse)
+    finding = _judged(square, flat, find_families(flat, coarse, total), total)
+    return replace(finding, evidence=_tilted(finding.evidence, swatch.centre_mm, gradient))
+
+
+def _tilted(evidence: PrintEvidence, centre_mm: tuple[float, float], gradient: Doubles) -> PrintEvidence:
+    """The evidence of a flattened cloth, in the plane as the square-on picture shows it."""
+    across, along = (
+        np.column_stack([as_photographed(rows[:, :2], centre_mm, gradient), rows[:, 2:]])
+        for rows in (evidence.crossings_mm, evidence.crossings_along_mm)
+    )
+    return replace(evidence, crossings_mm=across, crossings_along_mm=along)
+
+
+def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], total: float) -> PrintFinding:
+    """What kind of print the families make of it, measured."""
     main = families[0]
     if max(total, main.variance) < PLAIN_VARIANCE:
         return PrintFinding(print=Print(kind="plain"))

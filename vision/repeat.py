@@ -95,7 +95,10 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     lag = fits[0] if fits else _best_beyond(judged, difference, same_look)
     if lag is None:
         return None
-    lag = _borne_out(profile, weight, lag, [one for one, _ in judged], step_mm, same_look)
+    parts = [part for part, _ in judged if _is_part(part, lag)]
+    if any(difference[part] <= difference[lag] for part in parts):
+        return None  # the longer lag passes by its greater play alone
+    lag = _borne_out(profile, weight, lag, parts, step_mm, same_look)
     if lag is None:
         return None
     if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
@@ -139,8 +142,14 @@ def _least_difference(difference: Doubles, lag: int) -> float:
     return middle - (left - right) ** 2 / (8 * bend) if bend > 0 and np.isfinite(bend) else middle
 
 
+def _is_part(part: int, lag: int) -> bool:
+    """Whether a lag is a whole number of times another."""
+    times = round(lag / part)
+    return times >= 2 and abs(lag / part - times) <= _WHOLE_SHARE * times
+
+
 def _borne_out(
-    profile: Doubles, weight: Doubles, lag: int, lags: list[int], step_mm: float, same_look: float
+    profile: Doubles, weight: Doubles, lag: int, parts: list[int], step_mm: float, same_look: float
 ) -> int | None:
     """The lag, where what rules out its parts comes back with it; None where there is no telling.
 
@@ -148,18 +157,10 @@ def _borne_out(
     would make alike is seen again a lag away, looking the same. A blemish is not seen again; where it lies in the
     middle, a long lag compares it with nothing, which is no reason to believe that lag.
     """
-    seen = None
-    for part in lags:
-        times = round(lag / part)
-        if times < 2 or abs(lag / part - times) > _WHOLE_SHARE * times:
-            continue
-        if seen is None:
-            seen = _seen_again(profile, weight, lag, step_mm, same_look)
+    seen = _seen_again(profile, weight, lag, step_mm, same_look)
+    for part in parts:
         places = np.flatnonzero(_change(profile, weight, float(part), step_mm) > same_look)
-        if not len(places):
-            continue
-        share = float((seen[places] & seen[places + part]).mean())
-        if share < COMES_BACK:
+        if len(places) and float((seen[places] & seen[places + part]).mean()) < COMES_BACK:
             return None
     return lag
 
