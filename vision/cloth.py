@@ -31,6 +31,8 @@ _SOFT_MM = 0.8
 #: A cloth with straight frayed edges is so solid (own scenes). Below it, finer and coarser distinctions are tried, and
 #: preferred where they leave it more solid by so much; then the table is learnt anew, apart from the cloth.
 _WHOLE, _MORE_SOLID = 0.98, 0.005
+#: More surfaces round the picture than this are a print (time).
+_MOST_TABLES = 3
 #: So near to what covers the cloth, mm, its contour may be that of what covers it.
 _BESIDE_MM = 1.0
 
@@ -81,7 +83,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
     whole = all(not pieces.plain for pieces in found) and striped_all_over(work, usable, per_mm)
-    for number, surface in enumerate(tables[:1] if whole else tables):
+    for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
         for care in CARES[-1:] if whole else CARES[1:]:
             if not best.plain or best.solidity < _WHOLE:
@@ -93,9 +95,9 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         if best.plain:
             return _regions(square, best.blobs, covered)
         found[number] = best
-    if whole or patterned_all_over(work, usable, per_mm):
-        return (_whole(square, covered),)
     likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
+    if whole or (likely is not None and likely.all_round) or patterned_all_over(work, usable, per_mm):
+        return (_whole(square, covered),)
     return () if likely is None else _regions(square, likely.blobs, covered)
 
 

@@ -18,9 +18,12 @@ Side = Literal["top", "right", "bottom", "left"]
 #: How far to each side of the rough contour its true place is looked for, px of the picture.
 _REACH_PX = 5
 #: The colour just inside the rim is the highest of so many samples (half pixels) on; it rises from the table's by at
-#: least so much tone, and by this share of what the cloth further in does.
+#: least so much tone; and by this share of what the cloth further in does, where it is the table's own colour, darker,
+#: but for this share of the difference: that may be the cloth's shadow.
 _PLATEAU_SAMPLES = 6
-_LEAST_RISE, _LEAST_RISE_SHARE = 8.0, 0.35
+_LEAST_RISE, _LEAST_RISE_SHARE, _SHADOW_SHARE = 8.0, 0.35, 0.35
+#: The table beside the edge is seen so many samples (half pixels) before it, where the lens mixes no cloth into it.
+_BESIDE_SAMPLES = 4
 #: Where the cloth is nearly of the table's colour, lines are averaged over so many on either side, and it rises by at
 #: least so much tone (ten times what noise is left, own scenes), and by this share of what the cloth further in does;
 #: lightness counts for so little there, because the cloth's shadow changes it by more than the cloth does.
@@ -69,24 +72,26 @@ def sharpened(tone: Floats, contour: Doubles, *, hole: bool = False) -> Doubles:
     y = (contour[:, 1, None] + outward[:, 1, None] * offsets).astype(np.float32)
     along = cv2.remap(tone, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     clear = along.astype(np.float64)
-    shift, found = _rise(clear, _light(clear), offsets, _LEAST_RISE, _LEAST_RISE_SHARE)
+    share = np.where(_shadowed(clear), _LEAST_RISE_SHARE, 0.0)
+    shift, found = _rise(clear, _light(clear), offsets, _LEAST_RISE, share)
     if not found.all():
         rows = cv2.copyMakeBorder(along, _FAINT_ROWS, _FAINT_ROWS, 0, 0, cv2.BORDER_WRAP)
         mean = cv2.blur(rows, (1, 2 * _FAINT_ROWS + 1))[_FAINT_ROWS:-_FAINT_ROWS]
         tint = mean.astype(np.float64) * np.array([_FAINT_LIGHT, 1.0, 1.0])
-        faint, seen = _rise(tint, tint, offsets, _FAINT_RISE, _FAINT_RISE_SHARE)
+        faint, seen = _rise(tint, tint, offsets, _FAINT_RISE, np.full(tint.shape[:2], _FAINT_RISE_SHARE))
         shift = np.where(~found & seen, faint, shift)
     near = np.median(np.stack([np.roll(shift, k) for k in range(-3, 4)]), axis=0)
     return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None])
 
 
 def _rise(
-    along: Doubles, light: Doubles, offsets: Doubles, least_rise: float, least_share: float
+    along: Doubles, light: Doubles, offsets: Doubles, least_rise: float, least_share: Doubles
 ) -> tuple[Doubles, Mask]:
     """Where N lines come from the table's colour to the cloth's, at ``offsets`` px (K,): 0 where they do not.
 
     ``along`` (N, K, 3) is what they see, as far apart as it looks; ``light`` (N, K, 3) the same as it mixes at an edge.
-    Where the cloth itself rises by less than ``least_rise``, a shadow would be taken for it.
+    ``least_share`` (N, K) is how much of the rise further in a rise has there at least. Where the cloth itself rises by
+    less than ``least_rise``, a shadow would be taken for it.
     """
     away = np.sqrt(((along - along[:, :4].mean(1, keepdims=True)) ** 2).sum(2))
     plateau = np.max([np.roll(away, -k, axis=1) for k in range(_PLATEAU_SAMPLES)], axis=0)
@@ -98,14 +103,25 @@ def _rise(
     inside = np.minimum(first[:, None] + np.arange(_PLATEAU_SAMPLES), away.shape[1] - 1)
     top = np.take_along_axis(inside, np.take_along_axis(away, inside, axis=1).argmax(axis=1)[:, None], axis=1)[:, 0]
     ground = light[:, :4].mean(axis=1)
-    span = light[rows, top] - ground
-    share = ((light - ground[:, None]) * span[:, None]).sum(2) / np.maximum((span * span).sum(1), 1e-12)[:, None]
-    share[np.arange(away.shape[1])[None, :] < first[:, None] - _PLATEAU_SAMPLES] = 0.0
-    index = np.maximum((share >= 0.5).argmax(axis=1), 1)
+    for _ in range(2):  # again from the table just beside the edge, where the cloth's shadow lies on it
+        span = light[rows, top] - ground
+        share = ((light - ground[:, None]) * span[:, None]).sum(2) / np.maximum((span * span).sum(1), 1e-12)[:, None]
+        share[np.arange(away.shape[1])[None, :] < first[:, None] - _PLATEAU_SAMPLES] = 0.0
+        index = np.maximum((share >= 0.5).argmax(axis=1), 1)
+        beside = np.maximum(index[:, None] - np.arange(_BESIDE_SAMPLES, _BESIDE_SAMPLES + 3), 0)
+        ground = np.take_along_axis(light, beside[..., None], axis=1).mean(axis=1)
     low, high = share[rows, index - 1], share[rows, index]
     place = offsets[index - 1] - 0.5 * np.clip((0.5 - low) / np.where(high > low, high - low, 1.0), 0, 1)
     found = past.any(axis=1) & (first > 0)
     return np.where(found, place, 0.0), np.asarray(found)
+
+
+def _shadowed(along: Doubles) -> Mask:
+    """Where (N, K) lines see the table's own colour, darker: all three coordinates of tone by one factor."""
+    table = along[:, :4].mean(axis=1, keepdims=True)
+    factor = (along * table).sum(2, keepdims=True) / np.maximum((table * table).sum(2, keepdims=True), 1e-9)
+    rest, away = (np.sqrt((v * v).sum(2)) for v in (along - factor * table, along - table))
+    return np.asarray((factor[..., 0] < 1) & (rest < _SHADOW_SHARE * away))
 
 
 def _light(tone: Doubles) -> Doubles:

@@ -35,6 +35,8 @@ _SPECK_MM, _MOST_MISSED = 2.0, 0.1
 _APART_MM, _LEAST_SPOT_MM2 = 4.0, 30.0
 #: Standard deviation of a wide average, mm, and how far beyond a cloth's edge it is coloured by it.
 _WIDE_MM, _INSET_MM = 3.0, 6.5
+#: A piece that reaches all four borders and is less solid is pierced by its own print: no table lies all over a cloth.
+_PIERCED = 0.95
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.5
 
@@ -42,12 +44,14 @@ _LEAST_SEEN = 0.5
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Scraps:
     """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
-    ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table."""
+    ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table.
+    ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print."""
 
     blobs: tuple[Mask, ...]
     other: Mask
     plain: bool
     possible: bool
+    all_round: bool
     solidity: float
 
 
@@ -89,7 +93,8 @@ def scraps(
         and solidity >= _LEAST_SOLIDITY
         and missed <= _MOST_MISSED
     )
-    return Scraps(blobs=blobs, other=other, plain=plain, possible=possible, solidity=solidity)
+    all_round = any(len(s) == 4 and _solidity(blob) < _PIERCED for s, blob in zip(sides, blobs, strict=True))
+    return Scraps(blobs=blobs, other=other, plain=plain, possible=possible, all_round=all_round, solidity=solidity)
 
 
 def wide_tone(tone: Floats, usable: Mask, per_mm: float) -> Floats:

@@ -23,8 +23,7 @@ def laid(
     light = (table or Table()).light(x, y, seed)
     for cloth in cloths:
         outline = (cloth.outline_mm() + np.array(SIZE_MM) / 2) * PX_PER_MM
-        cover = np.zeros(x.shape, np.uint8)
-        cv2.fillPoly(cover, [np.rint(outline * 16).astype(np.int32)], 255, lineType=cv2.LINE_AA, shift=4)
+        cover = _cover(outline, x.shape)
         if hole_mm is not None:
             centre = tuple(round((c + s / 2) * PX_PER_MM) for c, s in zip(hole_mm[:2], SIZE_MM, strict=True))
             cv2.circle(cover, centre, round(hole_mm[2] * PX_PER_MM), 0, -1, lineType=cv2.LINE_AA)
@@ -40,3 +39,11 @@ def laid(
         length_relative_u95=0.0,
         angle_u95_deg=0.0,
     )
+
+
+def _cover(outline_px: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Share (H, W), to 255, of each pixel that a polygon covers: filled eight times as fine, because a filled polygon
+    takes in the pixels its rim runs through."""
+    fine = np.zeros((shape[0] * 8, shape[1] * 8), np.uint8)
+    cv2.fillPoly(fine, [np.rint((outline_px * 8 + 3.5) * 16).astype(np.int32)], 255, lineType=cv2.LINE_8, shift=4)
+    return np.asarray(cv2.resize(fine, shape[1::-1], interpolation=cv2.INTER_AREA))

@@ -1,0 +1,110 @@
+"""Several scraps in one photograph: each found, with its own outline and area."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
+from tests.makers.scraps import draw_scraps
+from tests.makers.table import Table
+from tests.vision.laid import laid
+from vision.cloth import ClothRegion, find_cloths
+
+PRINTS: tuple[AnyPrint, ...] = (
+    StripePrint(across=Stripes(widths_mm=(8.0, 12.0), colours=("#8f1f2a", "#e9e1cc"))),
+    PlainPrint(colour="#23426f"),
+    CheckPrint(
+        across=Stripes(widths_mm=(9.0, 9.0), colours=("#2f6b4a", "#f1eee4")),
+        along=Stripes(widths_mm=(9.0, 9.0), colours=("#2f6b4a", "#f1eee4")),
+    ),
+    MotifPrint(
+        ground="#d9a441", motifs=(Motif(shape="dot", colour="#2b2b2e", radius=0.25),), column_mm=16.0, row_mm=16.0
+    ),
+    PlainPrint(colour="#b3552f"),
+    StripePrint(across=Stripes(widths_mm=(6.0, 10.0, 4.0), colours=("#5c4470", "#8fb3c4", "#2b2b2e"))),
+)
+TABLES = {
+    "wood": Table(colour="#a58d6e", kind="wood", depth=0.06),
+    "slate": Table(colour="#50555c", depth=0.03),
+    "speckled": Table(colour="#8a8781", kind="speckled", depth=0.05),
+}
+
+
+def _six(seed: int) -> tuple[Cloth, ...]:
+    rng = np.random.default_rng(seed)
+    places = [(x, y) for y in (-80.0, 80.0) for x in (-145.0, 0.0, 145.0)]
+    return tuple(
+        Cloth(
+            print=print_,
+            width_mm=float(rng.uniform(80, 110)),
+            length_mm=float(rng.uniform(55, 80)),
+            x_mm=x,
+            y_mm=y,
+            turn_deg=float(rng.uniform(-90, 90)),
+            edges=("torn", "cut", "torn", "cut"),
+            fray_mm=0.8,
+            seed=k,
+        )
+        for k, (print_, (x, y)) in enumerate(zip(PRINTS, places, strict=True))
+    )
+
+
+def _farthest(region: ClothRegion, rim: np.ndarray) -> float:
+    """The Hausdorff distance of two outlines, mm, over their corners."""
+    mine, theirs = np.asarray(region.outline_mm, np.float32), rim.astype(np.float32)
+    there = max(abs(cv2.pointPolygonTest(theirs[:, None], tuple(map(float, p)), True)) for p in mine)
+    back = max(abs(cv2.pointPolygonTest(mine[:, None], tuple(map(float, p)), True)) for p in theirs)
+    return float(max(there, back))
+
+
+@pytest.mark.parametrize("table", TABLES.values(), ids=TABLES.keys())
+def test_six_scraps_are_six(table: Table) -> None:
+    """Six scraps of 80 to 110 mm, of different prints, turned by anything: six regions, the area of each within 1.5 %,
+    its outline within 2 mm (Hausdorff) of the frayed rim."""
+    cloths = _six(3)
+    found = find_cloths(laid(*cloths, table=table))
+    assert len(found) == 6
+    for cloth in cloths:
+        rim = cloth.outline_mm()
+        region = min(found, key=lambda r: np.hypot(*(np.mean(r.outline_mm, axis=0) - rim.mean(axis=0))))
+        assert region.area_mm2 == pytest.approx(cloth.width_mm * cloth.length_mm, rel=0.015)
+        assert _farthest(region, rim) <= 2.0
+
+
+def test_six_equal_squares_of_a_print_are_no_scraps() -> None:
+    """A cloth that fills the picture with squares on a ground of one colour is one cloth, however large the squares."""
+    print_ = MotifPrint(
+        ground="#2f6b4a", motifs=(Motif(shape="square", colour="#d9a441", radius=0.35),), column_mm=100.0, row_mm=95.0
+    )
+    found = find_cloths(laid(Cloth(print=print_, width_mm=900.0, length_mm=700.0)))
+    assert len(found) == 1
+    assert found[0].touches_frame
+
+
+def test_a_plaid_pierced_by_the_table_s_colour_fills_the_picture() -> None:
+    """A plaid of many colours fills the picture: wherever one of them is taken for the table, the rest reaches all four
+    borders, so that no table shows."""
+    across = Stripes(
+        widths_mm=(11.0, 7.0, 15.0, 5.0, 9.0), colours=("#1c2f55", "#d9a441", "#b9b4aa", "#5c4470", "#c98f2c")
+    )
+    print_ = CheckPrint(
+        across=across, along=Stripes(widths_mm=(13.0, 6.0, 8.0), colours=("#d9a441", "#f1eee4", "#3a3734"))
+    )
+    found = find_cloths(laid(Cloth(print=print_, width_mm=900.0, length_mm=700.0, turn_deg=-3.0, skew_deg=2.0)))
+    assert len(found) == 1
+    assert found[0].touches_frame
+    assert found[0].holes_mm == ()
+
+
+def test_the_scraps_of_a_scene_lie_apart() -> None:
+    """The scenes of scraps keep their promise: six outlines, none touching another, all within the picture."""
+    for seed in range(20):
+        scene = draw_scraps(seed)
+        rims = [cloth.corners_mm() for cloth in scene.cloths]
+        assert len(rims) == 6
+        for k, rim in enumerate(rims):
+            for other in rims[:k]:
+                shared, _ = cv2.intersectConvexConvex(rim.astype(np.float32), other.astype(np.float32))
+                assert shared <= 0
