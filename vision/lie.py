@@ -68,10 +68,12 @@ def _side(skew: Skew, request: MeasureRequest, shown: Estimate | None) -> Side |
     return request.torn if skew.reference == "torn" else request.selvage
 
 
-def weave_direction(plane: Plane, rgb: NDArray[np.uint8], region: ClothRegion, print_: Print) -> Estimate | None:
+def weave_direction(
+    plane: Plane, rgb: NDArray[np.uint8], region: ClothRegion, print_: Print, covered_mm: Sequence[Floats] = ()
+) -> Estimate | None:
     """The axis of the weave nearest to a print's, from the middle of the cloth as fine as the photo (H, W, 3) shows it.
 
-    None where no single threads are seen.
+    ``covered_mm`` are polygons (K, 2) of what hides the cloth. None where no single threads are seen.
     """
     if print_.across_direction_deg is None:
         return None
@@ -84,8 +86,8 @@ def weave_direction(plane: Plane, rgb: NDArray[np.uint8], region: ClothRegion, p
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     close = plane.square_on(rgb, px_per_mm=native, region_mm=box)
     mask = np.zeros(close.valid.shape, dtype=np.uint8)
-    pixels = np.rint((outline - np.asarray(close.origin_mm)) * native).astype(np.int32)
-    cv2.fillPoly(mask, [pixels], 1)
+    for polygon, shown in ((outline, 1), *((np.asarray(polygon), 0) for polygon in covered_mm)):
+        cv2.fillPoly(mask, [np.rint((polygon - np.asarray(close.origin_mm)) * native).astype(np.int32)], shown)
     woven = read_weave(close, mask > 0, print_.across_direction_deg.value)
     return None if woven is None else woven.direction_deg
 

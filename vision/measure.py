@@ -237,7 +237,7 @@ def _measure_cloth(
         print_ = _coloured(print_, gains, which, warnings)
     weave = None
     if request.weave and print_ is not None:
-        weave = weave_direction(plane, photo.rgb, region, print_)
+        weave = weave_direction(plane, photo.rgb, region, print_, tuple(map(grown, covered)))
         if weave is None and number == 0:
             warnings.append(
                 "The weave cannot be seen thread by thread, so it gives no grain: photograph the cloth from nearer, "

@@ -32,6 +32,8 @@ THREAD_MM = (0.15, 3.0)
 PEAK_TIMES = 12.0
 #: Peaks kept, the strongest first.
 _MOST_PEAKS = 12
+#: Share of the windows that must see the same threads.
+LEAST_AGREEING = 0.6
 #: JPEG codes blocks of 8 px: what repeats exactly so, along the photo's axes, is not the cloth's (frequency, its play).
 _BLOCK, _BLOCK_PLAY = 1 / 8, 0.006
 #: Warp and weft are square to each other within this, deg, and the print lies along them within this, deg (practice).
@@ -57,18 +59,19 @@ def read_weave(square: SquareOn, mask: Mask, axis_deg: float) -> Weave | None:
     out the plane's own error of angles.
     """
     angles, spacings = [], []
-    for row, column in _windows(mask & square.valid):
+    windows = _windows(mask & square.valid)
+    for row, column in windows:
         found = _threads(square.rgb[row : row + WINDOW_PX, column : column + WINDOW_PX], square.px_per_mm, axis_deg)
         if found is not None:
             angles.append(found[0])
             spacings.append(found[1])
-    if len(angles) < 3:
+    if len(angles) < max(3, LEAST_AGREEING * len(windows)):
         return None
     off = (np.asarray(angles) - axis_deg + 45.0) % 90.0 - 45.0
     middle = float(np.median(off))
     scatter = 1.4826 * float(np.median(np.abs(off - middle)))
     alike = np.abs(np.asarray(spacings) / np.median(spacings) - 1) < 0.05
-    if scatter > _AGREE_DEG or alike.mean() < 0.6:
+    if scatter > _AGREE_DEG or alike.sum() < LEAST_AGREEING * len(windows):
         return None
     u95 = math.hypot(2 * 1.25 * scatter / math.sqrt(len(angles)), _LEAST_U95_DEG)
     return Weave(direction_deg=Estimate(folded_deg(axis_deg + middle), u95), thread_mm=float(np.median(spacings)))
@@ -93,7 +96,10 @@ def _windows(mask: Mask) -> list[tuple[int, int]]:
 
 def _threads(rgb: np.ndarray, px_per_mm: float, axis_deg: float) -> tuple[float, float] | None:
     """The thread axis nearest to ``axis_deg`` in one window, degrees, and the threads' distance, mm."""
-    peaks = _peaks(rgb, px_per_mm)
+    tone = srgb_to_lab(np.ascontiguousarray(rgb))[..., 0].astype(np.float64)
+    for direction in (axis_deg, axis_deg + 90.0):
+        tone = _without_stripes(tone, direction)
+    peaks = _peaks(tone, px_per_mm)
     best: tuple[float, float, float] | None = None
     for one, other in itertools.combinations(peaks, 2):
         for first, second in ((one[0], other[0]), (one[0] + other[0], one[0] - other[0])):
@@ -115,9 +121,25 @@ def _threads(rgb: np.ndarray, px_per_mm: float, axis_deg: float) -> tuple[float,
     return None if best is None else (best[0], best[1])
 
 
-def _peaks(rgb: np.ndarray, px_per_mm: float) -> list[tuple[Doubles, float]]:
+def _without_stripes(tone: Doubles, across_deg: float) -> Doubles:
+    """The window less its mean along a direction: what the print's stripes do to it, and nothing askew of them."""
+    size = tone.shape[0]
+    turn = math.radians(across_deg)
+    y, x = np.mgrid[0:size, 0:size]
+    place = x * math.cos(turn) - y * math.sin(turn)
+    place = place - place.min()
+    low = np.floor(place).astype(np.int64)
+    share = place - low
+    count = int(low.max()) + 2
+    weight = np.bincount(low.ravel(), (1 - share).ravel(), count) + np.bincount(low.ravel() + 1, share.ravel(), count)
+    total = np.bincount(low.ravel(), (tone * (1 - share)).ravel(), count)
+    total = total + np.bincount(low.ravel() + 1, (tone * share).ravel(), count)
+    mean = total / np.maximum(weight, 1e-9)
+    return np.asarray(tone - (mean[low] * (1 - share) + mean[low + 1] * share), dtype=np.float64)
+
+
+def _peaks(tone: Doubles, px_per_mm: float) -> list[tuple[Doubles, float]]:
     """The strongest frequencies (x, y down, cycles a px) that threads may have, each with how far it stands out."""
-    tone = srgb_to_lab(np.ascontiguousarray(rgb))[..., 0].astype(np.float64)
     size = tone.shape[0]
     bell = np.hanning(size)
     power = np.abs(np.fft.rfft2((tone - tone.mean()) * bell[:, None] * bell[None, :])) ** 2
