@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -47,3 +48,16 @@ def test_long_eighths_and_crossed_cloth_do_not_hide_the_ruler(seed: int) -> None
     along = on_table @ np.array([np.cos(angle), -np.sin(angle)])
     slope = np.polyfit(readings[0].marks_mm[:, 0], along, 1)[0]
     assert abs(slope) == pytest.approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("period_px", "bar_px"), [(23, 3), (40, 6)])
+def test_a_windowpane_check_of_five_is_no_ruler(period_px: int, bar_px: int) -> None:
+    """A check whose every fifth bar is darker cuts its bars to lengths like those of millimetre ticks, in row above
+    row; rulers have their ticks in one row or two, so it sets no scale."""
+    cloth = np.full((800, 1100), 200.0)
+    for k in range(1100 // period_px + 1):
+        shade = 60.0 if k % 5 == 0 else 120.0
+        cloth[:, k * period_px : k * period_px + bar_px] = shade
+        cloth[k * period_px : k * period_px + bar_px] = shade
+    soft = cv2.GaussianBlur(cloth, (0, 0), 0.8) + np.random.default_rng(1).normal(0, 1.5, cloth.shape)
+    assert read_rulers(np.repeat(np.clip(soft, 0, 255).astype(np.uint8)[..., None], 3, axis=2)) == ()

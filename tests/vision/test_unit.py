@@ -53,3 +53,16 @@ def test_halves_are_told_before_eighths(dirt: float, spread: float, read: bool) 
     assert heard.sure() == read
     assert heard.best is not None
     assert not read or heard.best.division.base_mm == 25.4 / 8
+
+
+def test_numbers_that_touch_their_ticks_do_not_change_the_unit() -> None:
+    """Three of twelve inch ticks run on into their numbers and look a third longer: they are eighths all the same."""
+    index = np.arange(97)
+    size = np.full(97, 1.45)
+    for every, length in ((2, 1.8), (4, 2.18), (8, 2.52)):
+        size[index % every == 0] = length
+    size[[8, 40, 72]] = 3.1, 2.9, 3.5
+    heard = hear(index, size + np.random.default_rng(5).normal(0, 0.05, 97))
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.base_mm == 25.4 / 8

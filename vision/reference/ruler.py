@@ -14,7 +14,7 @@ from vision.reference.comb import Comb, follow
 from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.reading import Reading
-from vision.reference.tick import Row, fairly, find_rows, pyramid
+from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows, pyramid
 from vision.reference.unit import Hearing, Verdict, hear, with_numbers
 
 Floats = NDArray[np.float64]
@@ -28,6 +28,12 @@ RULER_RELATIVE_U95 = 0.003
 AGREE_SHARE = 0.05
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
+#: More lines of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each
+#: millimetre may make one more. They run alike to the second, the cosine of the angle between them.
+FIELD_LINES = 3
+PARALLEL = 0.99
+#: ... and have at least this share of the comb's ticks: shorter ones are chance.
+FIELD_SHARE = 0.3
 #: Evidence (nats) after which no finer level of the picture is looked at.
 PLAIN_EVIDENCE = 60.0
 #: Evidence (nats) under which numbers beside the ticks are not asked either.
@@ -97,9 +103,12 @@ def _ruler_like(candidate: Candidate) -> bool:
 def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
     found: list[Candidate] = []
     tried: list[Row] = []
+    seen: list[Row] = []
     for level in range(len(levels) - 1, -1, -1):
         looked = 0
-        for row in fairly(find_rows(levels[level], level)):
+        rows = find_rows(levels[level], level)
+        seen += rows
+        for row in fairly(rows):
             if looked >= ROWS_PER_LEVEL:
                 break
             if any(_covers(candidate.comb, row) for candidate in found) or any(_repeats(row, other) for other in tried):
@@ -114,9 +123,9 @@ def _candidates(levels: list[NDArray[np.uint8]], unit: str) -> list[Candidate]:
             counter = follow(levels, _between(comb, row))
             if counter is not None:
                 found = _joined(found, Candidate(comb=counter, hearing=_hearing(levels, counter, unit)))
-        if any(_plain(candidate, level) for candidate in found):
+        if any(_plain(candidate, level) and not _one_of_many(candidate.comb, seen) for candidate in found):
             break
-    return found
+    return [candidate for candidate in found if not _one_of_many(candidate.comb, seen)]
 
 
 def _repeats(row: Row, other: Row) -> bool:
@@ -127,6 +136,25 @@ def _repeats(row: Row, other: Row) -> bool:
     along, across = np.abs(off @ other.axis), np.abs(off @ np.array([-other.axis[1], other.axis[0]]))
     half = 0.5 * float(np.ptp(other.bases_px @ other.axis)) + other.period_px
     return bool(((along < half) & (across < 0.5 * other.period_px)).mean() > 0.7)
+
+
+def _one_of_many(comb: Comb, rows: list[Row]) -> bool:
+    """Whether even rows of the comb's own kind stand along it, one beside the other: a print, not a ruler."""
+    normal = np.array([-comb.axis[1], comb.axis[0]])
+    middle = comb.places_px.mean(axis=0)
+    half = 0.5 * float(np.ptp(comb.places_px @ comb.axis))
+    apart = comb.period_px + comb.band_px
+    lines = [0.0]
+    for row in rows:
+        if row.weight < FIELD_SHARE * len(comb.index):
+            continue
+        off = row.bases_px - middle
+        across = float(np.median(off @ normal))
+        alike = abs(math.log(row.period_px / comb.period_px)) < KIN_PERIOD
+        alike = alike and abs(float(row.axis @ comb.axis)) > PARALLEL and (np.abs(off @ comb.axis) < half).mean() > 0.5
+        if alike and min(abs(across - line) for line in lines) > apart:
+            lines.append(across)
+    return len(lines) > FIELD_LINES
 
 
 def _joined(found: list[Candidate], fresh: Candidate) -> list[Candidate]:

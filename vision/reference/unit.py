@@ -34,6 +34,8 @@ TOLD_MARGIN = 3.0
 MOST_FROM_NUMBERS = 12.0
 #: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
 ASTRAY_SHARE = 0.08
+#: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
+TOUCHED_SHARE = 0.3
 #: A longer kind of tick is at least this much longer than the next shorter one, as a share of the shortest.
 LEAST_STEP = 0.12
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
@@ -269,4 +271,7 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) ->
     off = np.abs(size - middle[rank])
     breadth = max(float(np.mean(np.minimum(off, 0.5 * shortest))), 0.06 * shortest, 0.03)
     chance = (1 - ASTRAY_SHARE) * np.exp(-off / breadth) / (2 * breadth) + ASTRAY_SHARE / room
+    if kinds > 1:
+        longer = (rank == kinds - 1) & (size > middle[-1])
+        chance[longer] = (1 - TOUCHED_SHARE) * chance[longer] + TOUCHED_SHARE / max(room - middle[-1], shortest)
     return float(-np.log(chance).sum() + 0.5 * (kinds + 1) * math.log(size.size))
