@@ -6,6 +6,7 @@ occlusion", Pattern Recognition 47 (2014); detection by OpenCV's ``aruco`` modul
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from typing import Any
 
@@ -24,8 +25,12 @@ DICTIONARY = cv2.aruco.DICT_6X6_250
 PRINT_RELATIVE_U95 = 0.002
 #: Fewer corners than this do not fix a plane with a check to spare.
 FEWEST_CORNERS = 8
-#: Long side of the reduced picture in which the board is looked for first, px.
-SEARCH_SIDE_PX = 1600
+#: Looks at the picture, one after the other until nearly all corners are found: its long side at most, px, and whether
+#: it is sharpened (a soft picture shows a marker's bits only then; a sharp one is sharper without).
+LOOKS = ((1600.0, False), (1600.0, True), (math.inf, False), (math.inf, True))
+SHARPEN_PX, SHARPEN_TIMES = 3.0, 3.0
+#: Corners with which no further look is taken, and markers without which the last is not.
+MOST_CORNERS, FEWEST_HINTS = 20, 2
 #: One standard deviation of a corner refined in a sharp photograph, px (rendered scenes; OpenCV's cornerSubPix).
 CORNER_SIGMA_PX = 0.12
 #: A corner further than this share of the picture's long side from the flat board is another's; lenses bend less.
@@ -68,18 +73,30 @@ def white_places_mm() -> Floats:
 
 def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
     """Find the printed target in a photo (H, W, 3) uint8; None where it is not there or too little of it is."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    factor = SEARCH_SIDE_PX / max(grey.shape)
-    found = None
-    if factor < 1:
-        small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-        found = _detect(small)
-        if found is not None:
-            corners = (found[0] + 0.5) / factor - 0.5
-            found = (_refined(grey, corners, found[1]), found[1])
-    if found is None:
-        found = _detect(grey)
-    return None if found is None else _reading(*found, max(grey.shape))
+    grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+    best, hints = None, 0
+    for factor, sharp in LOOKS:
+        scale = min(1.0, factor / max(grey.shape))
+        if sharp and factor == math.inf and hints < FEWEST_HINTS:
+            break  # nothing in the other looks is like a marker: it is not worth the longest one
+        small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+        look = np.asarray(small, dtype=np.uint8)
+        found, markers = _detect(_sharpened(look) if sharp else look)
+        hints = max(hints, markers)
+        if found is None or (best is not None and len(found[1]) <= len(best[1])):
+            continue
+        best = ((found[0] + 0.5) / scale - 0.5, found[1])
+        if len(best[1]) >= MOST_CORNERS:
+            break
+    if best is None:
+        return None
+    return _reading(_refined(grey, *best), best[1], max(grey.shape))
+
+
+def _sharpened(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The picture with its blur taken back: bits of a marker that have run into each other come apart."""
+    soft = cv2.GaussianBlur(grey, (0, 0), SHARPEN_PX)
+    return np.asarray(cv2.addWeighted(grey, 1 + SHARPEN_TIMES, soft, -SHARPEN_TIMES, 0), dtype=np.uint8)
 
 
 def _reading(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Reading | None:
@@ -108,11 +125,13 @@ def _reading(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Readin
     )
 
 
-def _detect(grey: NDArray[Any]) -> tuple[Floats, NDArray[np.int64]] | None:
-    corners, ids, _, _ = _detector().detectBoard(grey)
+def _detect(grey: NDArray[np.uint8]) -> tuple[tuple[Floats, NDArray[np.int64]] | None, int]:
+    """Corners (N, 2) and their numbers where enough of the board is seen, and how many markers are."""
+    corners, ids, _, markers = _detector().detectBoard(grey)
+    seen = 0 if markers is None else len(markers)
     if ids is None or len(ids) < FEWEST_CORNERS:
-        return None
-    return np.asarray(corners, dtype=np.float64).reshape(-1, 2), np.asarray(ids, dtype=np.int64).ravel()
+        return None, seen
+    return (np.asarray(corners, dtype=np.float64).reshape(-1, 2), np.asarray(ids, dtype=np.int64).ravel()), seen
 
 
 def _refined(grey: NDArray[Any], corners: Floats, ids: NDArray[np.int64]) -> Floats:
