@@ -17,7 +17,8 @@ import numpy as np
 
 from vision.family import PLAIN_VARIANCE, Family, bands_of
 from vision.profile import Bands, band_profiles, detrended
-from vision.spectrum import parabola
+from vision.repeat import LEAST_REPEATS
+from vision.spectrum import lag_difference, parabola
 from vision.swatch import Doubles, Floats, Swatch, axes
 
 #: The most that a length at the cloth's end may differ from one at its middle: a tilt of 7 degrees left in a picture
@@ -28,7 +29,9 @@ LEAST_CHANGE = 0.0015
 #: A family takes part where its profile varies by this share of the main one's.
 _WEAK_SHARE = 0.1
 #: The profile must grow so much clearer, as a share, for its stripes to run together or to crowd.
-_CLEARER_TOGETHER, _CLEARER_CROWDED = 1.002, 1.01
+_CLEARER_TOGETHER, _CLEARER_CROWDED = 1.0005, 1.01
+#: And where the stripes crowd, they must differ from their next repeats by so much less without the tilt.
+_MORE_ALIKE = 0.7
 #: Stripes are seen to crowd where at least so many repeats (or strong parts of one) show.
 _LEAST_CYCLES = 4
 #: Stripes tell of a tilt where they make up this share of the change of tone, which a tilt blurs (dots reach half).
@@ -50,13 +53,12 @@ def flattened(swatch: Swatch, families: tuple[Family, Family], total: float) -> 
         bands = band_profiles(family.look, family.direction_deg)
         gradient += running_together(bands) * axes(family.direction_deg)[1]
     flat = _resampled(swatch, gradient)
-    rest = np.zeros(2)
     for family in strong:
         bands = bands_of(flat, family)
-        rest += crowding(bands) * axes(bands.direction_deg)[0]
-    if np.any(rest):
-        gradient = gradient + rest
-        flat = _resampled(swatch, gradient)
+        across = crowding(bands) * axes(bands.direction_deg)[0]
+        less = _resampled(swatch, gradient + across) if np.any(across) else flat
+        if less is not flat and _unlikeness(bands_of(less, family)) < _MORE_ALIKE * _unlikeness(bands):
+            flat, gradient = less, gradient + across
     return flat, gradient if flat is not swatch else np.zeros(2)
 
 
@@ -107,6 +109,20 @@ def _gathered(profile: Doubles, u_mm: Doubles, g: float) -> float:
     if int(np.argmax(power)) < _LEAST_CYCLES * _FINER:
         return 0.0
     return float((power**2).sum() / max(float(power.sum()) ** 2, 1e-12))
+
+
+def _unlikeness(bands: Bands) -> float:
+    """How much the profile differs from itself at the lag at which it differs least, once it has differed much."""
+    tone, weight = bands.sheared(0.0)
+    profile = np.asarray(tone, dtype=np.float64)
+    seen = weight > 0
+    most = int(seen.sum() / LEAST_REPEATS)
+    if most < 3:
+        return 0.0
+    difference, _ = lag_difference(profile, weight.astype(np.float64), 0.25 * float(weight.sum()), most)
+    much = float((detrended(tone, weight) ** 2).sum(1) @ weight / weight.sum())
+    beyond = np.flatnonzero(np.isfinite(difference) & (difference > much))
+    return float(difference[beyond[0] :].min()) if len(beyond) else 0.0
 
 
 def _peak(tried: Doubles, scores: Doubles, clearer: float) -> float:
