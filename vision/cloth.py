@@ -82,7 +82,8 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
 
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
-    whole = all(not pieces.plain for pieces in found) and striped_all_over(work, usable, per_mm)
+    tabled = any(pieces.plain or pieces.framed for pieces in found)
+    whole = not tabled and striped_all_over(work, usable, per_mm)
     for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
         for care in CARES[-1:] if whole else CARES[1:]:

@@ -37,6 +37,8 @@ _APART_MM, _LEAST_SPOT_MM2 = 4.0, 30.0
 _WIDE_MM, _INSET_MM = 3.0, 6.5
 #: A piece that reaches all four borders and is less solid is pierced by its own print: no table lies all over a cloth.
 _PIERCED = 0.95
+#: A tape runs out of the picture in two places, a cloth in as many; together they are no more of the border than this.
+_FEW_PLACES, _FEW_PLACES_SHARE = 4, 0.2
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.5
 
@@ -45,13 +47,15 @@ _LEAST_SEEN = 0.5
 class Scraps:
     """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
     ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table.
-    ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print."""
+    ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print.
+    ``framed``: the table is seen along the whole border but for a few places, where a tape runs out of the picture."""
 
     blobs: tuple[Mask, ...]
     other: Mask
     plain: bool
     possible: bool
     all_round: bool
+    framed: bool
     solidity: float
 
 
@@ -82,8 +86,10 @@ def scraps(
     sides = [_sides_reached(blob & rim, valid) for blob in blobs]
     through = sum(_opposite(s) for s in sides)
     share = sum(int(blob.sum()) for blob in blobs) / max(float(valid.sum()), 1)
-    possible = bool(blobs) and through < 2 and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
     solidity = min((_solidity(blob) for blob in blobs), default=0.0)
+    all_round = any(len(s) == 4 and _solidity(blob) < _PIERCED for s, blob in zip(sides, blobs, strict=True))
+    ragged = through > 0 and solidity < _LEAST_SOLIDITY and not all_round
+    possible = bool(blobs) and through < 2 and not ragged and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
     other = closed(other, cv2.MORPH_OPEN, _SPECK_MM / 2 * per_mm)
     missed = float((other & ~_any(blobs, other.shape)).sum()) / max(float(valid.sum()) * share, 1)
     plain = (
@@ -93,8 +99,15 @@ def scraps(
         and solidity >= _LEAST_SOLIDITY
         and missed <= _MOST_MISSED
     )
-    all_round = any(len(s) == 4 and _solidity(blob) < _PIERCED for s, blob in zip(sides, blobs, strict=True))
-    return Scraps(blobs=blobs, other=other, plain=plain, possible=possible, all_round=all_round, solidity=solidity)
+    return Scraps(
+        blobs=blobs,
+        other=other,
+        plain=plain,
+        possible=possible,
+        all_round=all_round,
+        framed=_framed(other & rim, usable & rim),
+        solidity=solidity,
+    )
 
 
 def wide_tone(tone: Floats, usable: Mask, per_mm: float) -> Floats:
@@ -109,6 +122,12 @@ def wide_tone(tone: Floats, usable: Mask, per_mm: float) -> Floats:
 def within(unlike: Floats, usable: Mask, per_mm: float) -> Mask:
     """Where a wide average differs from the table, so far in that nothing beside the cloth has been averaged."""
     return closed((unlike > SURELY_ELSE) | ~usable, cv2.MORPH_ERODE, _INSET_MM * per_mm) & usable
+
+
+def _framed(other: Mask, rim: Mask) -> bool:
+    """Whether the border shows the table but for a few places."""
+    count = cv2.connectedComponents(other.astype(np.uint8), connectivity=8)[0] - 1
+    return count <= _FEW_PLACES and float(other.sum()) <= _FEW_PLACES_SHARE * float(rim.sum())
 
 
 def _any(blobs: Sequence[Mask], shape: tuple[int, ...]) -> Mask:

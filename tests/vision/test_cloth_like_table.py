@@ -111,3 +111,16 @@ def test_a_tape_across_the_cloth_leaves_its_edges_straight() -> None:
     rim = np.array([[-120.0, -75.0], [120.0, -75.0], [120.0, 75.0], [-120.0, 75.0]], np.float32).reshape(-1, 1, 2)
     away = [abs(cv2.pointPolygonTest(rim, (float(x), float(y)), True)) for x, y in found[0].outline_mm]
     assert max(away) <= 2.0
+
+
+def test_a_tape_not_covered_whole_makes_no_cloth_of_the_table() -> None:
+    """A pale check on a pale table, and a tape right across the picture of which only half is known: better no
+    cloth than the whole picture, which shows the table all round but where the tape leaves it."""
+    side = Stripes(widths_mm=(14.0, 12.0), colours=("#e6ddcc", "#a5c3c9"))
+    cloth = Cloth(print=CheckPrint(across=side, along=side), width_mm=240.0, length_mm=160.0)
+    square = laid(cloth, table=Table(colour="#e6e1d8", kind="speckled", depth=0.08))
+    tape = np.array([[-240.0, -20.0], [240.0, 60.0], [240.0, 86.0], [-240.0, 6.0]])
+    _ruled(square, tape)
+    half = np.array([tape[0], tape[1], (tape[1] + tape[2]) / 2, (tape[0] + tape[3]) / 2])
+    for region in find_cloths(square, covered_mm=[half]):
+        assert region.area_mm2 < 0.5 * SIZE_MM[0] * SIZE_MM[1]

@@ -25,6 +25,9 @@ OTHER_COLOUR = 36.0
 GAPS, BARE = 0.15, 1.6
 #: The ruler's edge is passed when the other colour lasts this long, mm: a printed line or a row of digits does not.
 LASTING_MM = 2.0
+#: A row of numbers is at most so high, mm (common practice: 2 to 7 mm); between them at least the first share of each
+#: line across them shows the ruler, and beyond them at least the second over so many mm.
+NUMBERS_MM, BETWEEN_NUMBERS, BARE_RULER, RETURNING_MM = 9.0, 0.1, 0.8, 2.0
 #: Ticks stand on the ruler's edge or at most this far inside it, mm (common practice).
 MARGIN_MM = 3.0
 #: They stand there where the longest reach no farther than the others by the first length, mm, and on the other side
@@ -169,10 +172,26 @@ def _sides(
     off[inside.mean(axis=1) < 0.3] = np.inf
     start = len(vs) // 2
     stay = 0.5 * band_px + 1.0 * px_per_mm
-    low = _walk(off, vs, start, -1, px_per_mm)
-    high = _walk(off, vs, start, 1, px_per_mm)
+    bare = (_off(seen.reshape(-1, 3), seen[near].reshape(-1, 3)) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
+    low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1, px_per_mm), -1, px_per_mm)
+    high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1, px_per_mm), 1, px_per_mm)
     rim = RIM_MM * px_per_mm
     return min(low, -stay) - rim, max(high, stay) + rim
+
+
+def _past_numbers(off: Floats, bare: Floats, at: Floats, end: float, way: int, px_per_mm: float) -> float:
+    """The end (px) of a walk outwards, carried on where it ended at a row of numbers so crowded that most of it is ink.
+
+    Between numbers the ruler shows (``bare``, its share of each row), and beyond them there is nothing but the ruler.
+    """
+    first = int(np.abs(at - end).argmin()) + way
+    for index in range(first, first + way * round(NUMBERS_MM / STEP_MM), way):
+        beyond = np.arange(index, index + way * round(RETURNING_MM / STEP_MM), way)
+        if beyond.min() < 0 or beyond.max() >= len(at) or (index != first and bare[index - way] < BETWEEN_NUMBERS):
+            return end
+        if index != first and (off[beyond] <= OTHER_COLOUR).all() and (bare[beyond] >= BARE_RULER).all():
+            return _walk(off, at, int(beyond[-1]), way, px_per_mm)
+    return end
 
 
 def _off(rows: NDArray[np.float32], marked: NDArray[np.float32]) -> Floats:

@@ -1,0 +1,45 @@
+"""How much of the picture a ruler covers: from its first edge to its last, numbers and all."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.makers.camera import Camera, project
+from tests.makers.ruler import Ruler
+from tests.makers.scene import Scene, as_stored, render
+from tests.makers.table import Table
+from vision.reference.ruler import read_rulers
+
+
+@pytest.mark.parametrize("in_millimetres", [False, True], ids=["numbers apart", "numbers crowded"])
+def test_a_tape_is_covered_from_edge_to_edge(in_millimetres: bool) -> None:
+    """A tape 26 mm wide, its numbers so large and so many that they run into each other ("100110120"): the outline
+    takes in its whole width, to 2 mm, beyond the numbers too."""
+    tape = Ruler(
+        length_mm=700.0,
+        width_mm=26.0,
+        zero_mm=0.0,
+        x_mm=-60.0,
+        body="#f3e9a5",
+        ink="#111111",
+        material="tape",
+        turn_deg=4.0,
+        face=1,
+        tick_mm=(4.7, 7.8, 10.9),
+        digit_mm=5.2,
+        digit_gap_mm=1.0,
+        in_millimetres=in_millimetres,
+        seed=3,
+    )
+    camera = Camera(width_px=1600, height_px=1200, distance_mm=26 * 2000 / 43.2666 / 4.6)
+    photograph = render(Scene(camera=camera, table=Table(colour="#50555c", depth=0.03), rulers=(tape,), seed=5))
+    reading = read_rulers(as_stored(photograph))[0]
+    corners = project(camera.photo_from_mm, tape.corners_mm())
+    across = (corners[3] - corners[0]) / np.hypot(*(corners[3] - corners[0]))
+    px_per_mm = photograph.truth.px_per_mm
+    outline = np.asarray(reading.outline_px) @ across / px_per_mm
+    truth = corners @ across / px_per_mm
+    middle = (outline.min() + outline.max()) / 2
+    assert np.ptp(outline) == pytest.approx(26.0, abs=4.5)
+    assert middle == pytest.approx(truth.mean(), abs=2.0)
