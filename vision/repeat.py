@@ -24,11 +24,12 @@ LASTING_PX = 2.0
 LEAST_REPEAT_MM = 2.5
 #: At a true repeat the profile differs by less than this share of what it does at other lags (measured on our scenes).
 LAG_SHARE = 0.30
-#: A repeat is measured where the profile shows this many of it, and asks for more boundaries seen twice below two.
+#: A repeat is measured where the profile shows this many of it; below two, the reader is told that it rests on few.
 LEAST_REPEATS = 1.35
 FULL_REPEATS = 1.9
-#: Boundaries that must be seen twice where less than two repeats show: one more than chance would line up.
-LEAST_PAIRS = 3
+#: Boundaries that must be seen twice where less than so many repeats show: one more than chance would line up. Of two
+#: colours seen 2.4 times each may be seen whole but once, and the next be wider.
+LEAST_PAIRS, PAIRED_REPEATS = 3, 2.5
 #: What rules out a part of a repeat must come back with the repeat: at least this share (the rest may be blemish).
 COMES_BACK = 0.6
 #: A cloth is uneven rather than printed otherwise where it differs no more than this many times what it does a whole
@@ -101,7 +102,7 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     lag = _borne_out(profile, weight, lag, parts, step_mm, same_look)
     if lag is None:
         return None
-    if size / lag < FULL_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
+    if size / lag < PAIRED_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
         return None
     return _sharpened(difference, lag) * step_mm
 

@@ -174,6 +174,14 @@ def test_a_sequence_that_nearly_says_itself_is_not_cut_down(
         assert (turns < 2 and found is None) or found == pytest.approx(sum(widths_mm), rel=0.012), start
 
 
+def test_two_colours_of_which_one_is_seen_whole_once_are_refused() -> None:
+    """A red of 61 mm cut off by the frame on either side of green, red of 52 mm, green: the true repeat is 161 mm, and
+    nothing seen contradicts 76 mm, so neither is told."""
+    stripes = _stripes((61.5, 23.6, 52.3, 23.6), (RED, BLUE, RED, BLUE))
+    square = flat(stripes, width_mm=185.0, height_mm=60.0, phase_mm=(61.5 + 23.6 + 52.3 / 2, 0.0))
+    assert _across(measure_print(square, square.valid)) is None
+
+
 def test_one_odd_stripe_seen_once_is_no_repeat_of_the_rest() -> None:
     """A B A C seen 1.6 times with C in the middle only: C may come back or not, so neither the half nor the whole is
     told for sure (the whole would be right)."""
