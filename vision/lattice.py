@@ -251,6 +251,8 @@ def _refined(correlation: Autocorrelation, basis: Doubles) -> tuple[Doubles, flo
 def _crossed(correlation: Autocorrelation, basis: Doubles) -> bool:
     """Whether the correlation falls between translations both ways (along stripes it does not: they are no motif)."""
     row0, column0 = correlation.centre
+    if (np.abs(basis) > np.array([column0, row0])).any():
+        return False  # nothing was compared so far apart
 
     def at(shift: Doubles) -> float:
         return float(correlation.value[round(row0 + shift[1]), round(column0 + shift[0])])

@@ -272,7 +272,7 @@ def refine_repeat(bands: Bands, repeat_mm: float, *, angle_u95_deg: float = 0.0)
     used = bands.u_mm[(bands.weight > 0).any(axis=0)]
     extent = float(used[-1] - used[0]) + bands.step_mm
     fit = RepeatFit(
-        repeat=Estimate(repeat_mm),
+        repeat=Estimate(repeat_mm, repeat_mm),  # not fitted yet: not known
         slope=0.0,
         origin_mm=float(used[0]),
         bend=np.zeros(3),
@@ -284,7 +284,7 @@ def refine_repeat(bands: Bands, repeat_mm: float, *, angle_u95_deg: float = 0.0)
     blur_mm = max(0.03 * repeat_mm, 1.5 * bands.step_mm)
     for turn in range(_PASSES):
         cells = _shifts(bands, fit, blur_mm)
-        if len(cells) < 6:
+        if len(cells) < 6 or np.ptp(cells[:, 2]) == 0:  # of one repeat alone nothing tells its length
             break
         fit = _solve(cells, fit, extent, bent=turn > 0)
         blur_mm = max(blur_mm / 2, 0.8 * bands.step_mm)

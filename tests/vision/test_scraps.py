@@ -9,8 +9,14 @@ import pytest
 from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
 from tests.makers.scraps import draw_scraps
 from tests.makers.table import Table
+from tests.vision.flat import flat
 from tests.vision.laid import laid
 from vision.cloth import ClothRegion, find_cloths
+from vision.lattice import _crossed
+from vision.profile import band_profiles
+from vision.repeat import refine_repeat
+from vision.spectrum import Autocorrelation
+from vision.swatch import cut_swatch
 
 PRINTS: tuple[AnyPrint, ...] = (
     StripePrint(across=Stripes(widths_mm=(8.0, 12.0), colours=("#8f1f2a", "#e9e1cc"))),
@@ -108,3 +114,19 @@ def test_the_scraps_of_a_scene_lie_apart() -> None:
             for other in rims[:k]:
                 shared, _ = cv2.intersectConvexConvex(rim.astype(np.float32), other.astype(np.float32))
                 assert shared <= 0
+
+
+def test_a_lattice_wider_than_what_was_compared_is_none() -> None:
+    """Translations beyond the largest shift of an autocorrelation were never seen: no lattice, and no error."""
+    rows, columns = np.mgrid[-20:21, -30:31]
+    value = np.cos(rows / 3.0) * np.cos(columns / 3.0)
+    seen = Autocorrelation(value=value.astype(np.float32), overlap=np.ones(value.shape, np.float32))
+    assert not _crossed(seen, np.array([[40.0, 0.0], [0.0, 18.0]]))
+
+
+def test_of_one_repeat_alone_the_length_is_not_known() -> None:
+    """A scrap 30 mm wide with stripes that repeat every 40 mm: whatever repeat is proposed is not known."""
+    print_ = StripePrint(across=Stripes(widths_mm=(15.0, 25.0), colours=("#8f1f2a", "#e9e1cc")))
+    square = flat(print_, width_mm=30.0, height_mm=60.0)
+    bands = band_profiles(cut_swatch(square, square.valid, most_px=1e6), 0.0)
+    assert refine_repeat(bands, 50.0).repeat.relative_u95 > 0.03
