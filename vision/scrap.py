@@ -40,7 +40,7 @@ _PIERCED = 0.95
 #: A tape runs out of the picture in two places, a cloth in as many; together they are no more of the border than this.
 _FEW_PLACES, _FEW_PLACES_SHARE = 4, 0.2
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
-_LEAST_SEEN = 0.5
+_LEAST_SEEN = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
