@@ -29,6 +29,12 @@ HUBER = 1.345
 #: Phones straighten their pictures, compact cameras leave a per cent or two at the corners: one standard deviation of
 #: k1 (our estimate of practice). It decides only where nothing long and straight is in the picture.
 LENS_SIGMA = 0.005
+#: A ruler lies straight to this, 1/mm (0.2 mm over 300 mm), one standard deviation; a tape that curls, to that (radius
+#: one metre). It is taken to curl where that makes the fit so much better (half the chi square; Schwarz 1978
+#: would ask for 3 at 300 ticks), which a straight tape's noise never does.
+STRAIGHT_PER_MM, CURLED_PER_MM, CURL_GAIN = 2e-5, 1e-3, 25.0
+#: Parameters of each reading: its stretch (log), turn (rad), place (mm) and, of a ruler, its bow (1/mm).
+OWN = 5
 #: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
 #: goes on; tilts nearer than this are one and the same way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
@@ -57,17 +63,24 @@ class Adjustment:
     """Residuals and their weights as a function of all parameters; solved by damped, reweighted least squares."""
 
     def __init__(
-        self, readings: list[Reading], size_px: tuple[int, int], focal: Estimate, lines: Sequence[StripeLine]
+        self,
+        readings: list[Reading],
+        size_px: tuple[int, int],
+        focal: Estimate,
+        lines: Sequence[StripeLine],
+        *,
+        bow_sigma: float = STRAIGHT_PER_MM,
     ) -> None:
         self.readings = readings
         self.size_px = size_px
         self.focal = focal
         self.lines = list(lines)
+        self.bow_sigma = bow_sigma
         self.families = sorted({line.family for line in self.lines})
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px."""
-        few = Adjustment([_thinned(reading) for reading in self.readings], self.size_px, self.focal, self.lines)
+        few = self._like([_thinned(reading) for reading in self.readings], self.bow_sigma)
         rough = sorted((few._descend(few._start(tilt), most=ROUGH_STEPS) for tilt in STARTS), key=lambda one: one[1])
         # two ways down of about the same cost are both followed to the end
         rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
@@ -89,6 +102,20 @@ class Adjustment:
         rms = self._rms_px(params)
         return params, np.asarray(covariance, dtype=np.float64), rms
 
+    def curled(self) -> Adjustment | None:
+        """The same with tapes that curl in the plane, where they plainly do; None where they lie straight."""
+        if not any(reading.source == "ruler" for reading in self.readings):
+            return None
+        few = [_thinned(reading) for reading in self.readings]
+        costs = []
+        for sigma in (STRAIGHT_PER_MM, CURLED_PER_MM):
+            problem = self._like(few, sigma)
+            costs.append(min(problem._descend(problem._start(tilt), most=2 * ROUGH_STEPS)[1] for tilt in STARTS[:3]))
+        return self._like(self.readings, CURLED_PER_MM) if costs[0] - costs[1] > CURL_GAIN else None
+
+    def _like(self, readings: list[Reading], bow_sigma: float) -> Adjustment:
+        return Adjustment(readings, self.size_px, self.focal, self.lines, bow_sigma=bow_sigma)
+
     @staticmethod
     def _colour(residual: Floats) -> float:
         """How much neighbouring residuals agree: a bowed rule's errors do not average out like noise."""
@@ -105,7 +132,7 @@ class Adjustment:
             photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
             mm = mapped(inverse(photo), reading.marks_px)
             turn, shift = rigid(reading.marks_mm, mm)
-            params += [0.0, turn, shift[0], shift[1]]
+            params += [0.0, turn, shift[0], shift[1], 0.0]
         if self.lines:
             photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
             back = inverse(photo)
@@ -127,15 +154,16 @@ class Adjustment:
         parts: list[Floats] = []
         at = SHARED
         for reading in self.readings:
-            stretch, turn, x0, y0 = params[at : at + 4]
-            at += 4
+            stretch, turn, x0, y0, bow = params[at : at + OWN]
+            at += OWN
             prior.append(stretch / max(1e-5, reading.tolerance_relative_u95 / 2))
+            prior.append(bow / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
             pose = pose_matrix(math.exp(stretch), turn, x0, y0)
             whole = photo @ pose
-            off = lens.straightened(reading.marks_px) - mapped(whole, reading.marks_mm)
-            parts.append((off / reading.marks_sigma_px[:, None]).ravel())
+            seen = mapped(whole, _bowed(reading, bow))
+            parts.append(_mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading))
             if len(reading.ticks_px):
-                parts.append(_tick_residual(whole, lens.straightened(reading.ticks_px), reading.ticks_sigma_px))
+                parts.append(_tick_residual(whole, lens.straightened(reading.ticks_px), reading, bow))
         if self.lines:
             parts.append(self._line_residual(photo, lens, params[at:]))
         data = np.concatenate(parts)
@@ -202,11 +230,11 @@ class Adjustment:
         photo = homography(params[:SHARED], self.size_px, 0.0)
         squares, at, lens = [], SHARED, self._lens(params)
         for reading in self.readings:
-            stretch, turn, x0, y0 = params[at : at + 4]
-            at += 4
-            seen = mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), reading.marks_mm)
-            off = lens.straightened(reading.marks_px) - seen
-            squares.append((off**2).sum(axis=1))
+            stretch, turn, x0, y0, bow = params[at : at + OWN]
+            at += OWN
+            seen = mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), _bowed(reading, bow))
+            off = _mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading)
+            squares.append(((off.reshape(-1, 2) * reading.marks_sigma_px[:, None]) ** 2).sum(axis=1))
         return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
 
 
@@ -240,12 +268,38 @@ def mean_px_per_mm(reading: Reading) -> float:
     return px / float(np.hypot(*(reading.marks_mm[last] - reading.marks_mm[first])))
 
 
-def _tick_residual(whole: Floats, ticks_px: Floats, sigma_px: Floats) -> Floats:
+def _bowed(reading: Reading, bow: float) -> Floats:
+    """Where marks (N, 2) of a ruler lie that runs along a circle with this curvature (1/mm), level in its middle."""
+    if reading.source != "ruler":
+        return reading.marks_mm
+    middle = float(reading.marks_mm[:, 0].mean())
+    s = reading.marks_mm[:, 0] - middle
+    turn = bow * s
+    along = s * (1 - turn**2 / 6)
+    across = s * turn / 2 * (1 - turn**2 / 12)
+    return np.stack([middle + along, reading.marks_mm[:, 1] + across], axis=1)
+
+
+def _mark_residual(off_px: Floats, seen_px: Floats, reading: Reading) -> Floats:
+    """How far marks (N, 2) lie off, in standard deviations: in x and y, or along and across a ruler that knows both."""
+    if reading.across_sigma_px is None:
+        return np.asarray((off_px / reading.marks_sigma_px[:, None]).ravel(), dtype=np.float64)
+    axis = np.gradient(seen_px, axis=0)
+    axis /= np.hypot(axis[:, 0], axis[:, 1])[:, None]
+    along = (off_px * axis).sum(axis=1) / reading.marks_sigma_px
+    across = (off_px[:, 1] * axis[:, 0] - off_px[:, 0] * axis[:, 1]) / reading.across_sigma_px
+    return np.stack([along, across], axis=1).ravel()
+
+
+def _tick_residual(whole: Floats, ticks_px: Floats, reading: Reading, bow: float) -> Floats:
     """How far a tick's two ends lie off a line square to the ruler, against each other, in standard deviations."""
+    sigma_px = reading.ticks_sigma_px
     inner, outer = ticks_px[:, 0], ticks_px[:, 1]
     back = inverse(whole)
     middle_mm = mapped(back, (inner + outer) / 2)
-    ahead = mapped(whole, middle_mm + np.array([0.0, 1.0])) - mapped(whole, middle_mm - np.array([0.0, 1.0]))
+    turn = bow * (middle_mm[:, 0] - float(reading.marks_mm[:, 0].mean()))
+    square = np.stack([-np.sin(turn), np.cos(turn)], axis=1)
+    ahead = mapped(whole, middle_mm + square) - mapped(whole, middle_mm - square)
     ahead /= np.hypot(ahead[:, 0], ahead[:, 1])[:, None]
     span = outer - inner
     across = span[:, 0] * ahead[:, 1] - span[:, 1] * ahead[:, 0]

@@ -233,7 +233,7 @@ def fit_plane(
             "lay a ruler beside the cloth, whole in the picture, or click two points of known distance",
         )
     problem = Adjustment(known, size_px, focal_px, lines)
-    params, covariance, residual = problem.solve()
+    params, covariance, residual = (problem.curled() or problem).solve()
     if max(abs(params[0]), abs(params[1])) > TILT_LIMIT_RAD:
         raise ScaleNotFound(
             "the marks do not fit a cloth photographed from above (a tilt over 60°)",

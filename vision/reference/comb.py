@@ -24,6 +24,8 @@ SEARCH_SHARE = 0.3
 LONGEST_GAP = 12
 #: A comb with fewer ticks says nothing about its unit.
 LEAST_TICKS = 10
+#: A tick's end is not known better than this across the ruler, px: blur, and the ruler's own edge beside it.
+LEAST_BASE_SIGMA_PX = 0.15
 #: Heights at which a tick's middle is sought.
 HEIGHTS = 7
 #: The ticks' common direction is mended at most so many times, or until it turns by less than this (a tenth of a deg).
@@ -37,13 +39,15 @@ class Comb:
     ``places_px`` (N, 2) lie in the middle of the part all ticks share; ``ends_px`` (N, 2, 2) are that part's near and
     far end. ``reach_px`` (N, 2) is how far each tick goes along ``tick``, with its near and its far end, counted from
     the comb's line; on that scale the places lie at ``middle_px``. ``spacing_px`` (N,) is the spacing at each tick,
-    ``period_px`` the middle one, ``sigma_px`` one standard deviation of a place along ``axis``.
+    ``period_px`` the middle one, ``sigma_px`` one standard deviation of a place along ``axis``. ``lean`` (N, 2) is the
+    ticks' direction, changing steadily along the comb.
     """
 
     index: Ints
     places_px: Floats
     ends_px: Floats
     reach_px: Floats
+    lean: Floats
     spacing_px: Floats
     axis: Floats
     tick: Floats
@@ -66,6 +70,24 @@ class Comb:
         padded = np.pad(far, size // 2, mode="edge")
         base = np.median(np.lib.stride_tricks.sliding_window_view(padded, size), axis=1)
         return np.asarray(np.abs(self.reach_px[:, side] - base) / self.spacing_px, dtype=np.float64)
+
+    def bases(self) -> tuple[Floats, float]:
+        """Where the ticks stand: their ends (N, 2) on the side where they end alike, and how far one may be off, px.
+
+        Unlike the places, which lie on a straight line by the way they are found, these show whether the ruler does.
+        """
+        along = self.index - self.index.mean()
+        best = (math.inf, 0)
+        for side in (0, 1):
+            rest = self.reach_px[:, side]
+            for _ in range(3):
+                kept = np.abs(rest) <= max(3 * 1.4826 * float(np.median(np.abs(rest))), 0.2)
+                fit = np.polyfit(along[kept], self.reach_px[kept, side], 3)
+                rest = self.reach_px[:, side] - np.polyval(fit, along)
+            best = min(best, (1.4826 * float(np.median(np.abs(rest))), side))
+        sigma, side = best
+        start = self.places_px - self.middle_px * self.lean
+        return start + self.reach_px[:, side, None] * self.lean, max(sigma, LEAST_BASE_SIGMA_PX)
 
     @property
     def share_present(self) -> float:
@@ -358,6 +380,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         places_px=place[order],
         ends_px=np.stack([near, far], axis=1)[order],
         reach_px=reach[order],
+        lean=lean[order],
         spacing_px=period[stay][order],
         axis=track.axis,
         tick=track.tick,

@@ -17,7 +17,8 @@ class Reading:
     """Marks seen in the photo whose places on the reference are known.
 
     ``marks_px`` (N, 2) are points (x, y) in the upright photo, ``marks_mm`` (N, 2) the same on the reference (for a
-    ruler: (position, 0)), ``marks_sigma_px`` (N,) one standard deviation each. ``ticks_px`` (M, 2, 2) are the two ends
+    ruler: (position, 0)), ``marks_sigma_px`` (N,) one standard deviation each; across the ruler it is
+    ``across_sigma_px``, where that is another. ``ticks_px`` (M, 2, 2) are the two ends
     of tick lines, all parallel and square to the reference's x axis, ``ticks_sigma_px`` (M,) the standard deviation of
     their ends across the line. ``tolerance_relative_u95`` is the reference's own error of scale, ``names`` (N) what to
     write beside each mark ("" for none), ``outline_px`` (K, 2) the polygon the reference covers in the photo.
@@ -35,3 +36,4 @@ class Reading:
     names: tuple[str, ...]
     outline_px: Floats
     planar_u95_mm: float = 0.0
+    across_sigma_px: float | None = None

@@ -263,11 +263,12 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
     along = np.arange(len(across), dtype=np.float64)
     trend = np.polyval(np.polyfit(along, across, 1), along)
     noise = 1.4826 * float(np.median(np.abs(across - trend))) / math.sqrt(2)
+    bases, base_sigma = comb.bases()
     position = np.stack([number * division.base_mm, np.zeros(len(number))], axis=1)
     return Reading(
         source="ruler",
         unit=division.unit,
-        marks_px=comb.places_px,
+        marks_px=bases,
         marks_mm=position,
         marks_sigma_px=np.full(len(number), max(0.05, comb.sigma_px)),
         ticks_px=comb.ends_px,
@@ -275,4 +276,5 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         tolerance_relative_u95=RULER_RELATIVE_U95,
         names=names,
         outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm, whole),
+        across_sigma_px=base_sigma,
     )
