@@ -90,7 +90,8 @@ def _sought(plane: Plane, square: SquareOn, mask: Mask) -> Plane | None:
         np.abs(rows - np.median(rows)) / max(1.0, np.ptp(rows) / 2),
         np.abs(columns - np.median(columns)) / max(1.0, np.ptp(columns) / 2),
     )
-    start = _start(square, mask, rows[share <= WINDOWS[0]], columns[share <= WINDOWS[0]])
+    parts = (_start(square, mask, rows[share <= window], columns[share <= window]) for window in WINDOWS)
+    start = next((found for found in parts if found is not None), None)
     if start is None:
         return None
     place = np.array([plane.params[0], plane.params[1], *start])
