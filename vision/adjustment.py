@@ -30,9 +30,8 @@ HUBER = 1.345
 #: k1 (our estimate of practice). It decides only where nothing long and straight is in the picture.
 LENS_SIGMA = 0.005
 #: A ruler lies straight to this, 1/mm (0.2 mm over 300 mm), one standard deviation; a tape that curls, to that (radius
-#: one metre). It is taken to curl where that makes the fit so much better (half the chi square; Schwarz 1978
-#: would ask for 3 at 300 ticks), which a straight tape's noise never does.
-STRAIGHT_PER_MM, CURLED_PER_MM, CURL_GAIN = 2e-5, 1e-3, 25.0
+#: one metre). It is taken to curl where it bows by more than so many times the first.
+STRAIGHT_PER_MM, CURLED_PER_MM, CURLED_TIMES = 2e-5, 1e-3, 3.0
 #: Parameters of each reading: its stretch (log), turn (rad), place (mm) and, of a ruler, its bow (1/mm).
 OWN = 5
 #: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
@@ -76,10 +75,22 @@ class Adjustment:
         self.focal = focal
         self.lines = list(lines)
         self.bow_sigma = bow_sigma
+        self.curled = False
         self.families = sorted({line.family for line in self.lines})
 
     def solve(self) -> tuple[Floats, Floats, float]:
-        """The parameters with the least cost, their covariance, and the rms residual in px."""
+        """The parameters with the least cost, their covariance, and the rms residual in px.
+
+        A tape that turns out to curl is fitted again as one, so that nothing holds it straight; ``curled`` says so.
+        """
+        params, covariance, rms = self._solved()
+        own = params[SHARED : SHARED + OWN * len(self.readings)].reshape(-1, OWN)
+        if self.bow_sigma < CURLED_PER_MM and np.abs(own[:, -1]).max() > CURLED_TIMES * self.bow_sigma:
+            self.curled = True
+            return self._like(self.readings, CURLED_PER_MM)._solved()
+        return params, covariance, rms
+
+    def _solved(self) -> tuple[Floats, Floats, float]:
         few = self._like([_thinned(reading) for reading in self.readings], self.bow_sigma)
         rough = sorted((few._descend(few._start(tilt), most=ROUGH_STEPS) for tilt in STARTS), key=lambda one: one[1])
         # two ways down of about the same cost are both followed to the end
@@ -101,17 +112,6 @@ class Adjustment:
             covariance = np.linalg.pinv(tight / birge + loose)
         rms = self._rms_px(params)
         return params, np.asarray(covariance, dtype=np.float64), rms
-
-    def curled(self) -> Adjustment | None:
-        """The same with tapes that curl in the plane, where they plainly do; None where they lie straight."""
-        if not any(reading.source == "ruler" for reading in self.readings):
-            return None
-        few = [_thinned(reading) for reading in self.readings]
-        costs = []
-        for sigma in (STRAIGHT_PER_MM, CURLED_PER_MM):
-            problem = self._like(few, sigma)
-            costs.append(min(problem._descend(problem._start(tilt), most=2 * ROUGH_STEPS)[1] for tilt in STARTS[:3]))
-        return self._like(self.readings, CURLED_PER_MM) if costs[0] - costs[1] > CURL_GAIN else None
 
     def _like(self, readings: list[Reading], bow_sigma: float) -> Adjustment:
         return Adjustment(readings, self.size_px, self.focal, self.lines, bow_sigma=bow_sigma)

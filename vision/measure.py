@@ -14,22 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion, find_cloths
-from vision.errors import ScaleNotFound
-from vision.estimate import Estimate
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
-from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print, Scale
+from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print
 from vision.photo import Photo, focal_length_px
-from vision.plane import Plane, fit_plane
+from vision.plane import Plane
 from vision.print import PrintFinding, measure_print
 from vision.reference.body import bodies
-from vision.reference.card import read_card
-from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
-from vision.reference.ruler import read_rulers
-from vision.reference.target import SQUARE_MM, read_target
 from vision.request import MeasureRequest
+from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
@@ -42,18 +37,6 @@ NARROWEST_RULER_MM = 11.0
 WIDEST_RULER_MM = 35.0
 #: More cloths than this in one photograph are not remnants laid out to be measured.
 MOST_CLOTHS = 12
-_WANTED = {
-    "auto": "ruler, tape or printed target",
-    "ruler": "ruler or tape",
-    "target": "printed target",
-    "card": "card",
-    "points": "pair of points",
-}
-#: A ruler that was left out is told of where it has this share of the marks of the one that was used: what has fewer is
-#: a row of digits or of stitches.
-AS_LONG_SHARE = 0.5
-#: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
-TILT_ADVICE_DEG = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,8 +81,8 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     warnings: list[str] = []
     focal35_mm = request.focal35_mm if request.focal35_mm is not None else photo.focal35_mm
     focal_px = focal_length_px(photo.size_px, focal35_mm)
-    readings = _references(photo, request, focal35_mm, focal_px, warnings)
-    plane = _plane(readings, photo, request, focal_px, warnings)
+    readings = sought(photo, request, focal35_mm, focal_px, warnings)
+    plane = plane_of(readings, photo, request, focal_px, warnings)
     if plane is None:
         return _without_scale(photo, readings, warnings)
     covered = _covered(plane, readings)
@@ -115,79 +98,12 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     )
     measurement = Measurement(
         photo=photo.name,
-        scale=_scale(plane, readings, regions),
+        scale=scale_of(plane, _middle(np.asarray(regions[0].outline_mm, dtype=np.float64)) if regions else None),
         main=_document(found[0]) if found else Cloth(outline=None, print=None, skew=None),
         scraps=tuple(_document(cloth) for cloth in found) if len(found) > 1 else (),
         warnings=tuple(dict.fromkeys(warnings)),
     )
     return Measured(measurement=measurement, evidence=Evidence(readings=readings, plane=plane, cloths=found))
-
-
-def _references(
-    photo: Photo, request: MeasureRequest, focal35_mm: float | None, focal_px: Estimate, warnings: list[str]
-) -> tuple[Reading, ...]:
-    """What sets the scale, as asked; with ``auto`` clicked points where given, else the target, else a ruler."""
-    choice = "points" if request.clicks else request.scale
-    if choice == "points":
-        return read_clicks(request.clicks, photo.size_px)
-    if choice == "card":
-        if focal35_mm is None:
-            warnings.append(
-                "A card gives no scale without the focal length, which this photo does not tell: give --focal with the "
-                "35 mm equivalent, or lay a ruler beside the cloth."
-            )
-            return ()
-        card = read_card(photo.rgb, focal_px.value)
-        if card is None:
-            return ()
-        warnings.append("A card was used for the scale: never photograph a payment card, use a plain one of its size.")
-        return (card,)
-    if choice in ("auto", "target"):
-        target = read_target(photo.rgb)
-        if target is not None:
-            warnings.append(
-                f"The printed target's squares are taken to measure {SQUARE_MM:.0f} mm: check one with a ruler, "
-                "because printers shrink pages, and sheets of other makers look alike."
-            )
-            return (target,)
-    return () if choice == "target" else read_rulers(photo.rgb, unit=request.ruler)
-
-
-def _plane(
-    readings: tuple[Reading, ...], photo: Photo, request: MeasureRequest, focal_px: Estimate, warnings: list[str]
-) -> Plane | None:
-    usable = tuple(reading for reading in readings if reading.unit is not None or reading.source != "ruler")
-    if not usable:
-        if readings:
-            warnings.append(
-                "A ruler was found, but not whether it counts inches or millimetres: say which with --ruler inch or mm."
-            )
-        elif not warnings:
-            warnings.append(
-                f"No {_WANTED[request.scale]} could be read surely, so nothing is measured: lay a ruler flat on or "
-                "beside the cloth, its marks sharp and well lit, and photograph it from straight above."
-            )
-        return None
-    try:
-        plane = fit_plane(usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm)
-    except ScaleNotFound as error:
-        warnings.append(f"{_sentence(error.problem)}: {error.remedy}.")
-        return None
-    if any(len(one.marks_px) >= AS_LONG_SHARE * len(plane.readings[0].marks_px) for one in _left_out(usable, plane)):
-        warnings.append(
-            "A second ruler or tape does not fit the first one's flat surface, so only the first was used: lay both "
-            "flat, or leave only one in the picture."
-        )
-    if plane.tilt_deg.value > TILT_ADVICE_DEG:
-        warnings.append(
-            f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "
-            "straight above is surer."
-        )
-    return plane
-
-
-def _left_out(readings: tuple[Reading, ...], plane: Plane) -> list[Reading]:
-    return [reading for reading in readings if not any(reading is one for one in plane.readings)]
 
 
 def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]) -> tuple[ClothRegion, ...]:
@@ -365,27 +281,7 @@ def _middle(points: Floats) -> Floats:
     return np.array([((x + np.roll(x, -1)) @ cross) / weight, ((y + np.roll(y, -1)) @ cross) / weight])
 
 
-def _scale(plane: Plane, readings: tuple[Reading, ...], regions: tuple[ClothRegion, ...]) -> Scale:
-    reading = plane.readings[0]
-    if regions:
-        middle = plane.to_px(_middle(np.asarray(regions[0].outline_mm, dtype=np.float64))[None])[0]
-    else:
-        middle = reading.marks_px.mean(axis=0)
-    unit = reading.unit
-    return Scale(
-        source=reading.source,
-        unit="inch" if unit == "inch" else "mm" if unit == "mm" else None,
-        px_per_mm=plane.px_per_mm_at((float(middle[0]), float(middle[1]))),
-        reference_px_per_mm=plane.reference_px_per_mm[0],
-        tilt_deg=plane.tilt_deg.value,
-    )
-
-
 def _without_scale(photo: Photo, readings: tuple[Reading, ...], warnings: list[str]) -> Measured:
     nothing = Cloth(outline=None, print=None, skew=None)
     measurement = Measurement(photo=photo.name, scale=None, main=nothing, warnings=tuple(dict.fromkeys(warnings)))
     return Measured(measurement=measurement, evidence=Evidence(readings=readings))
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -36,6 +36,9 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0015
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
+#: A tape that curls on the table mostly rises from it too, by a few mm: what that does to any length at 95 % (geometry:
+#: 4 mm seen from 500 mm; tapes of our scenes).
+CURLED_RELATIVE_U95 = 0.008
 #: Pixels of a square-on picture between places that are mapped exactly.
 GRID_PX = 8
 #: A ruler takes part beside a better one where it fits that one's plane within so many standard deviations; digits and
@@ -50,7 +53,8 @@ class Plane:
 
     ``straight_from_mm`` (3, 3) maps plane mm to px of the photo as a lens that bends nothing would show it; ``to_px``
     bends it too. ``reference_px_per_mm`` holds one value for each reading: the
-    mean along it between its outermost marks. ``residual_px`` is the root mean square of what the fit leaves over.
+    mean along it between its outermost marks. ``residual_px`` is the root mean square of what the fit leaves over,
+    ``curled`` says that a tape among the readings is bent.
     """
 
     straight_from_mm: Floats
@@ -64,6 +68,7 @@ class Plane:
     thickness_mm: float
     readings: tuple[Reading, ...]
     focal_px: Estimate
+    curled: bool = False
 
     def to_mm(self, points_px: Floats) -> Floats:
         """Photo pixels (N, 2) to plane mm (N, 2)."""
@@ -233,7 +238,7 @@ def fit_plane(
             "lay a ruler beside the cloth, whole in the picture, or click two points of known distance",
         )
     problem = Adjustment(known, size_px, focal_px, lines)
-    params, covariance, residual = (problem.curled() or problem).solve()
+    params, covariance, residual = problem.solve()
     if max(abs(params[0]), abs(params[1])) > TILT_LIMIT_RAD:
         raise ScaleNotFound(
             "the marks do not fit a cloth photographed from above (a tilt over 60°)",
@@ -254,7 +259,8 @@ def fit_plane(
         tilt_deg=Estimate(math.degrees(tilt), math.degrees(2 * sigma)),
         reference_px_per_mm=tuple(mean_px_per_mm(reading) for reading in known),
         residual_px=residual,
-        floor_relative_u95=math.hypot(FLATNESS_RELATIVE_U95, beside),
+        floor_relative_u95=math.hypot(FLATNESS_RELATIVE_U95, beside, CURLED_RELATIVE_U95 if problem.curled else 0.0),
+        curled=problem.curled,
         thickness_mm=thickness_mm,
         readings=tuple(known),
         focal_px=focal_px,

@@ -1,0 +1,119 @@
+"""The scale: references sought in the photo as asked, the plane that they give, and what is to be said of both."""
+
+from __future__ import annotations
+
+from vision.errors import ScaleNotFound
+from vision.estimate import Estimate
+from vision.measurement import Scale
+from vision.photo import Photo
+from vision.plane import Plane, fit_plane
+from vision.reference.card import read_card
+from vision.reference.clicks import read_clicks
+from vision.reference.reading import Floats, Reading
+from vision.reference.ruler import read_rulers
+from vision.reference.target import SQUARE_MM, read_target
+from vision.request import MeasureRequest
+
+_WANTED = {
+    "auto": "ruler, tape or printed target",
+    "ruler": "ruler or tape",
+    "target": "printed target",
+    "card": "card",
+    "points": "pair of points",
+}
+#: A ruler that was left out is told of where it has this share of the marks of the one that was used: what has fewer is
+#: a row of digits or of stitches.
+AS_LONG_SHARE = 0.5
+#: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
+TILT_ADVICE_DEG = 15.0
+
+
+def sought(
+    photo: Photo, request: MeasureRequest, focal35_mm: float | None, focal_px: Estimate, warnings: list[str]
+) -> tuple[Reading, ...]:
+    """What sets the scale, as asked; with ``auto`` clicked points where given, else the target, else a ruler."""
+    choice = "points" if request.clicks else request.scale
+    if choice == "points":
+        return read_clicks(request.clicks, photo.size_px)
+    if choice == "card":
+        if focal35_mm is None:
+            warnings.append(
+                "A card gives no scale without the focal length, which this photo does not tell: give --focal with the "
+                "35 mm equivalent, or lay a ruler beside the cloth."
+            )
+            return ()
+        card = read_card(photo.rgb, focal_px.value)
+        if card is None:
+            return ()
+        warnings.append("A card was used for the scale: never photograph a payment card, use a plain one of its size.")
+        return (card,)
+    if choice in ("auto", "target"):
+        target = read_target(photo.rgb)
+        if target is not None:
+            warnings.append(
+                f"The printed target's squares are taken to measure {SQUARE_MM:.0f} mm: check one with a ruler, "
+                "because printers shrink pages, and sheets of other makers look alike."
+            )
+            return (target,)
+    return () if choice == "target" else read_rulers(photo.rgb, unit=request.ruler)
+
+
+def plane_of(
+    readings: tuple[Reading, ...], photo: Photo, request: MeasureRequest, focal_px: Estimate, warnings: list[str]
+) -> Plane | None:
+    """The plane that readings give; None, with a warning of why, where they give none."""
+    usable = tuple(reading for reading in readings if reading.unit is not None or reading.source != "ruler")
+    if not usable:
+        if readings:
+            warnings.append(
+                "A ruler was found, but not whether it counts inches or millimetres: say which with --ruler inch or mm."
+            )
+        elif not warnings:
+            warnings.append(
+                f"No {_WANTED[request.scale]} could be read surely, so nothing is measured: lay a ruler flat on or "
+                "beside the cloth, its marks sharp and well lit, and photograph it from straight above."
+            )
+        return None
+    try:
+        plane = fit_plane(usable, size_px=photo.size_px, focal_px=focal_px, thickness_mm=request.thickness_mm)
+    except ScaleNotFound as error:
+        warnings.append(f"{_sentence(error.problem)}: {error.remedy}.")
+        return None
+    if any(len(one.marks_px) >= AS_LONG_SHARE * len(plane.readings[0].marks_px) for one in _left_out(usable, plane)):
+        warnings.append(
+            "A second ruler or tape does not fit the first one's flat surface, so only the first was used: lay both "
+            "flat, or leave only one in the picture."
+        )
+    if plane.curled:
+        warnings.append(
+            "The tape lies in a curve, so it may rise from the table too, and the figures are known less well: lay it "
+            "straight and flat, or take a stiff ruler."
+        )
+    if plane.tilt_deg.value > TILT_ADVICE_DEG:
+        warnings.append(
+            f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "
+            "straight above is surer."
+        )
+    return plane
+
+
+def _left_out(readings: tuple[Reading, ...], plane: Plane) -> list[Reading]:
+    return [reading for reading in readings if not any(reading is one for one in plane.readings)]
+
+
+def scale_of(plane: Plane, middle_mm: Floats | None) -> Scale:
+    """The scale at a place of the plane (2,), or at the reference where there is no cloth."""
+    reading = plane.readings[0]
+    middle = plane.to_px(middle_mm[None])[0] if middle_mm is not None else reading.marks_px.mean(axis=0)
+    unit = reading.unit
+    return Scale(
+        source=reading.source,
+        unit="inch" if unit == "inch" else "mm" if unit == "mm" else None,
+        px_per_mm=plane.px_per_mm_at((float(middle[0]), float(middle[1]))),
+        reference_px_per_mm=plane.reference_px_per_mm[0],
+        tilt_deg=plane.tilt_deg.value,
+    )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
