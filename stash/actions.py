@@ -54,6 +54,12 @@ def usual_place() -> Path:
     return named(None)
 
 
+def tape_file() -> Path:
+    """Where what is known of a tape is kept: with the stash that is meant when nothing is said."""
+    place = usual_place()
+    return (place.parent if place.suffix else place) / "tape.json"
+
+
 def read_garments(files: Sequence[Path]) -> tuple[Garment, ...]:
     """The garments that the files describe, with part ids that no two share.
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from stash.errors import InputWrong
 from stash.lengths import parse_length
+from vision.estimate import Estimate
 
 if TYPE_CHECKING:
     from stash.sheet.target import Board
@@ -43,6 +44,7 @@ class Asked:
     selvage: Side | None = None
     thread: str | None = None
     weave: bool = False
+    tape: Estimate | None = None
 
 
 def request(asked: Asked) -> MeasureRequest:
@@ -65,6 +67,7 @@ def request(asked: Asked) -> MeasureRequest:
         selvage=asked.selvage,
         thread=None if asked.thread is None else _thread(asked.thread),
         weave=asked.weave,
+        tape=asked.tape,
     )
 
 

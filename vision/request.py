@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vision.errors import CallWrong
+from vision.estimate import Estimate
 from vision.reference.clicks import Click
 
 ScaleChoice = Literal["auto", "ruler", "target", "card", "points"]
@@ -37,8 +38,8 @@ class MeasureRequest:
     """The options of a measurement. Sides are those of the upright photo.
 
     ``thickness_mm`` is how much higher the reference lies than the cloth's face (a ruler on the table beside a thick
-    cloth: below zero). ``weave`` asks for the grain from the weave itself. Raises CallWrong where the options cannot
-    go together.
+    cloth: below zero). ``weave`` asks for the grain from the weave itself; ``tape`` is the true length over what the
+    tape in the photo says, where it was checked. Raises CallWrong where the options cannot go together.
     """
 
     scale: ScaleChoice = "auto"
@@ -50,6 +51,7 @@ class MeasureRequest:
     selvage: Side | None = None
     thread: Thread | None = None
     weave: bool = False
+    tape: Estimate | None = None
 
     def __post_init__(self) -> None:
         if self.scale == "points" and not self.clicks:

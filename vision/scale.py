@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.measurement import Scale
@@ -55,7 +57,16 @@ def sought(
                 "because printers shrink pages, and sheets of other makers look alike."
             )
             return (target,)
-    return () if choice == "target" else read_rulers(photo.rgb, unit=request.ruler)
+    if choice == "target":
+        return ()
+    return tuple(_corrected(reading, request.tape) for reading in read_rulers(photo.rgb, unit=request.ruler))
+
+
+def _corrected(reading: Reading, tape: Estimate | None) -> Reading:
+    """The reading of a tape that was held against a steel rule."""
+    if tape is None:
+        return reading
+    return replace(reading, marks_mm=reading.marks_mm * tape.value, tolerance_relative_u95=tape.relative_u95)
 
 
 def plane_of(

@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from stash.cli import ask, cloth, demo, measure, plan, stash
+from stash.cli import ask, cloth, demo, measure, plan, stash, tape
 
 
 def version(wanted: bool) -> None:
@@ -48,6 +48,7 @@ def build() -> Any:
     app.command("cut")(plan.cut)
     app.command("undo")(plan.undo)
     app.command("target")(measure.target)
+    app.command("tape")(tape.tape)
     app.command("schema")(plan.schema)
     app.command("demo")(demo.demo)
     return typer.main.get_command(app)

@@ -36,12 +36,14 @@ def add(
     selvage: option.Selvage = None,
     thread: option.Thread = None,
     weave: option.Weave = False,
+    tape: option.Tape = False,
     stash: option.Where = None,
     json: option.AsJson = False,
 ) -> None:
     """Add a length or remnants to the stash, from photographs or from a typed size."""
     from stash import actions, adding
     from stash.measuring import Asked
+    from stash.tape import kept as known_tape
 
     cloth = adding.Cloth(
         name=name, fabric_id=fabric, width=width, length=length, stripes=stripes, start=start, one_way=one_way,
@@ -57,6 +59,7 @@ def add(
         selvage=selvage,
         thread=thread,
         weave=weave,
+        tape=known_tape(actions.tape_file()).true_share if tape else None,
     )
     held = actions.stash_at(stash, write=True)
     with output.progress("measuring" if photos else "adding"):

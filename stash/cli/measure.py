@@ -41,12 +41,15 @@ def measure(
     selvage: option.Selvage = None,
     thread: option.Thread = None,
     weave: option.Weave = False,
+    tape: option.Tape = False,
 ) -> None:
     """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
+    from stash import actions
     from stash.cli import batch, findings
     from stash.cli.kept import Kept
     from stash.errors import InputWrong
     from stash.measuring import Asked, overlay_files, photographs, request
+    from stash.tape import kept as known_tape
 
     files = photographs(photos)
     if json and len(files) > 1:
@@ -61,6 +64,7 @@ def measure(
         selvage=selvage,
         thread=thread,
         weave=weave,
+        tape=known_tape(actions.tape_file()).true_share if tape else None,
     )
     request(asked)  # a call that is wrong is wrong once, not for each photo
     tasks = [batch.Task(photo=p, overlay=o) for p, o in zip(files, overlay_files(overlay, files), strict=True)]

@@ -46,6 +46,9 @@ Thread = Annotated[
 Weave = Annotated[
     bool, typer.Option("--weave", help="Take the grain from the weave itself, in a close-up that shows single threads.")
 ]
+Tape = Annotated[
+    bool, typer.Option("--tape", help="The tape in the photo is the one that was checked (see stripewright tape).")
+]
 Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
 OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
 Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]
