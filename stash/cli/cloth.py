@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stash.cli import option, output
+from stash.cli.photographed import photographed
 
 if TYPE_CHECKING:
     from stash.adding import Added
+    from stash.measuring import Asked
 
 
+@photographed
 def add(
     photos: Annotated[list[Path] | None, typer.Argument(metavar="PHOTO…", help="Photographs of one fabric.")] = None,
     name: Annotated[str | None, typer.Option("--name", help="What to call a new fabric.")] = None,
@@ -27,40 +30,18 @@ def add(
     ] = None,
     one_way: Annotated[bool, typer.Option("--one-way", help="It may not be turned end for end.")] = False,
     both_faces: Annotated[bool, typer.Option("--both-faces", help="Both its faces are alike.")] = False,
-    scale: option.ScaleFrom = "auto",
-    ruler: option.Ruler = "auto",
-    points: option.Points = None,
-    focal: option.Focal = None,
-    thickness: option.Thickness = None,
-    torn: option.Torn = None,
-    selvage: option.Selvage = None,
-    thread: option.Thread = None,
-    weave: option.Weave = False,
-    tape: option.Tape = False,
     stash: option.Where = None,
     json: option.AsJson = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Add a length or remnants to the stash, from photographs or from a typed size."""
     from stash import actions, adding
-    from stash.measuring import Asked
-    from stash.tape import kept as known_tape
 
     cloth = adding.Cloth(
         name=name, fabric_id=fabric, width=width, length=length, stripes=stripes, start=start, one_way=one_way,
         both_faces=both_faces,
     )  # fmt: skip
-    asked = Asked(
-        scale=scale,
-        ruler=ruler,
-        points=tuple(points or ()),
-        focal35_mm=focal,
-        thickness=thickness,
-        torn=torn,
-        selvage=selvage,
-        thread=thread,
-        weave=weave,
-        tape=known_tape(actions.tape_file()).true_share if tape else None,
-    )
     held = actions.stash_at(stash, write=True)
     with output.progress("measuring" if photos else "adding"):
         done = adding.add_photos(held, photos, cloth, asked) if photos else [adding.add_typed(held, cloth)]

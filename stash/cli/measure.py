@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stash.cli import option, output
+from stash.cli.photographed import photographed
 
 if TYPE_CHECKING:
     from stash.cli.batch import Outcome, Task
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from stash.measuring import Asked
 
 
+@photographed
 def measure(
     photos: Annotated[
         list[Path], typer.Argument(metavar="PHOTO…", help="Photographs of cloth beside a ruler, or folders of them.")
@@ -32,40 +34,18 @@ def measure(
     overlay: Annotated[
         Path | None, typer.Option("--overlay", metavar="OUT.png", help="Draw what was found on the photo.")
     ] = None,
-    scale: option.ScaleFrom = "auto",
-    ruler: option.Ruler = "auto",
-    points: option.Points = None,
-    focal: option.Focal = None,
-    thickness: option.Thickness = None,
-    torn: option.Torn = None,
-    selvage: option.Selvage = None,
-    thread: option.Thread = None,
-    weave: option.Weave = False,
-    tape: option.Tape = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Measure cloth in photographs: its repeat, its stripes, and how the print lies to the grain."""
-    from stash import actions
     from stash.cli import batch, findings
     from stash.cli.kept import Kept
     from stash.errors import InputWrong
-    from stash.measuring import Asked, overlay_files, photographs, request
-    from stash.tape import kept as known_tape
+    from stash.measuring import overlay_files, photographs, request
 
     files = photographs(photos)
     if json and len(files) > 1:
         raise InputWrong(f"--json prints one document, and {len(files)} photos are given", "use --jsonl, one a line")
-    asked = Asked(
-        scale=scale,
-        ruler=ruler,
-        points=tuple(points or ()),
-        focal35_mm=focal,
-        thickness=thickness,
-        torn=torn,
-        selvage=selvage,
-        thread=thread,
-        weave=weave,
-        tape=known_tape(actions.tape_file()).true_share if tape else None,
-    )
     request(asked)  # a call that is wrong is wrong once, not for each photo
     tasks = [batch.Task(photo=p, overlay=o) for p, o in zip(files, overlay_files(overlay, files), strict=True)]
     kept = Kept(into, asked) if into is not None else None
