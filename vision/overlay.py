@@ -215,7 +215,7 @@ class _Drawing:
         self.pen.line(ends[0], GREEN, width=2.8)
         self.pen.line(ends[1], ORANGE, width=2.8)
         self.pen.dot(ends[0][0], WHITE, radius=4)
-        sense = "anticlockwise" if skew.angle.value >= 0 else "clockwise"
+        sense = "counter-clockwise" if skew.angle.value >= 0 else "clockwise"
         name = {"torn": "torn edge", "selvage": "selvage", "thread": "drawn thread", "weave": "weave"}[skew.reference]
         text = f"print {abs(skew.angle.value):.2f} ± {skew.angle.u95:.2f}° {sense} of the grain"
         middle = between(ends[1][0], ends[1][1], 0.5)
