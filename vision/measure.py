@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
@@ -150,6 +151,9 @@ def _measure_cloth(
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
     if print_ is not None:
+        if print_.across is not None and print_.across_direction_deg is not None:
+            bow = measure_bow(finding.evidence.crossings_mm, print_.across_direction_deg.value)
+            print_ = replace(print_, bow_percent=bow)
         print_ = _coloured(print_, gains, which, warnings)
     weave = None
     if request.weave and print_ is not None:

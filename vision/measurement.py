@@ -52,7 +52,8 @@ class Lattice:
 class Print:
     """The print of one cloth. ``across_direction_deg`` in (-90, 90], counter-clockwise as seen.
 
-    ``stripes_along`` and ``along`` are counted along ``along_direction_deg`` from ``along_origin_mm``.
+    ``stripes_along`` and ``along`` are counted along ``along_direction_deg`` from ``along_origin_mm``. ``bow_percent``
+    is how deep the stripes bend, over their length, positive where their middle lies ahead in the across direction.
     """
 
     kind: PrintKind
@@ -66,6 +67,7 @@ class Print:
     lattice: Lattice | None = None
     along_direction_deg: Estimate | None = None
     along_origin_mm: float | None = None
+    bow_percent: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +176,7 @@ def _print(print_: Print | None) -> dict[str, Any] | None:
         **_pair("along_direction_deg", print_.along_direction_deg),
         "origin_mm": _round(print_.origin_mm),
         "along_origin_mm": _round(print_.along_origin_mm),
+        **_pair("bow_percent", print_.bow_percent),
         "even": print_.even,
         "stripes": _stripes(print_.stripes),
         "stripes_along": _stripes(print_.stripes_along),

@@ -7,6 +7,8 @@ from typing import Any
 
 from stash.lengths import both, inches, millimetres
 
+#: A bow of less is not seen on a garment, per cent (our judgement).
+BOWED_PERCENT = 0.5
 #: A weft further askew than this is worth pulling straight, degrees (common practice: 1 % of the width).
 ASKEW_DEG = 0.57
 
@@ -70,6 +72,9 @@ def _print(print_: dict[str, Any] | None) -> Iterator[str]:
                 for row in stripes
             )
             yield f"  {which:<8} {listed}"
+    bow = print_["bow_percent"]
+    if bow is not None and abs(bow) > max(BOWED_PERCENT, print_["bow_percent_u95"]):
+        yield f"  bow      the stripes bend: {abs(bow):.1f} ± {print_['bow_percent_u95']:.1f} % of their length"
     if print_["even"] is not None:
         reads = "even: it reads the same both ways" if print_["even"] else "uneven: it reads one way only"
         yield f"  order    {reads}"
