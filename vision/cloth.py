@@ -16,6 +16,7 @@ from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
+from vision.rim import linear_light, settled
 from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -150,6 +151,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     sharp, seen, free = with_corners(sharp, np.asarray(seen), np.asarray(free), hidden, square.px_per_mm)
     mm = np.asarray(square.origin_mm) + sharp / square.px_per_mm
     outline = _simplified(mm)
+    light, shown = linear_light(square.rgb), np.asarray(square.valid & ~hidden)
     if len(outline) < 3:
         return None
     return ClothRegion(
@@ -157,7 +159,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
         outline_mm=outline,
         holes_mm=tuple(_hole(square, tone, rings[k]) for k in holes if _large(rings[k], square.px_per_mm)),
         u95_mm=math.hypot(_EDGE_U95_PX / square.px_per_mm, SIMPLIFY_MM),
-        edges=straight_edges(mm, np.asarray(seen)),
+        edges=tuple(settled(e, light, shown, square) for e in straight_edges(mm, np.asarray(seen))),
         touches_frame=bool((~free).mean() > 0.01),
     )
 
