@@ -34,6 +34,9 @@ _SOFT_MM = 0.8
 _WHOLE, _MORE_SOLID = 0.98, 0.005
 #: More surfaces round the picture than this are a print (time).
 _MOST_TABLES = 3
+#: What is seen of a table along the border varies by no more than this in tone: light that falls by half all along it
+#: makes 40, the grain of wood 20 (own scenes); the stripes of a cloth that fills the picture make more.
+_PLAIN_RING = 80.0
 #: So near to what covers the cloth, mm, its contour may be that of what covers it.
 _BESIDE_MM = 1.0
 
@@ -83,7 +86,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
 
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
-    tabled = any(pieces.plain or pieces.framed for pieces in found)
+    tabled = any(pieces.plain or _framed(pieces, tone, usable) for pieces in found)
     whole = not tabled and striped_all_over(work, usable, per_mm)
     for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
@@ -101,6 +104,12 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     if whole or (likely is not None and likely.all_round) or patterned_all_over(work, usable, per_mm):
         return (_whole(square, covered),)
     return () if likely is None else _regions(square, likely.blobs, covered)
+
+
+def _framed(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
+    """Whether something lies on a plain table that is seen along the whole border; a print's colours are none."""
+    ring = usable & ~closed(usable, cv2.MORPH_ERODE, 3.0) & ~pieces.other
+    return pieces.framed and bool(pieces.blobs) and float(tone[ring].var(axis=0).sum()) <= _PLAIN_RING
 
 
 def _better(one: Scraps, other: Scraps) -> Scraps:

@@ -17,6 +17,9 @@ from vision.swatch import Mask, Swatch, folded_deg
 _PIXELS = 1.0e5
 #: Below this the picture is of one colour: a wall, a table, or plain cloth; nobody can tell.
 _LEAST_VARIANCE = 12.0
+#: Stripes so fine that little of them is left in so small a picture count where their own profile varies by so much:
+#: five times what the grain of a wooden table does (own scenes).
+_LEAST_STRENGTH = 50.0
 #: A print that fills the picture varies along its border too: by this share of what it does all over.
 _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
@@ -25,6 +28,8 @@ _SECOND_SHARE = 0.05
 #: Bands along the stripes, each of which must look like the whole (correlation, and contrast), and parts across them,
 #: each of which must vary by this share of the middle one: a strip of table shows neither.
 _BANDS, _LIKENESS, _CONTRAST = 20, 0.75, 0.6
+#: Over so many bands a ruler that is not known whole may hide part of the print: they are still as like as this.
+_HIDDEN_SHARE, _HALF_LIKENESS = 0.25, 0.6
 _PARTS, _PART_SHARE = 5, 0.15
 
 
@@ -32,13 +37,13 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     """Whether stripes one or both ways explain the whole picture (H, W, 3), its border included."""
     swatch = _swatch(rgb, usable, px_per_mm)
     total = variance(swatch)
-    if total < _LEAST_VARIANCE or not _reaches_border(swatch, total):
+    if not _reaches_border(swatch, total):
         return False
     found = [sharpest_direction(swatch, peak) for peak in (*orientation_peaks(swatch, 0.8), 0.0, 90.0)]
     direction, strength = max(found, key=lambda f: f[1])
     square = [f for f in found if abs(abs(folded_deg(f[0] - direction)) - 90) < 12]
     other, weak = max(square, key=lambda f: f[1], default=(direction + 90, 0.0))
-    if strength + weak < STRIPE_SHARE * total:
+    if strength + weak < STRIPE_SHARE * total or (total < _LEAST_VARIANCE and strength < _LEAST_STRENGTH):
         return False
     bands = band_profiles(swatch, direction, _BANDS)
     if weak < _SECOND_SHARE * total:
@@ -52,14 +57,19 @@ def _even_all_over(bands: Bands) -> bool:
     """Whether every band shows the same profile, and every part of the profile varies like the rest."""
     tone, weight = bands.sheared(0.0)
     profile = detrended(tone, weight)
+    hidden = 0
     for row, cover in zip(bands.tone, bands.weight, strict=True):
         seen = (cover > 0) & (weight > 0)
         if seen.sum() < 0.3 * len(seen):
             continue
         own, common = row[seen] - row[seen].mean(0), profile[seen] - profile[seen].mean(0)
         alike, size, whole = (float(v) for v in ((own * common).sum(), (own * own).sum(), (common * common).sum()))
-        if alike < _LIKENESS * float(np.sqrt(size * whole)) or alike < _CONTRAST * whole:
+        likeness = alike / max(float(np.sqrt(size * whole)), 1e-9)
+        if likeness < _HALF_LIKENESS or alike < _CONTRAST * whole:
             return False
+        hidden += likeness < _LIKENESS
+    if hidden > _HIDDEN_SHARE * len(bands.tone):
+        return False
     used = profile[weight > 0.2 * float(weight.max())]
     parts = [float(part.var(axis=0).sum()) for part in np.array_split(used, _PARTS)]
     return min(parts) >= _PART_SHARE * float(np.median(parts))

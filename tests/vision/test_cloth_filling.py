@@ -1,0 +1,52 @@
+"""Cloth that fills the picture: fine stripes of two colours that might pass for one speckled table."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.makers.cloth import StripePrint, Stripes
+from tests.vision.flat import flat
+from vision.cloth import find_cloths
+from vision.square import SquareOn
+
+_FINE = (
+    StripePrint(across=Stripes(widths_mm=(4.0, 4.3), colours=("#7d5a86", "#1c2f55"))),
+    StripePrint(across=Stripes(widths_mm=(2.8, 2.5, 3.1, 2.4), colours=("#e0b85c", "#1f4d3b") * 2)),
+)
+
+
+def _share(square: SquareOn, covered: list[np.ndarray] | None = None) -> float:
+    """The largest cloth's share of the picture; 0 where none is found."""
+    regions = find_cloths(square, covered_mm=covered or ())
+    height, width = square.valid.shape
+    return regions[0].area_mm2 / (height * width / square.px_per_mm**2) if regions else 0.0
+
+
+@pytest.mark.parametrize("print_", _FINE, ids=["purple", "gold"])
+def test_fine_stripes_fill_the_picture(print_: StripePrint) -> None:
+    """Stripes of 3 or 4 mm over 70 by 50 cm are one cloth from border to border, not a table on which nothing lies."""
+    square = flat(print_, width_mm=700.0, height_mm=500.0, px_per_mm=1.0, turn_deg=2.0)
+    cv2.GaussianBlur(square.rgb, (0, 0), 0.5, dst=square.rgb)
+    assert _share(square) > 0.98
+
+
+def test_a_ruler_not_known_whole_does_not_hide_that_stripes_fill_the_picture() -> None:
+    """Dark stripes, and a pale ruler on them whose end the outline does not take in: still one cloth."""
+    print_ = StripePrint(across=Stripes(widths_mm=(5.0, 2.6, 3.0, 4.1), colours=("#1e1d22", "#2f6b4a") * 2))
+    square = flat(print_, width_mm=420.0, height_mm=300.0, px_per_mm=2.4)
+    ruler = np.array([[200.0, 90.0], [420.0, 90.0], [420.0, 122.0], [200.0, 122.0]])
+    cv2.fillPoly(square.rgb, [np.rint(ruler * square.px_per_mm).astype(np.int32)], (196, 188, 170))
+    known = ruler.copy()
+    known[1:3, 0] = 408.0
+    assert _share(square, [known]) > 0.98
+
+
+def test_a_grained_table_is_no_cloth() -> None:
+    """A wooden table alone, its grain in lines from border to border, is not taken for cloth that fills the picture."""
+    from tests.makers.table import Table
+    from tests.vision.laid import laid
+
+    for seed in range(3):
+        assert _share(laid(table=Table(colour="#a58d6e", kind="wood", depth=0.12), seed=seed)) == 0.0
