@@ -8,7 +8,10 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.makers.colour import encoded
+from tests.makers.harsh import draw
 from tests.makers.ruler import Ruler
+from tests.makers.scene import as_stored
+from tests.makers.shot import shoot
 from vision.reference.reading import Reading
 from vision.reference.ruler import read_rulers
 
@@ -75,3 +78,15 @@ def test_faint_ticks_beside_a_bold_check_are_read() -> None:
     assert readings, "no ruler was read"
     assert readings[0].unit == "inch"
     assert px_per_mm_of(readings[0]) == pytest.approx(2.9, rel=2e-3)
+
+
+def test_two_rulers_in_an_l_do_not_contradict_each_other() -> None:
+    """Seen aslant, two rulers of thirty-seconds laid square to each other differ in scale by an eighth in the picture:
+    both are read, a thirty-second of an inch a tick (the maker's geometry)."""
+    shot = draw(34407).shot
+    readings = read_rulers(as_stored(shoot(shot)))
+    assert len(readings) == 2
+    for reading in readings:
+        on_table = shot.lens.table_mm(reading.marks_px)
+        ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
+        assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)

@@ -35,10 +35,11 @@ def test_rows_of_a_print_do_not_come_before_the_ruler() -> None:
     assert any(one is ticks for one in fairly([*print_rows, ticks])[:3])
 
 
-@pytest.mark.parametrize("seed", [20021, 20078, 20101])
+@pytest.mark.parametrize("seed", [20021, 20040, 20078, 20101])
 def test_long_eighths_and_crossed_cloth_do_not_hide_the_ruler(seed: int) -> None:
-    """Scenes whose cloth has hundreds of even rows, or whose eighths have ticks as long as two sixteenths', told apart
-    by a number at each inch: the marks' places on the ruler are the true ones to 0.1 % (the maker's geometry)."""
+    """Scenes whose cloth has hundreds of even rows, whose eighths have ticks as long as two sixteenths', told apart
+    by a number at each inch, or whose centimetres make a row of their own: the marks' places on the ruler are the
+    true ones to 0.1 % (the maker's geometry)."""
     scene = draw(seed)
     readings = read_rulers(as_stored(render(scene)))
     assert readings, "no ruler was read"

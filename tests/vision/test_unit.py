@@ -55,6 +55,54 @@ def test_halves_are_told_before_eighths(dirt: float, spread: float, read: bool) 
     assert not read or heard.best.division.base_mm == 25.4 / 8
 
 
+def thirty_seconds(count: int, step: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Ticks of a scale of thirty-seconds, six spacings and more long, each kind longer than the last by ``step``."""
+    index = np.arange(count)
+    size = np.full(count, 6.0)
+    for rank, every in enumerate((2, 4, 8, 16, 32), start=1):
+        size[index % every == 0] = 6.0 + step * rank
+    return index, size
+
+
+def test_lengths_that_grow_along_a_tilted_ruler_do_not_change_the_unit() -> None:
+    """Seen in perspective, lengths counted in spacings grow steadily: by a quarter along this ruler, more than the
+    inch's tick is longer than the half inch's. Thirty-seconds stay thirty-seconds; as sixteenths they would measure
+    twice too much."""
+    index, size = thirty_seconds(279, 0.7)
+    noise = np.random.default_rng(8).normal(0, 0.1, index.size)
+    heard = hear(index, (size + noise) * np.linspace(0.88, 1.12, index.size))
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.base_mm == 25.4 / 32
+
+
+def test_a_worn_inch_does_not_halve_the_ruler() -> None:
+    """Of three inch ticks one is worn to a stump; the others are longer than the four half inches. Not sixteenths for
+    sure, which would measure twice too much."""
+    index, size = thirty_seconds(119, 0.5)
+    size = size - 3.5
+    size[64] = 1.2
+    heard = hear(index + 13, size + np.random.default_rng(9).normal(0, 0.14, index.size))
+    assert heard.best is not None
+    assert heard.best.division.base_mm == 25.4 / 32 or not heard.sure()
+
+
+@pytest.mark.parametrize(("seed", "share"), [(0, 0.6), (4, 0.8)])
+def test_most_inches_may_touch_their_numbers(seed: int, share: float) -> None:
+    """Most of the inch ticks run on into their numbers by up to half their length: eighths all the same."""
+    index = np.arange(182)
+    size = np.full(182, 1.07)
+    for every, length in ((2, 1.44), (4, 1.82), (8, 2.2)):
+        size[index % every == 0] = length
+    rng = np.random.default_rng(seed)
+    inches = index[index % 8 == 0]
+    size[inches] += np.where(rng.random(inches.size) < share, rng.uniform(0.2, 1.1, inches.size), 0.0)
+    heard = hear(index, size + rng.normal(0, 0.02, 182))
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.base_mm == 25.4 / 8
+
+
 def test_numbers_that_touch_their_ticks_do_not_change_the_unit() -> None:
     """Three of twelve inch ticks run on into their numbers and look a third longer: they are eighths all the same."""
     index = np.arange(97)

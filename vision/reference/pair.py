@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.reference.comb import Comb
-from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, Verdict
+from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, LEAST_TICK_SHARE, Verdict
 
 if TYPE_CHECKING:
     from vision.reference.ruler import Candidate
@@ -67,6 +67,8 @@ def _local_ratio(one: Comb, other: Comb) -> float:
 
 def _joint(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
     """The verdict on ``one`` that both combs together make sure, and its evidence over "no rulers at all"."""
+    if one.hearing.shortest < LEAST_TICK_SHARE or not other.hearing.verdicts:
+        return None, 0.0
     ratio = _local_ratio(one.comb, other.comb)
     unrelated = one.hearing.alike + other.hearing.alike
     best: dict[float, tuple[float, Verdict]] = {}
@@ -88,6 +90,8 @@ def _joint(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
         return None, 0.0
     cost, verdict = ranked[0]
     rival = min(apart, ranked[1][0] if len(ranked) > 1 else math.inf, unrelated + LEAST_MARGIN - LEAST_EVIDENCE)
+    # the other may be a ruler, and this one only something printed on it
+    rival = min(rival, other.hearing.verdicts[0].cost + one.hearing.alike)
     evidence = unrelated - cost
     sure = rival - cost >= LEAST_MARGIN and evidence >= 2 * LEAST_EVIDENCE
     return (verdict if sure else None), evidence

@@ -26,6 +26,10 @@ ROWS_PER_LEVEL = 10
 RULER_RELATIVE_U95 = 0.003
 #: Readings beside each other must agree on the size of a millimetre to this share, or one of them is wrong.
 AGREE_SHARE = 0.05
+#: ... to this one more where they run square to each other (the cosine of a tilt of 25 deg) ...
+TILTED_SHARE = 0.1
+#: ... but never to this: the sizes of two ways to divide differ by more (a millimetre and a thirty-second: 0.23).
+MOST_LEEWAY = 0.19
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
 #: More lines of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each
@@ -232,7 +236,7 @@ def _agreeing(
     size = _mm_px(best.comb, verdict)
     kept = [sure[0]]
     for other, its, weight in sure[1:]:
-        if abs(math.log(_mm_px(other.comb, its) / size)) < AGREE_SHARE * _apart(best.comb, other.comb):
+        if abs(math.log(_mm_px(other.comb, its) / size)) < _leeway(best.comb, other.comb):
             kept.append((other, its, weight))
         elif weight * OVERWHELMING > evidence:
             return [], True
@@ -243,11 +247,13 @@ def _mm_px(comb: Comb, verdict: Verdict) -> float:
     return comb.period_px / verdict.division.base_mm
 
 
-def _apart(one: Comb, other: Comb) -> float:
-    """A factor for how much two combs may differ: perspective changes the scale across the picture."""
+def _leeway(one: Comb, other: Comb) -> float:
+    """By how much (as a logarithm) two combs may differ: perspective changes the scale across the picture, and a tilt
+    shortens what runs along it."""
     gap = float(np.hypot(*(one.places_px.mean(axis=0) - other.places_px.mean(axis=0))))
     span = float(np.hypot(*(one.places_px[-1] - one.places_px[0])))
-    return 1.0 + 2.0 * gap / max(span, 1.0)
+    crossed = abs(float(one.axis[0] * other.axis[1] - one.axis[1] * other.axis[0]))
+    return min(AGREE_SHARE * (1.0 + 2.0 * gap / max(span, 1.0)) + TILTED_SHARE * crossed, MOST_LEEWAY)
 
 
 def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:

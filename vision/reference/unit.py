@@ -36,8 +36,17 @@ MOST_FROM_NUMBERS = 12.0
 ASTRAY_SHARE = 0.08
 #: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
 TOUCHED_SHARE = 0.3
-#: A longer kind of tick is at least this much longer than the next shorter one, as a share of the shortest.
+#: A scale's longest ticks are longer than its shortest by at least this share of the shortest ...
 LEAST_STEP = 0.12
+#: ... and each kind longer than the next shorter one by this (thirty-seconds have five steps to share), and by this
+#: share of the usual step (common practice: the steps of a scale are much alike).
+LEAST_KIND_STEP, LEAST_STEP_SHARE = 0.08, 0.4
+#: Ticks of one kind differ by at least this share of the shortest (one mean deviation): print, and how ends are seen.
+LEAST_BREADTH = 0.03
+#: Residues tried as the longest ticks' place: chance, or a number that touches its tick, may lengthen another.
+PHASES = 3
+#: So few ticks tell no growth from a hierarchy cut off by the frame.
+LEAST_LEVELLED = 24
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
 TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
@@ -48,7 +57,7 @@ LEAST_TICK_SHARE = 0.3
 #: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
 MISSING = 1.2
 #: ... and for each finer kind that is told apart all the same: a scale shows its halves before its eighths.
-SKIPPED = 1.5
+SKIPPED = 3.0
 #: Cost of ways to divide that are rarely met, nats (our estimate of practice).
 RARE = 4.0
 
@@ -185,6 +194,7 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
         divisions += TENTHS
     if not told:
         divisions += OTHERS
+    size = levelled(index, size)
     order = np.argsort(size)
     size, index = size[order], index[order]
     shortest = max(float(np.quantile(size, 0.2)), 0.2)
@@ -195,11 +205,14 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
     if size[-max(1, size.size // 40)] < (1 + LEAST_STEP) * shortest:
         return Hearing(verdicts=(), alike=alike, ticks=size.size, told=told)
     span = int(index.max() - index.min()) + 1
+    phases: dict[int, list[int]] = {}
     for division in divisions:
         if span < 0.6 * division.top:
             continue
         extra = division.cost + (tick_length_cost(shortest * division.base_mm) if division.base_mm else 0.0)
-        for phase in _phases(index, size, division.top):
+        if division.top not in phases:
+            phases[division.top] = _phases(index, size, division.top)
+        for phase in phases[division.top]:
             rank = _rank(index - phase, division.longer)
             if division.base_mm and not _enough(rank, division):
                 continue
@@ -217,6 +230,20 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
     return Hearing(verdicts=verdicts, alike=alike, ticks=size.size, told=told, shortest=shortest)
 
 
+def levelled(index: Ints, size: Floats) -> Floats:
+    """Lengths (N,) of ticks without their steady growth along the ruler.
+
+    Perspective shortens the spacing faster than the ticks. Growth a tick is the middle one of many pairs' (Theil 1950,
+    Sen 1968): pairs of a short and a long tick are as often one way round as the other.
+    """
+    apart = np.arange(index.size // 4, max(index.size // 4 + 1, 3 * index.size // 4), max(1, index.size // 60))
+    if index.size < LEAST_LEVELLED or size.min() <= 0:
+        return size
+    log = np.log(size)
+    growth = np.median(np.concatenate([(log[k:] - log[:-k]) / (index[k:] - index[:-k]) for k in apart]))
+    return np.asarray(size * np.exp(-growth * (index - np.median(index))), dtype=np.float64)
+
+
 def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
     """A hearing in which the period of what stands beside the ticks speaks too, where it is one that rulers have.
 
@@ -230,11 +257,16 @@ def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
-    """The two residues whose ticks are longest: nowhere else can the longest ticks lie."""
+    """The residues whose ticks are longest: nowhere else can the longest ticks lie. Of sorted lengths, the middle one
+    of each residue, so that a worn tick does not move it."""
     residue = index % top
-    total = np.bincount(residue, np.minimum(size, np.quantile(size, 0.95)), top)
-    mean = np.asarray(total, dtype=np.float64) / np.maximum(np.bincount(residue, minlength=top), 1)
-    return [int(r) for r in np.argsort(-mean)[:2]]
+    order = np.argsort(residue, kind="stable")
+    count = np.bincount(residue, minlength=top)
+    start = np.cumsum(count) - count
+    seen = np.flatnonzero(count)
+    low, high = start[seen] + (count[seen] - 1) // 2, start[seen] + count[seen] // 2
+    middle = 0.5 * (size[order][low] + size[order][high])
+    return [int(seen[r]) for r in np.argsort(-middle, kind="stable")[:PHASES]]
 
 
 def tick_length_cost(shortest_mm: float) -> float:
@@ -266,12 +298,26 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) ->
     for kind in range(kinds):
         of_kind = size[rank == kind]
         middle[kind] = 0.5 * (of_kind[(of_kind.size - 1) // 2] + of_kind[of_kind.size // 2])
-    if kinds > 1 and (np.diff(middle) < LEAST_STEP * shortest).any():
+    step = np.diff(middle)
+    if kinds > 1 and step.min() < max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()):
         return None
+    plain = _chance_cost(size, rank, middle, shortest, room)
+    if kinds == 1:
+        return plain
+    # most of the longest ticks may run into their numbers: then the shorter of them tell where they would end
+    of_kind = size[rank == kinds - 1]
+    middle[-1] = of_kind[of_kind.size // 5]
+    if middle[-1] - middle[-2] < LEAST_KIND_STEP * shortest:
+        return plain
+    return min(plain, _chance_cost(size, rank, middle, shortest, room))
+
+
+def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room: float) -> float:
+    kinds = len(middle)
     off = np.abs(size - middle[rank])
-    breadth = max(float(np.mean(np.minimum(off, 0.5 * shortest))), 0.06 * shortest, 0.03)
+    longer = (rank == kinds - 1) & (size > middle[-1]) & (kinds > 1)
+    breadth = max(float(np.mean(np.minimum(off[~longer], 0.5 * shortest))), LEAST_BREADTH * shortest, 0.03)
     chance = (1 - ASTRAY_SHARE) * np.exp(-off / breadth) / (2 * breadth) + ASTRAY_SHARE / room
-    if kinds > 1:
-        longer = (rank == kinds - 1) & (size > middle[-1])
-        chance[longer] = (1 - TOUCHED_SHARE) * chance[longer] + TOUCHED_SHARE / max(room - middle[-1], shortest)
+    touched = TOUCHED_SHARE / max(room - middle[-1], shortest)
+    chance[longer] = (1 - TOUCHED_SHARE) * chance[longer] + touched
     return float(-np.log(chance).sum() + 0.5 * (kinds + 1) * math.log(size.size))
