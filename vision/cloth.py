@@ -120,7 +120,8 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
 
 
 def _regions(square: SquareOn, blobs: Sequence[Mask], covered: Mask) -> tuple[ClothRegion, ...]:
-    regions = [_region(square, blob, covered) for blob in blobs]
+    tone, light = _soft(srgb_to_lab(square.rgb) + TONE_SHIFT, 0.7), linear_light(square.rgb)
+    regions = [_region(square, blob, covered, tone, light) for blob in blobs]
     return tuple(sorted((r for r in regions if r is not None), key=lambda r: -r.area_mm2))
 
 
@@ -138,15 +139,14 @@ def _soft(tone: Floats, sigma_px: float) -> Floats:
     return np.asarray(cv2.GaussianBlur(tone, (0, 0), sigma_px), dtype=np.float32)
 
 
-def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
-    """Outline, holes and edges of one piece, sharpened on the picture itself."""
+def _region(square: SquareOn, blob: Mask, covered: Mask, tone: Floats, light: Floats) -> ClothRegion | None:
+    """Outline, holes and edges of one piece, sharpened on the picture: its tone and its linear light (H, W, 3)."""
     height, width = square.valid.shape
     big = cv2.resize(blob.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR) > 0.5
     hidden = cv2.resize(covered.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
     rings, family = cv2.findContours(big.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[-2:]
     if not rings:
         return None
-    tone = _soft(srgb_to_lab(square.rgb) + TONE_SHIFT, 0.7)
     outer = max((k for k in range(len(rings)) if family[0][k][3] < 0), key=lambda k: cv2.contourArea(rings[k]))
     holes = [k for k in range(len(rings)) if family[0][k][3] == outer]
     contour = rings[outer].reshape(-1, 2).astype(np.float64)
@@ -160,11 +160,11 @@ def _region(square: SquareOn, blob: Mask, covered: Mask) -> ClothRegion | None:
     sharp, seen, free = with_corners(sharp, np.asarray(seen), np.asarray(free), hidden, square.px_per_mm)
     mm = np.asarray(square.origin_mm) + sharp / square.px_per_mm
     outline = _simplified(mm)
-    light, shown = linear_light(square.rgb), np.asarray(square.valid & ~hidden)
+    shown = np.asarray(square.valid & ~hidden)
     if len(outline) < 3:
         return None
     return ClothRegion(
-        mask=np.asarray(big & square.valid & ~hidden),
+        mask=np.asarray(big & shown),
         outline_mm=outline,
         holes_mm=tuple(_hole(square, tone, rings[k]) for k in holes if _large(rings[k], square.px_per_mm)),
         u95_mm=math.hypot(_EDGE_U95_PX / square.px_per_mm, SIMPLIFY_MM),

@@ -20,8 +20,8 @@ from vision.swatch import Doubles, Floats, Mask, folded_deg
 #: Lines across the side begin so far out on the table, and end so far in on the cloth, mm; so far to either side of it
 #: its tufts and notches reach (practice: fraying of two or three mm), and the table is learnt beyond.
 _OUT_MM, _IN_MM, _FRAY_MM, _BEYOND_MM = 5.0, 7.0, 3.5, 2.5
-#: They lie at least so close, mm, and their samples so close, px of the picture.
-_LINES_MM, _SAMPLE_PX = 0.35, 0.5
+#: They lie no closer than this, mm, nor their samples, mm, and px of the picture (time).
+_LINES_MM, _SAMPLE_MM, _SAMPLE_PX = 0.5, 0.15, 0.5
 #: What is only darker than the table by so much, or lighter, is its shadow or its grain, as shares of its light.
 _SHADE, _SHINE = 0.7, 1.1
 #: The table's colour is that of so much of its length, mm; cloth's is that of what lies so far in, and so far along.
@@ -104,7 +104,7 @@ def _line(
     light, shown, square = seen
     q = square.px_per_mm
     step = max(1 / q, _LINES_MM)
-    along, across = np.arange(-half, half, step), np.arange(-_OUT_MM, _IN_MM, _SAMPLE_PX / q)
+    along, across = np.arange(-half, half, step), np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / q, _SAMPLE_MM))
 
     def at(inwards: Doubles) -> Floats:
         place = middle + along[:, None, None] * unit - inwards[None, :, None] * out
@@ -135,49 +135,51 @@ def _line(
 
 
 def _through(share: Doubles, weight: Doubles, along: Doubles, across: Doubles) -> tuple[float, float, float, float]:
-    """The line where lines (N,) with shares of cloth (N, K) reach: as told by ``_line``."""
+    """The line to which lines (N,) with shares of cloth (N, J) near the edge reach: as told by ``_line``."""
     step, sample = float(along[1] - along[0]), float(across[1] - across[0])
-    near = np.abs(across) <= _FRAY_MM
-    inset = _FRAY_MM - share[:, near].sum(axis=1) * sample
-    unclear = _mean_along((share * (1 - share))[:, near].sum(axis=1, keepdims=True) * sample, _UNCLEAR_MM / step)[:, 0]
+    inset = _FRAY_MM - share.sum(axis=1) * sample
+    unclear = _mean_along((share * (1 - share)).sum(axis=1, keepdims=True) * sample, _UNCLEAR_MM / step)[:, 0]
     weight = weight / (1 + (unclear / (2 * float(np.median(unclear[weight > 0])) + 1e-3)) ** 4)
     return _slope(along, inset, weight * _frayed(inset, weight, step), step)
 
 
 def _shares(colour: Floats, farther: Floats, across: Doubles, step: float) -> tuple[Doubles, Doubles, Doubles]:
-    """The share of cloth (N, K) in each sample of lines (N, K, 3), and how unlike the table (N,) the cloth is, in
-    standard deviations of the table's. ``farther`` (N, M, 3) is what the lines show deep in the cloth.
+    """The share of cloth (N, J) in each sample near the edge of lines (N, K, 3), and how unlike the table (N,) cloth
+    is, in standard deviations of the table's. ``farther`` (N, M, 3) is what the lines show deep in the cloth.
 
     A sample between table and cloth is as far from both as there is of the other in it: light mixes in proportion.
     It mixes with one of the colours just inside; where a stripe along the edge only begins there, with one of those
     deeper in. Which, cannot always be told: the first share is for the first, the second for either.
     """
     beyond = across < -_BEYOND_MM
-    table = _mean_along(np.median(colour[:, beyond], axis=1), _TABLE_MM / step)[:, None]
+    table = _mean_along(np.median(colour[:, beyond], axis=1), _TABLE_MM / step)[:, None].astype(np.float32)
     factor = np.clip((colour * table).sum(2) / np.maximum((table * table).sum(2), 1e-9), _SHADE, _SHINE)
     rest = colour - factor[..., None] * table
     from_table = np.sqrt((rest * rest).sum(2))
     sample = float(across[1] - across[0])
     inner = np.flatnonzero(across > _CLOTH_FROM_MM)[:: max(round(_CLOTH_STEP_MM / sample), 1)]
-    nearest = np.full(from_table.shape, np.inf)
+    near = np.abs(across) <= _FRAY_MM
+    edge, edge_from_table = colour[:, near], from_table[:, near]
+    nearest = np.full(edge_from_table.shape, np.inf, np.float32)
     lines = np.arange(len(colour))
     for shift in _ALONG_MM:
         beside = colour[np.clip(lines + round(shift / step), 0, len(lines) - 1)]
         for index in inner:
-            away = colour - beside[:, index, None]
+            away = edge - beside[:, index, None]
             np.minimum(nearest, np.einsum("nkc,nkc->nk", away, away), out=nearest)
     noise = float(np.median(from_table[:, beyond])) + _LEAST_NOISE
     inside = (across > 1.0) & (across < _OUT_MM)
     usual = np.median(from_table[:, inside], axis=1)
-    narrow = _whole_share(from_table, nearest)
+    narrow = _whole_share(edge_from_table, nearest)
     for deep in np.moveaxis(farther, 1, 0):
-        away = colour - deep[:, None]
+        away = edge - deep[:, None]
         plain = np.linalg.norm(deep - table[:, 0], axis=1) < np.maximum(_PLAIN_SHARE * usual, _UNLIKE[1] * noise)
-        np.minimum(nearest, np.einsum("nkc,nkc->nk", away, away) + np.where(plain, np.inf, 0)[:, None], out=nearest)
-    return narrow, _whole_share(from_table, nearest), usual / noise
+        away[plain] = np.inf
+        np.minimum(nearest, np.einsum("nkc,nkc->nk", away, away), out=nearest)
+    return narrow, _whole_share(edge_from_table, nearest), usual / noise
 
 
-def _whole_share(from_table: Floats, nearest: Doubles) -> Doubles:
+def _whole_share(from_table: Floats, nearest: Floats) -> Doubles:
     """The share of cloth (N, K) by how far samples are from the table, and, squared, from the cloth."""
     share = from_table / (from_table + np.sqrt(nearest) + 1e-9)
     return np.asarray(np.clip((share - _BARE) / (_WHOLE - _BARE), 0, 1), dtype=np.float64)
