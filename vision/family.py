@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.blemish import without_blemishes
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction
-from vision.repeat import SAME_LOOK, RepeatFit, find_repeat, refine_repeat, step_places
+from vision.repeat import RepeatFit, refine_repeat
+from vision.sequence import SAME_LOOK, find_repeat, likely_repeats, step_places
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, folded_deg
@@ -21,6 +23,12 @@ PLAIN_VARIANCE = 1.5
 LONE_SHARE = 0.55
 #: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
 SQUARE_PLAY_DEG = 12.0
+#: Where less than this share of the profile's usual width shows, it shows the cloth's corners (practice).
+CORNER_SHARE = 0.7
+#: Without its corners a profile must show so many repeats: a colour that comes once in more would be a rare print.
+SURE_REPEATS = 4.0
+#: And where something else was left out: of fewer, nothing tells which is the cloth.
+CLEANED_REPEATS = 2.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,9 +99,9 @@ def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Fami
     """The family with its repeat and stripes, as far as they show."""
     direction, strength = bands.direction_deg, family.variance
     tone, weight = bands.sheared(0.0)
-    repeat = find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm, same_look)
     extent = float((weight > 0).sum()) * bands.step_mm
     steps = len(step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm))
+    bands, repeat = _repeating(bands, same_look)
     if repeat is None:
         return Family(
             direction_deg=direction, variance=strength, look=family.look, bands=bands, steps=steps, extent_mm=extent
@@ -114,3 +122,32 @@ def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Fami
         steps=steps,
         extent_mm=extent,
     )
+
+
+def _repeating(bands: Bands, same_look: float) -> tuple[Bands, float | None]:
+    """The bands and their repeat; without what is no cloth, where only so they repeat.
+
+    Where stripes lie slanting, the profile's ends show the cloth's corners alone, and a corner of the table taken for
+    cloth is all that is seen there; so then the wide part is looked at, if it shows many repeats.
+    """
+    repeat = _repeat_of(bands, same_look)
+    if repeat is not None:
+        return bands, repeat
+    wide = bands.middle(CORNER_SHARE)
+    length = float((wide.weight > 0).any(axis=0).sum()) * bands.step_mm
+    repeat = _repeat_of(wide, same_look)
+    if repeat is not None and length >= SURE_REPEATS * repeat:
+        return wide, repeat
+    for part in (bands, wide):
+        tone, weight = part.sheared(0.0)
+        for likely in likely_repeats(np.asarray(tone, np.float64), np.asarray(weight, np.float64), part.step_mm):
+            clean = without_blemishes(part, likely) if length >= CLEANED_REPEATS * likely else None
+            repeat = None if clean is None else _repeat_of(clean, same_look)
+            if clean is not None and repeat is not None and length >= CLEANED_REPEATS * repeat:
+                return clean, repeat
+    return bands, None
+
+
+def _repeat_of(bands: Bands, same_look: float) -> float | None:
+    tone, weight = bands.sheared(0.0)
+    return find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm, same_look)

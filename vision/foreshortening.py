@@ -17,7 +17,7 @@ import numpy as np
 
 from vision.family import PLAIN_VARIANCE, Family, bands_of
 from vision.profile import Bands, band_profiles, detrended
-from vision.repeat import LEAST_REPEATS
+from vision.sequence import LEAST_REPEATS
 from vision.spectrum import lag_difference, parabola
 from vision.swatch import Doubles, Floats, Swatch, axes
 

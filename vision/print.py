@@ -26,7 +26,7 @@ from vision.foreshortening import as_photographed, flattened
 from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
 from vision.profile import without_crossing
-from vision.repeat import FULL_REPEATS, SAME_LOOK
+from vision.sequence import FULL_REPEATS, SAME_LOOK
 from vision.square import SquareOn
 from vision.stripes import is_even
 from vision.swatch import Doubles, Mask, Swatch, axes, cut_swatch, folded_deg
@@ -126,7 +126,6 @@ def _striped(
 ) -> PrintFinding:
     """Stripes explain the print: a check where they run both ways, else a stripe, else plain cloth, unevenly lit."""
     first, other = (bands_of(swatch, family) for family in families)
-    main = measured(first, families[0])
     if families[1].variance > PLAIN_VARIANCE:
         bare = without_crossing(first, without_crossing(other, first))
         one = measured(bare, families[0], CHECK_SAME_LOOK)
@@ -136,6 +135,7 @@ def _striped(
         both_ways = families[1].variance >= _BOTH_WAYS_SHARE * families[0].variance and explained >= CHECK_SHARE
         if both_ways and all(family.repeats or family.steps >= 2 for family in (one, two)):
             return _check(square, one, two, explained)
+    main = measured(first, families[0])
     if main.repeats:
         return _stripe(square, main, explained)
     return _unrepeated(square, main) if main.steps >= 2 else _unknown(swatch)

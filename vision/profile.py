@@ -39,6 +39,15 @@ class Bands:
         """Tone (N, 3) and weight (N,) of all bands together, each moved by ``slope`` times its place along."""
         return _sheared(np.dstack([self.tone * self.weight[..., None], self.weight]), self.v_mm / self.step_mm, slope)
 
+    def middle(self, share: float) -> Bands:
+        """The bands from the first to the last place at which they show this share of their usual width together."""
+        width = self.weight.sum(axis=0)
+        wide = np.flatnonzero(width >= share * float(np.median(width[width > 0]))) if width.any() else np.zeros(0, int)
+        inside = np.zeros(len(width), bool)
+        if len(wide):
+            inside[wide[0] : wide[-1] + 1] = True
+        return replace(self, weight=np.asarray(self.weight * inside, dtype=np.float32))
+
 
 def _sheared(stacked: Floats, v_px: Doubles, slope: float) -> tuple[Floats, Floats]:
     """Bands (B, N, 4) of weighted tone and weight, moved by ``slope`` times ``v_px`` (B,) and added up."""

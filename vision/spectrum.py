@@ -93,22 +93,33 @@ def autocorrelation(field: Floats, mask: Mask, *, reach: float = 0.6) -> Autocor
 def lag_difference(tone: Doubles, weight: Doubles, least_px: float, most_lag: int) -> tuple[Doubles, Doubles]:
     """How much a profile (N, 3) in tone differs from itself at each lag 0..most_lag, and over how many pixels.
 
-    The mean squared difference, after the best change of light between the two (constant and slope, limited), where
-    both have weight; infinite where fewer than ``least_px`` pixels can be compared.
+    The mean squared difference, after the best change of light between the two (constant and slope, limited), weighted
+    by the root of both places' weights; infinite where fewer than ``least_px`` pixels can be compared. All lags are
+    taken at once, as correlations (the convolution theorem).
     """
     count = len(tone)
-    difference = np.full(most_lag + 1, np.inf)
-    pixels = np.zeros(most_lag + 1)
-    for lag in range(most_lag + 1):
-        first, second = tone[: count - lag], tone[lag:]
-        both = np.minimum(weight[: count - lag], weight[lag:])
-        total = both.sum()
-        pixels[lag] = total
-        if total < least_px:
-            continue
-        gain = light_change(first, second, both)
-        difference[lag] = (((second - first * gain[:, None]) ** 2).sum(1) * both).sum() / total
-    return difference, pixels
+    root = np.sqrt(weight)
+    place = np.linspace(-1, 1, count)
+    energy = (tone * tone).sum(1) * root
+    moments = [energy, energy * place, energy * place**2, root, *(tone * root[:, None]).T]
+    moments += [*(tone * (root * place)[:, None]).T]
+    size = 1 << int(count + most_lag).bit_length()
+    ahead = np.fft.rfft([root, energy, *(tone * root[:, None]).T], size)
+    here = np.conj(np.fft.rfft(moments, size))
+    pairs = [here[k] * ahead[0] for k in range(4)] + [here[3] * ahead[1]]
+    pairs += [(here[4:7] * ahead[2:]).sum(0), (here[7:10] * ahead[2:]).sum(0)]
+    e0, e1, e2, pixels, after, c0, c1 = np.fft.irfft(pairs, size)[:, : most_lag + 1]
+    # the places of what is compared at a lag, as ``light_change`` counts them: -1 to 1 over the first of the two
+    lag = np.arange(most_lag + 1)
+    stretch = (count - 1) / np.maximum(count - 1 - lag, 1)
+    shift = stretch - 1
+    s1, s2 = stretch * e1 + shift * e0, stretch**2 * e2 + 2 * stretch * shift * e1 + shift**2 * e0
+    constant, slope = _light(e0, s1, s2, c0, stretch * c1 + shift * c0)
+    rest = after - 2 * (constant * c0 + slope * (stretch * c1 + shift * c0))
+    rest += constant**2 * e0 + 2 * constant * slope * s1 + slope**2 * s2
+    enough = pixels >= max(least_px, 1e-9)
+    difference = np.where(enough, np.maximum(rest, 0) / np.where(enough, pixels, 1), np.inf)
+    return difference, np.maximum(pixels, 0)
 
 
 def light_change(first: Doubles, second: Doubles, weight: Doubles) -> Doubles:
@@ -118,14 +129,22 @@ def light_change(first: Doubles, second: Doubles, weight: Doubles) -> Doubles:
     common = (first * second).sum(1) * weight
     s0, s1, s2 = energy.sum(), (energy * place).sum(), (energy * place**2).sum()
     t0, t1 = common.sum(), (common * place).sum()
-    determinant = s0 * s2 - s1 * s1
-    if determinant <= 1e-9 * s0 * s0:
-        constant, slope = (t0 / s0 if s0 > 0 else 1.0), 0.0
-    else:
-        constant, slope = (t0 * s2 - t1 * s1) / determinant, (s0 * t1 - s1 * t0) / determinant
-    constant = float(np.clip(constant, 1 - _GAIN_LIMIT, 1 + _GAIN_LIMIT))
-    slope = float(np.clip(slope, -_GAIN_LIMIT / 3, _GAIN_LIMIT / 3))
+    constant, slope = _light(s0, s1, s2, t0, t1)
     return np.asarray(constant + slope * place)
+
+
+def _light(s0: Doubles, s1: Doubles, s2: Doubles, t0: Doubles, t1: Doubles) -> tuple[Doubles, Doubles]:
+    """Constant and slope of the change of light, limited, from the moments of energy and of common energy."""
+    determinant = s0 * s2 - s1 * s1
+    alone = determinant <= 1e-9 * s0 * s0
+    known = np.where(alone, 1.0, determinant)
+    level = np.where(s0 > 0, t0 / np.where(s0 > 0, s0, 1.0), 1.0)
+    constant = np.where(alone, level, (t0 * s2 - t1 * s1) / known)
+    slope = np.where(alone, 0.0, (s0 * t1 - s1 * t0) / known)
+    return (
+        np.clip(constant, 1 - _GAIN_LIMIT, 1 + _GAIN_LIMIT),
+        np.clip(slope, -_GAIN_LIMIT / 3, _GAIN_LIMIT / 3),
+    )
 
 
 def parabola(left: float, middle: float, right: float) -> float:

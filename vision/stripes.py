@@ -13,7 +13,8 @@ from vision.colour import ciede2000, hex_of, lab_to_srgb, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
 from vision.profile import Bands
-from vision.repeat import FULL_REPEATS, SAME_LOOK, RepeatFit, refine_repeat, step_places
+from vision.repeat import RepeatFit, refine_repeat
+from vision.sequence import FULL_REPEATS, SAME_LOOK, step_places
 from vision.swatch import TONE_SHIFT, Doubles
 
 #: Narrower than this is a line of the weave or the soft side of an edge, mm (the finest stripe asked for is 1.5 mm).

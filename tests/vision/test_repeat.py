@@ -8,7 +8,7 @@ import pytest
 from tests.makers.cloth import StripePrint, Stripes
 from tests.vision.flat import flat
 from vision.print import PrintFinding, measure_print
-from vision.repeat import find_repeat
+from vision.sequence import find_repeat
 
 RED, BRICK, CREAM, BLUE, GOLD = "#8f1f2a", "#b3552f", "#e9e1cc", "#23426f", "#d9a441"
 
