@@ -9,6 +9,7 @@ from tests.makers.camera import Camera, project
 from tests.makers.ruler import Ruler
 from tests.makers.scene import Scene, as_stored, render
 from tests.makers.table import Table
+from vision.reference.body import _before_table
 from vision.reference.ruler import read_rulers
 
 
@@ -43,3 +44,14 @@ def test_a_tape_is_covered_from_edge_to_edge(in_millimetres: bool) -> None:
     middle = (outline.min() + outline.max()) / 2
     assert np.ptp(outline) == pytest.approx(26.0, abs=4.5)
     assert middle == pytest.approx(truth.mean(), abs=2.0)
+
+
+@pytest.mark.parametrize(("table", "end"), [(21.0, 15.0), (9.0, 45.0), (11.5, 45.0)], ids=["other", "same", "hardly"])
+def test_a_table_nearly_of_the_rulers_colour_ends_it(table: float, end: float) -> None:
+    """Where a surface 12 grey levels off the bare ruler's, even to the end of what is seen, begins 15 mm from the
+    ticks, there the ruler ends; where it is the bare ruler's own or but 2 levels off, nothing is known of an end."""
+    at = np.arange(-45.0, 45.1, 0.5)
+    away = np.abs(at)
+    off = np.where(away < 3, 25.0, np.where(away <= 15, 9.0, table)) + 0.5 * np.sin(7 * at)
+    assert _before_table(off, at, 45.0, 1, 1.0, 3.0) == pytest.approx(end, abs=0.6)
+    assert _before_table(off, at, -45.0, -1, 1.0, 3.0) == pytest.approx(-end, abs=0.6)

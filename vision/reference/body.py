@@ -25,6 +25,9 @@ OTHER_COLOUR = 36.0
 GAPS, BARE = 0.15, 1.6
 #: The ruler's edge is passed when the other colour lasts this long, mm: a printed line or a row of digits does not.
 LASTING_MM = 2.0
+#: A table so like the ruler that its edge is not seen as another colour differs by at least so much, grey levels over
+#: three channels (rows are medians of hundreds of pixels), and is even over at least so much, mm.
+TABLE_STEP, EVEN_MM = 7.0, 15.0
 #: A row of numbers is at most so high, mm (common practice: 2 to 7 mm); between them at least the first share of each
 #: line across them shows the ruler, and beyond them at least the second over so many mm.
 NUMBERS_MM, BETWEEN_NUMBERS, BARE_RULER, RETURNING_MM = 9.0, 0.1, 0.8, 2.0
@@ -175,8 +178,29 @@ def _sides(
     bare = (_off(seen.reshape(-1, 3), seen[near].reshape(-1, 3)) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
     low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1, px_per_mm), -1, px_per_mm)
     high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1, px_per_mm), 1, px_per_mm)
+    low = _before_table(off, vs, low, -1, px_per_mm, stay)
+    high = _before_table(off, vs, high, 1, px_per_mm, stay)
     rim = RIM_MM * px_per_mm
     return min(low, -stay) - rim, max(high, stay) + rim
+
+
+def _before_table(off: Floats, at: Floats, end: float, way: int, px_per_mm: float, ticks: float) -> float:
+    """The end (px) of a walk outwards that found none, brought in to where a surface begins that is hardly unlike the
+    ruler but even as far as it is seen, and nowhere seen on the ruler beyond its ticks (px): the table."""
+    if abs(end) < (WIDEST_MM - LASTING_MM - 2 * STEP_MM) * px_per_mm:
+        return end
+    start = int(np.abs(at - way * ticks).argmin()) + way
+    outwards = off[start::way]
+    table = float(np.median(outwards[-round(EVEN_MM / STEP_MM) :]))
+    same = np.abs(outwards - table) <= TABLE_STEP / 2
+    inside = np.flatnonzero(~same)
+    first = int(inside[-1]) + 1 if len(inside) else 0
+    need = round(LASTING_MM / STEP_MM)
+    ruler = outwards[:first]
+    if len(outwards) - first < round(EVEN_MM / STEP_MM) or len(ruler) < need or same[:first].any():
+        return end
+    unlike = abs(float(np.median(ruler)) - table)
+    return float(at[start + way * (first - 1)]) if unlike >= TABLE_STEP else end
 
 
 def _past_numbers(off: Floats, bare: Floats, at: Floats, end: float, way: int, px_per_mm: float) -> float:
