@@ -173,16 +173,20 @@ def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Dou
     start = bounds.copy()
     for _ in range(12):
         cover = _covers(place, bounds, blur, folded.repeat_mm)
-        colours = np.asarray(np.linalg.lstsq(cover, light, rcond=None)[0], dtype=np.float64)
+        gram = cover.T @ cover + 1e-9 * np.eye(len(bounds))
+        colours = np.asarray(np.linalg.solve(gram, cover.T @ light), dtype=np.float64)
         rest = light - cover @ colours
         jumps = colours - np.roll(colours, 1, axis=0)
         away = (place[:, None] - bounds[None, :] + folded.repeat_mm / 2) % folded.repeat_mm - folded.repeat_mm / 2
         bell = np.exp(-0.5 * (away / blur) ** 2) / (blur * math.sqrt(2 * math.pi))
-        by_bound = -bell[:, :, None] * jumps[None, :, :]
-        by_blur = ((-bell * away / blur)[:, :, None] * jumps[None, :, :]).sum(axis=1)
-        design = np.concatenate([by_bound, by_blur[:, None, :]], axis=1).transpose(0, 2, 1).reshape(-1, len(bounds) + 1)
-        normal = design.T @ design + 1e-9 * np.eye(len(bounds) + 1)
-        step = np.linalg.solve(normal, design.T @ rest.ravel())
+        by_blur = (-bell * away / blur) @ jumps
+        # the normal equations of the derivatives -bell·jump (each boundary) and by_blur, put together from their parts
+        normal[:-1, :-1] = (bell.T @ bell) * (jumps @ jumps.T)
+        normal[:-1, -1] = normal[-1, :-1] = -((bell.T @ by_blur) * jumps).sum(axis=1)
+        normal[-1, -1] = (by_blur * by_blur).sum()
+        normal += 1e-9 * np.eye(len(normal))
+        slopes = np.append(-((bell.T @ rest) * jumps).sum(axis=1), (by_blur * rest).sum())
+        step = np.linalg.solve(normal, slopes)
         limit = max(blur, 2 * folded.step_mm)
         moved = bounds + np.clip(step[:-1], -limit, limit)
         bounds = np.asarray(np.clip(moved, start - widest, start + widest), dtype=np.float64)
