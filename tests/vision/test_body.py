@@ -55,3 +55,32 @@ def test_a_table_nearly_of_the_rulers_colour_ends_it(table: float, end: float) -
     off = np.where(away < 3, 25.0, np.where(away <= 15, 9.0, table)) + 0.5 * np.sin(7 * at)
     assert _before_table(off, at, 45.0, 1, 1.0, 3.0) == pytest.approx(end, abs=0.6)
     assert _before_table(off, at, -45.0, -1, 1.0, 3.0) == pytest.approx(-end, abs=0.6)
+
+
+def test_a_ruler_with_fine_ticks_is_covered_beyond_them() -> None:
+    """Millimetre ticks half a millimetre broad leave no bare place between them at 4.6 px a millimetre, so the ruler's
+    colour is known only beyond them: the outline takes in its whole width, numbers and all, to 3.5 mm."""
+    ruler = Ruler(
+        length_mm=305.0,
+        width_mm=16.0,
+        zero_mm=10.0,
+        body="#f6f4ee",
+        ink="#3a3f45",
+        turn_deg=-2.5,
+        tick_mm=(3.1, 4.8, 6.5),
+        tick_width_mm=0.48,
+        digit_mm=3.5,
+        digit_gap_mm=0.6,
+        face=2,
+        seed=9,
+    )
+    camera = Camera(width_px=1600, height_px=1200, focal35_mm=24.0, distance_mm=24 * 2000 / 43.2666 / 4.6)
+    table = Table(colour="#2a2a2c", kind="speckled", depth=0.036)
+    photograph = render(Scene(camera=camera, table=table, rulers=(ruler,), blur_px=1.1, exposure=0.74, seed=9))
+    reading = read_rulers(as_stored(photograph))[0]
+    corners = project(camera.photo_from_mm, ruler.corners_mm())
+    across = (corners[3] - corners[0]) / np.hypot(*(corners[3] - corners[0]))
+    outline = np.asarray(reading.outline_px) @ across / photograph.truth.px_per_mm
+    truth = corners @ across / photograph.truth.px_per_mm
+    assert truth.min() - 3.5 < outline.min() < truth.min()
+    assert truth.max() < outline.max() < truth.max() + 3.5

@@ -38,6 +38,10 @@ MARGIN_MM = 3.0
 ALIKE_MM, LONGER_MM = 0.8, 1.2
 FEWEST_LONG = 4
 REACH_MM = 14.0
+#: Beyond its longest ticks a ruler is bare from the first to the second of these, mm, before its numbers come.
+BESIDE_MM = (0.75, 2.25)
+#: Its colour there lies beyond that of the gaps, away from the ink, by at most this share of the way between the two.
+MOST_MIXED = 1.0
 #: Added round the ruler for its shadow and thickness, mm.
 RIM_MM = 1.5
 STEP_MM = 0.5
@@ -101,8 +105,10 @@ def _by_the_base(
     ticks: _Ticks, origin: Floats, normal: Floats, px_per_mm: float, sides: tuple[float, float]
 ) -> tuple[float, float]:
     """The sides, brought in where the ticks stand on the ruler's edge: on the side where long and short ones end alike.
+    On the other, where the longest point to, the ruler goes on as far as it is bare there.
 
-    A ruler on a table of its own colour would otherwise seem to go on over the cloth beside it.
+    A ruler on a table of its own colour would otherwise seem to go on over the cloth beside it, and one whose ticks are
+    too fine to show it bare between them, to end with them.
     """
     vs = np.arange(-REACH_MM, REACH_MM + 0.1, 0.25) * px_per_mm
     if min(ticks.longest.sum(), (~ticks.longest).sum()) < FEWEST_LONG:
@@ -116,10 +122,53 @@ def _by_the_base(
     offset = float(np.median((comb.places_px - origin) @ normal))
     edge = MARGIN_MM * px_per_mm
     if beyond[0] < ALIKE_MM <= LONGER_MM < beyond[1]:
-        return max(sides[0], offset + most[0] - edge), sides[1]
+        far = _bare_end(ticks, origin, normal, px_per_mm, (most, offset + longest[1]), 1)
+        return max(sides[0], offset + most[0] - edge), _inner_side(sides[1], far, px_per_mm)
     if beyond[1] < ALIKE_MM <= LONGER_MM < beyond[0]:
-        return sides[0], min(sides[1], offset + most[1] + edge)
+        far = _bare_end(ticks, origin, normal, px_per_mm, (most, offset + longest[0]), -1)
+        return -_inner_side(-sides[0], None if far is None else -far, px_per_mm), min(sides[1], offset + most[1] + edge)
     return sides
+
+
+def _inner_side(side: float, far: float | None, px_per_mm: float) -> float:
+    """The side that the longest ticks point to: as far as the ruler is bare, where that is further than its colour was
+    followed from its ticks, or where that found no end at all."""
+    if far is None:
+        return side
+    return far if side >= (WIDEST_MM - STEP_MM) * px_per_mm else max(side, far)
+
+
+def _bare_end(
+    ticks: _Ticks,
+    origin: Floats,
+    normal: Floats,
+    px_per_mm: float,
+    reach: tuple[tuple[float, float], float],
+    way: int,
+) -> float | None:
+    """How far (px along ``normal``) the ruler is bare beyond its longest ticks, a rim included; None where it is not
+    bare there, or no end of it is seen. ``reach``: where the other ticks begin and end, and where the longest end."""
+    comb = ticks.comb
+    axis = comb.places_px[-1] - comb.places_px[0]
+    us = np.linspace(0, 1, 241)[None, :, None] * axis
+    offset = float(np.median((comb.places_px - origin) @ normal))
+    out = np.arange(0, WIDEST_MM, STEP_MM) * px_per_mm
+    seen, inside = _colours(ticks.rgb, origin + us + (reach[1] + way * out)[:, None, None] * normal)
+    rows = np.median(seen, axis=1)
+    beside = (out >= BESIDE_MM[0] * px_per_mm) & (out <= BESIDE_MM[1] * px_per_mm)
+    bare = np.median(rows[beside], axis=0)
+    within = np.linspace(0.2, 0.8, 9) * (reach[0][1] - reach[0][0]) + reach[0][0] + offset
+    marked = _colours(ticks.rgb, origin + us + within[:, None, None] * normal)[0].reshape(-1, 3)
+    dark, light = np.quantile(marked, (GAPS, 1 - GAPS), axis=0)
+    gaps, ink = (light, dark) if np.abs(bare - light).sum() <= np.abs(bare - dark).sum() else (dark, light)
+    away = gaps - ink
+    share = float(np.clip((bare - gaps) @ away / max(float(away @ away), 1.0), 0.0, MOST_MIXED))
+    if np.abs(bare - gaps - share * away).sum() > OTHER_COLOUR:
+        return None
+    off = np.abs(rows - bare).sum(axis=1)
+    off[inside.mean(axis=1) < 0.3] = np.inf
+    end = _walk(off, out, int(np.searchsorted(out, BESIDE_MM[1] * px_per_mm)), 1, px_per_mm)
+    return None if end >= out[-1] - STEP_MM * px_per_mm else reach[1] + way * (end + RIM_MM * px_per_mm)
 
 
 def _ink(rgb: NDArray[np.uint8], comb: Comb, normal: Floats, vs: Floats) -> Floats:
