@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 FAR = 3.2
 #: This share of the ticks is no longer than those between the numbered ones.
 USUAL = 0.85
+#: The shortest of the longest ticks, this share of them, do not run into their numbers; ink begins so much farther.
+UNTOUCHED, BEYOND = 0.3, 1.05
 #: Rows of places looked at.
 ROWS = 28
 #: Longest period tried, ticks: an inch has 32 of the finest.
@@ -40,18 +42,21 @@ INKED_SHARE, LEAST_INK = 0.12, 4.0
 SPARSE, CROWDED = 0.025, 0.7
 
 
-def numbering(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> dict[int, float]:
+def numbering(
+    levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, *, longest: NDArray[np.bool_]
+) -> dict[int, float]:
     """Evidence (nats) that something beyond the ticks' ends on a side (0 against, 1 along ``tick``) repeats every n
     ticks, by n: over "it does not repeat" and over all other periods.
 
     Each row of places speaks for the period that explains it best: digits at each millimetre and larger ones at each
-    centimetre stand in rows of their own. Only periods seen at least twice over are judged.
+    centimetre stand in rows of their own. Only periods seen at least twice over are judged. ``longest`` (N,) says which
+    ticks are taken for the longest: what stands lower than they reach may be ticks.
     """
     index = comb.index - comb.index[0]
     periods = range(2, min(LONGEST, int(index[-1] + 1) // 2) + 1)
     evidence: dict[int, float] = {}
     recent: list[NDArray[np.bool_]] = []
-    for column in _ink(levels, comb, side).T:
+    for column in _ink(levels, comb, side, longest).T:
         strong = float(np.quantile(np.abs(column), 0.96))
         inked = np.abs(column) > max(INKED_SHARE * strong, LEAST_INK)
         if not SPARSE < inked.mean() < CROWDED:
@@ -87,12 +92,14 @@ def _entropy(share: Floats | float) -> Floats:
     return np.asarray(-p * np.log(p) - (1 - p) * np.log(1 - p), dtype=np.float64)
 
 
-def _ink(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:
+def _ink(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_]) -> Floats:
     """Mean ink (N ticks, ROWS places) to both sides of each tick's line, at distances beyond most ticks' ends."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px[:, side] - comb.middle_px)
     # the longest ticks may run into their numbers, so the ink is taken beside the ticks, not on them
-    heights = way * np.linspace(1.1 * np.quantile(reach, USUAL), FAR * np.quantile(reach, 0.97), ROWS)
+    # ... and beyond the ends of those that do not
+    nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * float(np.quantile(reach[longest], UNTOUCHED)))
+    heights = way * np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
     offsets = np.array([-0.5, -0.4, -0.3, 0.3, 0.4])
     points = (
         comb.places_px[:, None, None, :]

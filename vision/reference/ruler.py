@@ -193,7 +193,8 @@ def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
     better, side = max(both, key=lambda h: (h[0].sure(), h[0].evidence() if h[0].verdicts else -math.inf))
     if better.margin() > PLAIN_EVIDENCE or better.evidence() < LEAST_WORTH:
         return better
-    return with_numbers(better, numbering(levels, comb, side))
+    assert better.best is not None
+    return with_numbers(better, numbering(levels, comb, side, longest=better.best.longest(comb.index)))
 
 
 def _worth(candidate: Candidate) -> tuple[bool, float]:
@@ -253,7 +254,7 @@ def _leeway(one: Comb, other: Comb) -> float:
     gap = float(np.hypot(*(one.places_px.mean(axis=0) - other.places_px.mean(axis=0))))
     span = float(np.hypot(*(one.places_px[-1] - one.places_px[0])))
     crossed = abs(float(one.axis[0] * other.axis[1] - one.axis[1] * other.axis[0]))
-    return min(AGREE_SHARE * (1.0 + 2.0 * gap / max(span, 1.0)) + TILTED_SHARE * crossed, MOST_LEEWAY)
+    return min(AGREE_SHARE * (1.0 + 3.0 * gap / max(span, 1.0)) + TILTED_SHARE * crossed, MOST_LEEWAY)
 
 
 def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:

@@ -92,6 +92,10 @@ class Verdict:
     phase: int
     cost: float
 
+    def longest(self, index: Ints) -> NDArray[np.bool_]:
+        """Which ticks numbered ``index`` (N,) are of the longest kind."""
+        return np.asarray((index - self.phase) % self.division.top == 0, dtype=np.bool_)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hearing:
