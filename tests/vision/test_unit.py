@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vision.reference.unit import hear
+from vision.reference.pair import settle
+from vision.reference.ruler import Candidate
+from vision.reference.unit import hear, levelled
 
 
 def eighths(short: float, count: int = 97) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -114,3 +119,43 @@ def test_numbers_that_touch_their_ticks_do_not_change_the_unit() -> None:
     assert heard.sure()
     assert heard.best is not None
     assert heard.best.division.base_mm == 25.4 / 8
+
+
+@pytest.mark.parametrize("growth", [-0.03, 0.0, 0.03])
+def test_a_scale_s_halves_are_no_growth_along_it(growth: float) -> None:
+    """Half the ticks of a scale of sixteenths are short: their lengths, growing by 3 % along the ruler as a tilt makes
+    them, come back level to 1 %, and the scale is read."""
+    index = np.arange(172)
+    rank = sum((index % every == 0).astype(int) for every in (2, 4, 8, 16))
+    level = np.array([3.72, 4.69, 5.68, 6.63, 7.72])[rank]
+    size = level * np.exp(growth * (index / 171 - 0.5)) + np.random.default_rng(8).normal(0, 0.03, 172)
+    assert levelled(index, size) / level == pytest.approx(np.ones(172), abs=0.035)
+    assert float(np.ptp(levelled(index, size)[rank == 0].reshape(2, -1).mean(axis=1))) < 0.01 * 3.72
+    heard = hear(index, size)
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.base_mm == pytest.approx(25.4 / 16)
+
+
+def test_numbers_beside_a_scale_borrow_nothing_from_it() -> None:
+    """A row of digits at twice a scale's spacing is no second scale of the ruler, whose parts stand as 1 to 1.5875 or
+    so: what the scale is worth does not make the digits worth as much."""
+    rng = np.random.default_rng(4)
+    ticks, digits = np.arange(400), np.arange(100)
+    scale = np.where(ticks % 5 == 0, 5.8, 3.9) + np.where(ticks % 10 == 0, 1.9, 0.0) + rng.normal(0, 0.05, 400)
+    ink = np.where(digits % 5 == 0, 1.7, 1.1) + rng.normal(0, 0.06, 100)
+    found = [_candidate(ticks, scale, 4.58, across_px=0.0), _candidate(digits, ink, 9.34, across_px=30.0)]
+    (_, _, worth), (_, _, borrowed) = settle(found)
+    assert worth == pytest.approx(found[0].hearing.evidence())
+    assert borrowed == pytest.approx(found[1].hearing.evidence())
+
+
+def _candidate(index: NDArray[np.int64], size: NDArray[np.float64], period_px: float, across_px: float) -> Candidate:
+    """Ticks along x, of whose comb only what settling looks at is there."""
+    comb: Any = SimpleNamespace(
+        index=index,
+        axis=np.array([1.0, 0.0]),
+        places_px=np.stack([index * period_px, np.full(len(index), across_px)], axis=1),
+        period_px=period_px,
+    )
+    return Candidate(comb=comb, hearing=hear(index, size))

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 #: Two scales of one ruler agree to this share (one standard deviation): print, and perspective across its width.
 RATIO_SIGMA = 0.006
+#: Combs whose ratio is off by more than so many of these are not two scales of one ruler, whatever each says alone.
+RATIO_SIGMAS = 6.0
 #: Unrelated combs have ratios of their periods spread over about this range of logarithms.
 RATIO_RANGE = 3.0
 #: Combs are scales of one ruler only if they lie within so many of the larger period from each other.
@@ -80,8 +82,11 @@ def _joint(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
                 apart = min(apart, cost)
                 continue
             off = math.log(ratio * its.division.base_mm / mine.division.base_mm) / RATIO_SIGMA
-            density = math.exp(-0.5 * min(off * off, 60.0)) / (RATIO_SIGMA * math.sqrt(2 * math.pi))
-            cost -= math.log(max(density * RATIO_RANGE, 1e-9))
+            if abs(off) > RATIO_SIGMAS:
+                apart = min(apart, cost)
+                continue
+            density = math.exp(-0.5 * off * off) / (RATIO_SIGMA * math.sqrt(2 * math.pi))
+            cost -= math.log(density * RATIO_RANGE)
             held = best.get(mine.division.base_mm)
             if held is None or cost < held[0]:
                 best[mine.division.base_mm] = (cost, mine)

@@ -45,8 +45,9 @@ LEAST_KIND_STEP, LEAST_STEP_SHARE = 0.08, 0.4
 LEAST_BREADTH = 0.03
 #: Residues tried as the longest ticks' place: chance, or a number that touches its tick, may lengthen another.
 PHASES = 3
-#: So few ticks tell no growth from a hierarchy cut off by the frame.
-LEAST_LEVELLED = 24
+#: So few ticks tell no growth from a hierarchy cut off by the frame; it is looked for between stretches of so many, so
+#: many of these at most.
+LEAST_LEVELLED, STRETCH_TICKS, MOST_STRETCHES = 24, 12, 8
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
 TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
@@ -237,14 +238,17 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
 def levelled(index: Ints, size: Floats) -> Floats:
     """Lengths (N,) of ticks without their steady growth along the ruler.
 
-    Perspective shortens the spacing faster than the ticks. Growth a tick is the middle one of many pairs' (Theil 1950,
-    Sen 1968): pairs of a short and a long tick are as often one way round as the other.
+    Perspective shortens the spacing faster than the ticks. The growth is that of the shortest kind, which makes up half
+    of any scale: the lower quartiles of several stretches belong to it. Of the slopes between every two of them the
+    middle one counts (Theil 1950, Sen 1968).
     """
-    apart = np.arange(index.size // 4, max(index.size // 4 + 1, 3 * index.size // 4), max(1, index.size // 60))
     if index.size < LEAST_LEVELLED or size.min() <= 0:
         return size
-    log = np.log(size)
-    growth = np.median(np.concatenate([(log[k:] - log[:-k]) / (index[k:] - index[:-k]) for k in apart]))
+    stretches = np.array_split(np.argsort(index), min(index.size // STRETCH_TICKS, MOST_STRETCHES))
+    place = np.array([index[part].mean() for part in stretches])
+    low = np.array([np.quantile(np.log(size[part]), 0.25) for part in stretches])
+    one, other = np.triu_indices(len(stretches), 1)
+    growth = float(np.median((low[other] - low[one]) / (place[other] - place[one])))
     return np.asarray(size * np.exp(-growth * (index - np.median(index))), dtype=np.float64)
 
 
