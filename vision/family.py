@@ -75,7 +75,10 @@ def find_families(swatch: Swatch, coarse: Swatch, total: float) -> tuple[Family,
 
 
 def variance(swatch: Swatch) -> float:
-    """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away."""
+    """Mean square of tone within the mask, about a parabola in x and y, weave and noise smoothed away; 0 where nothing
+    is within it."""
+    if not swatch.mask.any():
+        return 0.0
     tone = swatch.tone(max(0.6 * swatch.px_per_mm, 1.2))
     ys, xs = swatch.mask.nonzero()
     y, x = ys / swatch.mask.shape[0] * 2 - 1, xs / swatch.mask.shape[1] * 2 - 1
