@@ -93,7 +93,13 @@ def steps(what: str, total: int) -> Iterator[Callable[[str], None]]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(24), MofNCompleteColumn(), TimeRemainingColumn(compact=True))
-    watched = sys.stderr.isatty()
-    with Progress(*columns, console=Console(file=sys.stderr), transient=True, disable=not watched) as bar:
+    bar = Progress(
+        *columns,
+        console=Console(file=sys.stderr),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+        redirect_stdout=sys.stdout.isatty(),  # a pipe or a file must get its lines, bar or no bar
+    )
+    with bar:
         task = bar.add_task(what, total=total)
         yield lambda name: bar.update(task, advance=1, description=f"{what}, {name[: WIDTH - 54]}")

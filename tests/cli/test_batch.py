@@ -130,6 +130,24 @@ def test_a_file_of_something_else_is_left_alone(call: Call, tmp_path: Path, text
     assert (tmp_path / "mine.txt").read_text() == text
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="terminals of another kind")
+def test_lines_reach_a_pipe_though_a_terminal_shows_the_bar(tmp_path: Path) -> None:
+    """With standard error a terminal, the bar is drawn there; standard output still holds one whole line a photo."""
+    import pty
+
+    for k in range(2):
+        _blank(tmp_path / f"{k}.png")
+    shown, terminal = pty.openpty()
+    try:
+        command = [sys.executable, "-m", "stash", "measure", "0.png", "1.png", "--jsonl"]
+        environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+        done = subprocess.run(command, cwd=tmp_path, env=environment, stdout=subprocess.PIPE, stderr=terminal)
+    finally:
+        os.close(terminal)
+        os.close(shown)
+    assert [json.loads(row)["photo"] for row in done.stdout.splitlines()] == ["0.png", "1.png"]
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of another kind")
 def test_a_run_that_is_stopped_keeps_what_it_had(tmp_path: Path) -> None:
     """Ctrl-C ends with status 130 and no traceback; the lines that were written are whole, and the next run ends it."""
