@@ -99,19 +99,15 @@ class Adjustment:
         residual, prior = self._residual(params)
         jac = self._numeric(params)
         weight = np.where(prior, 1.0, _huber(residual))
-        normal = (jac * weight[:, None]).T @ jac
-        covariance = np.linalg.pinv(normal)
         data = residual[~prior] * np.sqrt(weight[~prior])
         freedom = max(1, data.size - len(params) + SHARED)
         birge = max(1.0, float(data @ data) / freedom)
         birge *= max(1.0, self._colour(residual[~prior]))
         # the priors are not noise of this picture: they are not inflated with it
-        if prior.any():
-            loose = jac[prior].T @ jac[prior]
-            tight = (jac[~prior] * weight[~prior][:, None]).T @ jac[~prior]
-            covariance = np.linalg.pinv(tight / birge + loose)
-        rms = self._rms_px(params)
-        return params, np.asarray(covariance, dtype=np.float64), rms
+        loose = jac[prior].T @ jac[prior]
+        tight = (jac[~prior] * weight[~prior][:, None]).T @ jac[~prior]
+        covariance = np.linalg.pinv(tight / birge + loose)
+        return params, np.asarray(covariance, dtype=np.float64), self._rms_px(params)
 
     def _like(self, readings: list[Reading], bow_sigma: float) -> Adjustment:
         return Adjustment(readings, self.size_px, self.focal, self.lines, bow_sigma=bow_sigma)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from vision.errors import LibraryMissing
 
 #: What opencv-python links against and a bare Debian or Ubuntu lacks.
@@ -11,7 +13,7 @@ SYSTEM_PACKAGES = "libgl1 libxcb1 libglib2.0-0"
 def require() -> None:
     """Raises LibraryMissing, naming the command that mends it, where ``import cv2`` fails."""
     try:
-        import cv2  # noqa: F401  (only whether it can be imported matters)
+        import_module("cv2")
     except ImportError as error:
         raise LibraryMissing(
             f"the image library OpenCV cannot start on this machine ({error})",

@@ -15,6 +15,7 @@ from tests.makers.relief import UnevenCloth
 from tests.makers.ruler import divisions
 from tests.makers.scene import folded
 from tests.makers.shot import Shot, middle_of_visible, visible
+from tests.makers.variety import torn_side_of
 from tests.makers.worn import WornRuler
 
 Reference = Literal["ruler", "target", "paper"]
@@ -83,15 +84,8 @@ def facts_of(shot: Shot, reference: Reference) -> Facts:
 
 def torn_side(shot: Shot) -> str | None:
     """The side of the photo that the first cloth's lower torn edge faces, where the photo shows the whole cloth."""
-    cloth, camera = shot.cloths[0], shot.camera
-    corners = shot.lens.seen(cloth.corners_mm())
-    inside = (corners > 6).all() and (corners < [camera.width_px - 6, camera.height_px - 6]).all()
-    if cloth.edges[2] != "torn" or not inside:
-        return None
-    away = (corners[2] + corners[3]) / 2 - corners.mean(axis=0)
-    if abs(away[0]) > abs(away[1]):
-        return "right" if away[0] > 0 else "left"
-    return "bottom" if away[1] > 0 else "top"
+    cloth = shot.cloths[0]
+    return torn_side_of(cloth, shot.lens.seen(cloth.corners_mm()), shot.camera, rim_px=6)
 
 
 def contrast_grey(shot: Shot, ruler: WornRuler) -> float:

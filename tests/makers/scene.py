@@ -105,12 +105,16 @@ def render(scene: Scene) -> Photograph:
     for flat in (*scene.sheets, *scene.rulers):
         _lay_flat(light, flat, homography)
     light *= _shading(size, scene)[..., None]
+    return Photograph(rgb=taken(light, scene), truth=truth_of(scene), scene=scene)
+
+
+def taken(light: Array, scene: Scene) -> Bytes:
+    """What the camera makes of light (H, W, 3): the lens's blur, the sensor's noise, 8 bits a channel."""
     light = cv2.GaussianBlur(light, (0, 0), scene.blur_px) if scene.blur_px > 0 else light
     rng = np.random.default_rng([scene.seed, 9])
     grey = encoded(light)
     grey += rng.standard_normal(grey.shape, dtype=np.float32) * np.float32(scene.noise)
-    rgb = np.clip(np.rint(grey), 0, 255).astype(np.uint8)
-    return Photograph(rgb=rgb, truth=truth_of(scene), scene=scene)
+    return np.clip(np.rint(grey), 0, 255).astype(np.uint8)
 
 
 def as_stored(photograph: Photograph) -> Bytes:

@@ -12,10 +12,10 @@ import numpy as np
 
 from tests.makers.camera import Floats
 from tests.makers.cloth import Cloth
-from tests.makers.colour import Array, encoded
+from tests.makers.colour import Array
 from tests.makers.lens import Lens
 from tests.makers.ruler import Ruler
-from tests.makers.scene import Photograph, Scene, Truth, polygon_cover, truth_of
+from tests.makers.scene import Photograph, Scene, Truth, polygon_cover, taken, truth_of
 from tests.makers.sticker import Card, Sheet
 from tests.makers.worn import WornRuler
 
@@ -54,13 +54,7 @@ class Shot(Scene):
 
 def shoot(shot: Shot) -> Photograph:
     """Render a shot."""
-    light = light_of(shot)
-    light = cv2.GaussianBlur(light, (0, 0), shot.blur_px) if shot.blur_px > 0 else light
-    rng = np.random.default_rng([shot.seed, 9])
-    grey = encoded(light)
-    grey += rng.standard_normal(grey.shape, dtype=np.float32) * np.float32(shot.noise)
-    rgb = np.clip(np.rint(grey), 0, 255).astype(np.uint8)
-    return Photograph(rgb=rgb, truth=truth_of_shot(shot), scene=shot)
+    return Photograph(rgb=taken(light_of(shot), shot), truth=truth_of_shot(shot), scene=shot)
 
 
 def light_of(shot: Shot) -> Array:

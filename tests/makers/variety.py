@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from tests.makers.camera import Camera, project
+from tests.makers.camera import Camera, Floats, project
 from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
 from tests.makers.ruler import INCH_MM, Ruler
 from tests.makers.scene import Scene
@@ -246,9 +246,13 @@ def _ruler(
 def torn_side(scene: Scene) -> str | None:
     """The side of the upright photo that the first cloth's lower torn edge faces, where the photo shows that edge."""
     cloth = scene.cloths[0]
-    camera = scene.camera
-    corners = project(camera.photo_from_mm, cloth.corners_mm())
-    inside = (corners > 4).all() and (corners < [camera.width_px - 4, camera.height_px - 4]).all()
+    return torn_side_of(cloth, project(scene.camera.photo_from_mm, cloth.corners_mm()), scene.camera, rim_px=4)
+
+
+def torn_side_of(cloth: Cloth, corners: Floats, camera: Camera, *, rim_px: int) -> str | None:
+    """The side that the cloth's lower torn edge faces, its corners (4, 2) seen there in the photo; None where that edge
+    is not torn or a corner comes nearer to the frame than ``rim_px``."""
+    inside = (corners > rim_px).all() and (corners < [camera.width_px - rim_px, camera.height_px - rim_px]).all()
     if cloth.edges[2] != "torn" or not inside:
         return None
     away = (corners[2] + corners[3]) / 2 - corners.mean(axis=0)
