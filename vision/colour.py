@@ -32,6 +32,16 @@ def lab_to_srgb(lab: NDArray[Any]) -> Floats:
     return np.clip(rgb, 0.0, 1.0)
 
 
+def linear(encoded: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Linear light of sRGB values in 0-1, in which a lens blurs and light mixes."""
+    return np.asarray(np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4))
+
+
+def encoded(light: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The inverse of ``linear``."""
+    return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
+
+
 def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> NDArray[np.float64]:
     """Colour difference of CIELAB values (..., 3), broadcast against each other."""
     from skimage.color import deltaE_ciede2000

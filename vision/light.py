@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import hex_of, name, srgb_to_lab
+from vision.colour import encoded, hex_of, linear, name, srgb_to_lab
 from vision.measurement import Print, Stripe
 from vision.reference.reading import Reading
 from vision.reference.target import white_places_mm
@@ -45,7 +45,7 @@ def gains_of(rgb: NDArray[np.uint8], readings: Sequence[Reading]) -> Floats | No
     columns, rows = np.rint(places[inside]).astype(int).T
     if len(rows) < 8:
         return None
-    white = np.median(_linear(rgb[rows, columns] / 255.0), axis=0)
+    white = np.median(linear(rgb[rows, columns] / 255.0), axis=0)
     if white.max() >= _BURNT:
         return None
     gains = PAPER / np.maximum(white, 1e-3)
@@ -65,17 +65,11 @@ def burnt_out(print_: Print) -> bool:
 
 
 def _lit(stripe: Stripe, gains: Floats) -> Stripe:
-    light = np.clip(_linear(np.array(_channels(stripe.hex)) / 255.0) * gains, 0.0, 1.0)
-    encoded = np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
-    colour = hex_of(srgb_to_lab(encoded.astype(np.float32)))
+    light = np.clip(linear(np.array(_channels(stripe.hex)) / 255.0) * gains, 0.0, 1.0)
+    colour = hex_of(srgb_to_lab(encoded(light).astype(np.float32)))
     return replace(stripe, hex=colour, colour=name(colour))
 
 
 def _channels(hex_colour: str) -> tuple[int, int, int]:
     value = int(hex_colour.removeprefix("#"), 16)
     return value >> 16, value >> 8 & 255, value & 255
-
-
-def _linear(encoded: Floats) -> Floats:
-    """Linear light of sRGB values in 0-1 (IEC 61966-2-1)."""
-    return np.asarray(np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4))

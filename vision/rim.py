@@ -12,6 +12,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from vision.colour import linear
 from vision.edge import ClothEdge
 from vision.estimate import Estimate
 from vision.square import SquareOn
@@ -91,10 +92,8 @@ _FACING = {"top": (0.0, -1.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "right
 
 
 def linear_light(rgb: np.ndarray) -> Floats:
-    """Linear light (..., 3), 1 for white, of sRGB (..., 3) uint8 (IEC 61966-2-1)."""
-    level = np.arange(256) / 255
-    table = np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
-    return np.asarray(table.astype(np.float32)[rgb])
+    """Linear light (..., 3), 1 for white, of sRGB (..., 3) uint8."""
+    return np.asarray(linear(np.arange(256) / 255).astype(np.float32)[rgb])
 
 
 def _line(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from vision.colour import ciede2000, hex_of, lab_to_srgb, name, srgb_to_lab
+from vision.colour import ciede2000, encoded, hex_of, lab_to_srgb, linear, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
 from vision.profile import Bands
@@ -118,11 +118,11 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
     places = step_places(folded.tone, folded.step_mm, wrap=True, least=same_look)
     if len(places) < 2:
         return None
-    light = _linear(folded.tone)
+    light = linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
     bounds = (places.astype(np.float64) + 0.5) * folded.step_mm
     for _ in range(_MOST_STRIPES):
         bounds, colours, blur, noise = _fitted(light, folded, bounds)
-        lab = srgb_to_lab(_encoded(colours))
+        lab = srgb_to_lab(encoded(colours))
         bad = _not_a_stripe(bounds, np.asarray(lab, dtype=np.float64), blur, folded.repeat_mm, same_look)
         if bad is None:
             order = np.argsort(bounds)
@@ -206,15 +206,6 @@ def _covers(place: Doubles, bounds: Doubles, blur: float, repeat: float) -> Doub
         steps = ndtr((place[:, None] + turn * repeat - ends[None, :]) / blur)
         cover += steps[:, :-1] - steps[:, 1:]
     return cover
-
-
-def _linear(tone: Doubles) -> Doubles:
-    encoded = lab_to_srgb((tone - TONE_SHIFT).astype(np.float32)).astype(np.float64)
-    return np.asarray(np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4))
-
-
-def _encoded(light: Doubles) -> Doubles:
-    return np.asarray(np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055))
 
 
 def whole(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
@@ -122,8 +121,3 @@ def axes(direction_deg: float) -> tuple[Doubles, Doubles]:
 def folded_deg(angle: float, low: float = -90.0) -> float:
     """An axis's angle brought into (low, low + 180]."""
     return float(-((-(angle - low)) % 180.0) + 180.0 + low)
-
-
-def value_range(values: NDArray[Any]) -> float:
-    """Largest less smallest, 0 where there is nothing."""
-    return float(values.max() - values.min()) if values.size else 0.0

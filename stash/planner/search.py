@@ -14,7 +14,6 @@ from typing import Any, Literal
 
 from ortools.sat.python import cp_model
 
-from stash.planner.lanes import Clique
 from stash.planner.price import Weights
 from stash.planner.space import Lay, PanelModel
 from stash.planner.stance import Stance
@@ -370,9 +369,3 @@ def _equal_needs(needs: Sequence[Need]) -> list[list[int]]:
         if need.most == 1 and not need.phased and need.turns == (False,):
             groups[(need.whole_um, need.runs[False])].append(index)
     return [group for group in groups.values() if len(group) > 1]
-
-
-def active_cliques(task: Task) -> list[Clique]:
-    """Cliques with at least one run that some strip may use."""
-    wanted = {run for need in task.needs for run in need.all_runs}
-    return [clique for clique in task.cliques if any(run in wanted for run in clique.runs)]

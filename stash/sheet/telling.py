@@ -10,7 +10,7 @@ from typing import Final
 from shapely.geometry import LineString
 
 from stash.planner.plan import Placement
-from stash.sheet.counting import ALIKE_MM, Occurrence, Reading, Station, colour
+from stash.sheet.counting import ALIKE_MM, Occurrence, Reading, Station
 from stash.sheet.cutting import ON_EDGE_MM, Bench, Cut, Lane, Step, cloth_ends, span
 from stash.sheet.wording import both, inch, listed
 
@@ -188,8 +188,3 @@ def _offset(out_mm: float) -> str:
     if abs(out_mm) < ON_STRIPE_EDGE_MM:
         return "on"
     return f"{inch(abs(out_mm))} {'outside' if out_mm > 0 else 'inside'}"
-
-
-def stripe_name(occurrence: Occurrence) -> str:
-    """``A (moderate red)``."""
-    return f"{occurrence.stripe.label} ({colour(occurrence.stripe)})"

@@ -29,8 +29,6 @@ UNTOUCHED, BEYOND = 0.3, 1.05
 ROWS = 28
 #: Longest period tried, ticks: an inch has 32 of the finest.
 LONGEST = 34
-#: Ink of neighbouring ticks belongs to the same digit: so much of the nominal evidence counts.
-INDEPENDENT = 0.25
 #: A number covers at most so many ticks to either side of its own; farther ones count as bare.
 SPILL = 3
 #: So many neighbouring rows are pooled: no row cuts every digit.

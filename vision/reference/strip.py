@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-Gray = NDArray[np.uint8]
 
 #: Samples a tick period in the strip along the comb.
 SAMPLES = 10

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
-Gray = NDArray[np.float32]
 
 #: Blur before second derivatives, px of the level: narrow enough to part ticks that stand 3.3 px apart.
 RIDGE_SIGMA_PX = 0.8
@@ -53,7 +52,6 @@ class Strokes:
     """Straight strokes of one polarity: ``ends_px`` (N, 2, 2) in the level's pixels, first end the one with less v."""
 
     ends_px: Floats
-    angle_rad: Floats
     dark: bool
 
 
@@ -229,7 +227,7 @@ def _linked(
     np.maximum.at(high, label, reach)
     centre = np.stack([mx, my], axis=1)
     ends = np.stack([centre + (low - 0.5)[:, None] * direction, centre + (high + 0.5)[:, None] * direction], axis=1)
-    return Strokes(ends_px=ends[index], angle_rad=np.arctan2(direction[index, 1], direction[index, 0]), dark=dark)
+    return Strokes(ends_px=ends[index], dark=dark)
 
 
 def _rows(strokes: Strokes, level: int) -> list[Row]:
