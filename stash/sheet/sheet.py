@@ -153,7 +153,7 @@ def _tightest(job: Job) -> list[Block]:
     if not tightest or not isinstance(tightest.get("spare_mm"), int | float):
         return []
     spare_mm = float(tightest["spare_mm"])
-    spare = both(spare_mm) if spare_mm >= SIXTEENTH_MM else f"less than {both(SIXTEENTH_MM)}"
+    spare = both(spare_mm, toward="down") if spare_mm >= SIXTEENTH_MM else f"less than {both(SIXTEENTH_MM)}"
     return [Passage(text=f"Tightest: {tightest.get('part')} has {spare} to spare. Cut there with most care.")]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from stash.lengths import inches, millimetres
+from stash.lengths import Rounding, inches, millimetres
 
 _VULGAR: Final = {
     "1/2": "½", "1/4": "¼", "3/4": "¾", "1/8": "⅛", "3/8": "⅜", "5/8": "⅝", "7/8": "⅞",
@@ -22,9 +22,9 @@ _COUNTS: Final = (
 )  # fmt: skip
 
 
-def inch(mm: float) -> str:
-    """``2⅝ in``: to the nearest 1/16 in, with the fraction set as one."""
-    *whole, fraction, _unit = ["", *inches(mm).split(" ")]
+def inch(mm: float, *, toward: Rounding = "nearest") -> str:
+    """``2⅝ in``: to the nearest 1/16 in, or the next down or up, with the fraction set as one."""
+    *whole, fraction, _unit = ["", *inches(mm, toward=toward).split(" ")]
     whole = [word for word in whole if word]
     if "/" not in fraction:
         return f"{fraction} in"
@@ -36,9 +36,9 @@ def inch(mm: float) -> str:
     return f"{sign}{_HAIR_SPACE.join([*whole, mark])} in"
 
 
-def both(mm: float) -> str:
+def both(mm: float, *, toward: Rounding = "nearest") -> str:
     """``2⅝ in (67 mm)``."""
-    return f"{inch(mm)} ({millimetres(mm)})"
+    return f"{inch(mm, toward=toward)} ({millimetres(mm, toward=toward)})"
 
 
 def size(width_mm: float, length_mm: float) -> str:

@@ -13,7 +13,7 @@ import pytest
 
 from stash.errors import InputWrong
 from stash.sheet import drawing, svg
-from stash.sheet.content import Picture
+from stash.sheet.content import Passage, Picture
 from stash.sheet.drawing import Area, Drawing, Words
 from stash.sheet.sheet import Sheet, compose, rendered, write
 from stash.sheet.tint import lightness
@@ -25,6 +25,15 @@ from tests.sheet.case import DECK, jacket, placed, plan, strip
 def sheet() -> Sheet:
     """The jacket's sheet."""
     return compose(*jacket())
+
+
+def test_what_is_to_spare_is_never_said_to_be_more() -> None:
+    """6.93 mm to spare are 6 whole millimetres and 4/16 in (6.35 mm), not 7 mm: rounded up, it would be cut away."""
+    document, fabrics, pieces = jacket()
+    document["tightest"]["spare_mm"] = 6.93
+    chapters = compose(document, fabrics, pieces).chapters
+    text = " ".join(block.text for one in chapters for block in one.blocks if isinstance(block, Passage))
+    assert "¼ in (6 mm) to spare" in text
 
 
 def figures(sheet: Sheet) -> list[Drawing]:
