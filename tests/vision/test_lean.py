@@ -33,3 +33,17 @@ def test_ticks_are_seen_square_however_the_first_strokes_pointed(angle_deg: floa
     along = comb.places_px[-1] - comb.places_px[0]
     off = math.degrees(math.asin(float(ticks @ along) / float(np.hypot(*ticks) * np.hypot(*along))))
     assert abs(off) < 0.1
+
+
+@pytest.mark.parametrize("scale", ["mm", "sixteenths", "thirty-seconds"])
+def test_bases_lie_on_the_ruler_s_edge_and_not_at_the_ticks_tips(scale: str) -> None:
+    """Ticks of every kind begin on one straight line, and only the shortest end on one: all bases lie on that line to
+    half a pixel, on the side that the longest ticks do not point to."""
+    levels = pyramid(np.asarray(cv2.cvtColor(draw(scale, 9.0, angle_deg=4.0), cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    combs = (follow(levels, row) for row in find_rows(levels[0], 0) if row.dark)
+    comb = next(one for one in combs if one is not None)
+    bases, _ = comb.bases()
+    normal = np.array([-comb.axis[1], comb.axis[0]])
+    across = (bases - bases.mean(axis=0)) @ normal
+    line = np.polyval(np.polyfit(comb.index, across, 1), comb.index)
+    assert np.quantile(np.abs(across - line), 0.97) < 0.5
