@@ -13,7 +13,7 @@ from vision.colour import ciede2000, encoded, hex_of, lab_to_srgb, linear, name,
 from vision.estimate import Estimate
 from vision.measurement import Stripe
 from vision.profile import Bands
-from vision.repeat import RepeatFit, refine_repeat
+from vision.repeat import RepeatFit, refine_repeat, turns_differ
 from vision.sequence import FULL_REPEATS, SAME_LOOK, step_places
 from vision.swatch import TONE_SHIFT, Doubles
 
@@ -213,8 +213,8 @@ def whole(
 ) -> tuple[RepeatFit, StripeCut]:
     """The fit of the whole sequence, said once.
 
-    Of two or three times the repeat where stripes of one look differ in width from turn to turn; of a part of it where
-    all its parts are the same in look and width.
+    Of two or three times the repeat where stripes of one look differ in width from turn to turn, and so again in every
+    turn; of a part of it where all its parts are the same in look and width.
     """
     count = len(sequence.boundaries_mm)
     for turns in range(count // 2, 1, -1):
@@ -226,6 +226,8 @@ def whole(
     for times in (2, 3):
         if times * fit.repeat.value * FULL_REPEATS > extent_mm:
             break
+        if not turns_differ(fit, times):
+            continue
         longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)), same_look)
         if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, len(sequence.boundaries_mm)):
             refined = refine_repeat(bands, times * fit.repeat.value)

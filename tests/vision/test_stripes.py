@@ -119,3 +119,24 @@ def test_stripes_that_differ_by_a_third_of_a_millimetre_make_a_longer_repeat() -
     assert print_.across is not None
     assert print_.across.value == pytest.approx(31.1, rel=0.003)
     assert len(print_.stripes) == 4
+
+
+@pytest.mark.parametrize("turn", [2, 5, 7])
+def test_a_crease_that_widens_one_stripe_makes_no_longer_repeat(turn: int) -> None:
+    """Four stripes of 79.6 mm together, nine times over, one of them 0.6 mm wider in one turn only, as a crease makes
+    it: the widths do not come back with two or three turns, so the repeat stays what it is."""
+    widths = [19.4, 21.6, 17.0, 21.6] * 9
+    widths[4 * turn + 1] += 0.6
+    colours = ("#b3552f", "#1f4d3b", "#d9a441", "#1f4d3b") * 9
+    square = flat(
+        StripePrint(across=Stripes(widths_mm=tuple(widths), colours=colours)),
+        width_mm=716.0,
+        height_mm=100.0,
+        px_per_mm=2.0,
+        phase_mm=(358.0, 0.0),
+    )
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(79.6, rel=0.005)
+    assert len(print_.stripes) == 4
