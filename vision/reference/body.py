@@ -44,6 +44,8 @@ BESIDE_MM = (0.75, 2.25)
 MOST_MIXED = 1.0
 #: Added round the ruler for its shadow and thickness, mm.
 RIM_MM = 1.5
+#: A printed grid has a bare margin of paper round it, at most so wide, mm (common practice).
+SHEET_MARGIN_MM = 25.0
 STEP_MM = 0.5
 
 
@@ -65,6 +67,34 @@ def outline_of(rgb: NDArray[np.uint8], comb: Comb, px_per_mm: float, longest: ND
             middle + before * axis + high * normal,
         ]
     )
+
+
+def outline_of_sheet(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[Floats, Floats]) -> Floats:
+    """The sheet (4, 2), photo px, on which lines a millimetre apart fill a box (its least and greatest corner, mm).
+
+    Its bare margin is the sheet's too, as far as its colour goes. ``px_from_mm`` (3, 3) maps the lines to the photo.
+    """
+    low, high = box_mm
+    cells = np.stack(np.meshgrid(*(np.arange(a, b) + 0.5 for a, b in zip(low, high, strict=True))), axis=-1)
+    ground = np.median(_colours(rgb, _mapped(px_from_mm, cells))[0].reshape(-1, 3), axis=0)
+    out = np.arange(0, SHEET_MARGIN_MM, STEP_MM)
+    reach = np.zeros((2, 2))
+    for axis in (0, 1):
+        along = np.linspace(low[1 - axis], high[1 - axis], 41)
+        for way, start in ((-1, low), (1, high)):
+            points = np.empty((out.size, along.size, 2))
+            points[..., axis], points[..., 1 - axis] = (start[axis] + way * out)[:, None], along
+            seen, inside = _colours(rgb, _mapped(px_from_mm, points))
+            off = np.abs(np.median(seen, axis=1) - ground).sum(axis=1)
+            off[inside.mean(axis=1) < 0.3] = np.inf
+            reach[(way + 1) // 2, axis] = way * (_walk(off, out, 0, 1, 1.0) + RIM_MM)
+    (x0, y0), (x1, y1) = low + reach[0], high + reach[1]
+    return np.asarray(_mapped(px_from_mm, np.array([[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]]))[0])
+
+
+def _mapped(matrix: Floats, points: Floats) -> Floats:
+    """Points (M, N, 2) mapped by a homography (3, 3)."""
+    return np.asarray(cv2.perspectiveTransform(points.astype(np.float64), matrix), dtype=np.float64)
 
 
 def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
@@ -312,6 +342,6 @@ def _walk(off: Floats | NDArray[np.float32], at: Floats, start: int, way: int, p
     while 0 <= index < len(at):
         run = run + 1 if off[index] > OTHER_COLOUR else 0
         if run >= need:
-            return float(at[index - way * need])
+            return float(at[max(0, min(len(at) - 1, index - way * need))])
         index += way
     return float(at[max(0, min(len(at) - 1, index - way))])

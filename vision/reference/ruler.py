@@ -13,6 +13,7 @@ from vision.reference.body import outline_of
 from vision.reference.comb import Comb, follow
 from vision.reference.number import numbering
 from vision.reference.pair import settle
+from vision.reference.paper import read_paper
 from vision.reference.reading import Reading
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows, pyramid
 from vision.reference.unit import Hearing, Verdict, hear, with_numbers
@@ -40,6 +41,8 @@ PARALLEL = 0.99
 FIELD_SHARE = 0.3
 #: Evidence (nats) after which no finer level of the picture is looked at.
 PLAIN_EVIDENCE = 60.0
+#: Places along a scale at which it is asked whether lines cross there.
+FEW_PLACES = 15
 #: Evidence (nats) under which numbers beside the ticks are not asked either.
 LEAST_WORTH = 4.0
 
@@ -82,9 +85,15 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
             sure.append((candidate, verdict, evidence))
     sure.sort(key=lambda item: -item[2])
     kept, quarrel = _agreeing(sure)
-    readings = tuple(_reading(rgb, candidate.comb, verdict) for candidate, verdict, _ in kept)
+    # lines of millimetre paper cross each other in rows that may look like a scale: where they do, the paper counts
+    near = _spread(kept[0][0].comb.places_px) if kept else None
+    paper = read_paper(rgb, levels, near) if unit != "inch" else None
+    if paper is not None:
+        readings: tuple[Reading, ...] = (paper,)
+    else:
+        readings = tuple(_reading(rgb, candidate.comb, verdict) for candidate, verdict, _ in kept)
     doubts = []
-    if quarrel:
+    if quarrel and not readings:
         doubts.append(
             "two scales in the photo contradict each other about the size of a millimetre, so neither was used: "
             "say which one counts with --ruler inch or --ruler mm, or leave only one ruler in the picture"
@@ -96,6 +105,11 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
             "say --ruler inch or --ruler mm, or photograph more of the ruler, sharp and without glare"
         )
     return Sight(readings=readings, doubts=tuple(doubts))
+
+
+def _spread(places_px: Floats) -> Floats:
+    """A few of the places (N, 2), all along."""
+    return places_px[np.unique(np.linspace(0, len(places_px) - 1, FEW_PLACES).round().astype(np.int64))]
 
 
 def _ruler_like(candidate: Candidate) -> bool:
