@@ -45,17 +45,21 @@ SHARED = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StripeLine:
-    """Points on one straight edge of the print, photo pixels (N, 2), ``sigma_px`` across it.
+class Stripes:
+    """Places on parallel, evenly spaced lines of the print, photo px (N, 2), each known to ``sigma_px`` (N,) across.
 
-    All lines given together are parallel in the plane; lines of one ``family`` stand a whole number of repeats apart,
-    ``index`` counting them.
+    Lines of one ``family`` (N,), counted from 0, stand ``order`` (N,) repeats apart. The print itself may crowd or run
+    together by ``uneven_mm`` (one standard deviation) at ``half_mm`` from the middle of the places, and bend by
+    ``bow_mm`` there.
     """
 
     points_px: Floats
-    sigma_px: float
-    family: int
-    index: int
+    order: Floats
+    family: NDArray[np.int64]
+    sigma_px: Floats
+    half_mm: float
+    uneven_mm: float
+    bow_mm: float
 
 
 class Adjustment:
@@ -66,17 +70,22 @@ class Adjustment:
         readings: list[Reading],
         size_px: tuple[int, int],
         focal: Estimate,
-        lines: Sequence[StripeLine],
+        prints: Sequence[Stripes] = (),
         *,
         bow_sigma: float = STRAIGHT_PER_MM,
+        begin: Floats | None = None,
+        behind_mm: float = 0.0,
     ) -> None:
+        """``prints``, ``behind_mm`` behind the readings' plane, need a plane to ``begin`` with (SHARED,)."""
         self.readings = readings
         self.size_px = size_px
         self.focal = focal
-        self.lines = list(lines)
+        self.prints = list(prints)
         self.bow_sigma = bow_sigma
+        self.begin = begin
+        self.behind_mm = behind_mm
         self.curled = False
-        self.families = sorted({line.family for line in self.lines})
+        self.middles_mm: list[Floats] = []
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px.
@@ -91,26 +100,44 @@ class Adjustment:
         return params, covariance, rms
 
     def _solved(self) -> tuple[Floats, Floats, float]:
-        few = self._like([_thinned(reading) for reading in self.readings], self.bow_sigma)
-        rough = sorted((few._descend(few._start(tilt), most=ROUGH_STEPS) for tilt in STARTS), key=lambda one: one[1])
-        # two ways down of about the same cost are both followed to the end
-        rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
-        params, _ = min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])
+        if self.begin is None:
+            params = self._from_anywhere()
+        else:
+            params, _ = self._descend(self._from(self.begin))
         residual, prior = self._residual(params)
         jac = self._numeric(params)
         weight = np.where(prior, 1.0, _huber(residual))
-        data = residual[~prior] * np.sqrt(weight[~prior])
-        freedom = max(1, data.size - len(params) + SHARED)
-        birge = max(1.0, float(data @ data) / freedom)
-        birge *= max(1.0, self._colour(residual[~prior]))
         # the priors are not noise of this picture: they are not inflated with it
-        loose = jac[prior].T @ jac[prior]
-        tight = (jac[~prior] * weight[~prior][:, None]).T @ jac[~prior]
-        covariance = np.linalg.pinv(tight / birge + loose)
+        information = jac[prior].T @ jac[prior]
+        printed = sum(len(print_.order) for print_ in self.prints)
+        places = np.arange(int((~prior).sum()))
+        for part, colour in ((places[: places.size - printed], True), (places[places.size - printed :], False)):
+            if not part.size:
+                continue
+            data = residual[part] * np.sqrt(weight[part])
+            freedom = max(1, data.size - len(params) + SHARED)
+            birge = max(1.0, float(data @ data) / freedom) * (self._colour(residual[part]) if colour else 1.0)
+            information += (jac[part] * weight[part][:, None]).T @ jac[part] / birge
+        covariance = np.linalg.pinv(information)
         return params, np.asarray(covariance, dtype=np.float64), self._rms_px(params)
 
+    def _from_anywhere(self) -> Floats:
+        """The parameters of least cost, sought from several tilts."""
+        few = self._like([_thinned(reading) for reading in self.readings], self.bow_sigma)
+        starts = (np.array([*tilt, few._usual_scale(), math.log(few.focal.value), 0.0]) for tilt in STARTS)
+        rough = sorted((few._descend(few._from(start), most=ROUGH_STEPS) for start in starts), key=lambda one: one[1])
+        # two ways down of about the same cost are both followed to the end
+        rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
+        return min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])[0]
+
     def _like(self, readings: list[Reading], bow_sigma: float) -> Adjustment:
-        return Adjustment(readings, self.size_px, self.focal, self.lines, bow_sigma=bow_sigma)
+        begin, behind_mm = self.begin, self.behind_mm
+        return Adjustment(
+            readings, self.size_px, self.focal, self.prints, bow_sigma=bow_sigma, begin=begin, behind_mm=behind_mm
+        )
+
+    def _usual_scale(self) -> float:
+        return math.log(float(np.median([mean_px_per_mm(reading) for reading in self.readings])))
 
     @staticmethod
     def _colour(residual: Floats) -> float:
@@ -121,19 +148,19 @@ class Adjustment:
         rho = float(np.clip((a @ b) / max(1e-12, float(a @ a)), 0.0, 0.9))
         return (1 + rho) / (1 - rho)
 
-    def _start(self, tilt: tuple[float, float]) -> Floats:
-        scale = float(np.median([mean_px_per_mm(reading) for reading in self.readings]))
-        params = [tilt[0], tilt[1], math.log(scale), math.log(self.focal.value), 0.0]
+    def _from(self, shared: Floats) -> Floats:
+        """All parameters to begin with, for a plane (SHARED,)."""
+        params = list(shared)
+        back, lens = inverse(homography(shared, self.size_px, 0.0)), self._lens(shared)
         for reading in self.readings:
-            photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
-            mm = mapped(inverse(photo), reading.marks_px)
-            turn, shift = rigid(reading.marks_mm, mm)
+            turn, shift = rigid(reading.marks_mm, mapped(back, lens.straightened(reading.marks_px)))
             params += [0.0, turn, shift[0], shift[1], 0.0]
-        if self.lines:
-            photo = homography(np.array(params[:SHARED]), self.size_px, 0.0)
-            back = inverse(photo)
-            theta, repeat, offsets = _stripe_start(back, self.lines, self.families)
-            params += [theta, repeat, *offsets]
+        self.middles_mm = []
+        below = inverse(homography(shared, self.size_px, self.behind_mm))
+        for print_ in self.prints:
+            mm = mapped(below, lens.straightened(print_.points_px))
+            self.middles_mm.append(mm.mean(axis=0))
+            params += _stripe_start(mm - self.middles_mm[-1], print_)
         return np.array(params, dtype=np.float64)
 
     def _residual(self, params: Floats) -> tuple[Floats, NDArray[np.bool_]]:
@@ -160,28 +187,18 @@ class Adjustment:
             parts.append(_mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading))
             if len(reading.ticks_px):
                 parts.append(_tick_residual(whole, lens.straightened(reading.ticks_px), reading, bow))
-        if self.lines:
-            parts.append(self._line_residual(photo, lens, params[at:]))
+        below = homography(params[:SHARED], self.size_px, self.behind_mm) if self.prints else photo
+        for print_, middle_mm in zip(self.prints, self.middles_mm, strict=True):
+            own = params[at : at + 5 + int(print_.family.max()) + 1]
+            at += own.size
+            parts.append(_stripe_residual(below, lens.straightened(print_.points_px), print_, own, middle_mm))
+            prior.extend(own[-3:] / [print_.uneven_mm, print_.uneven_mm, print_.bow_mm])
         data = np.concatenate(parts)
         flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(len(prior), np.bool_)])
         return np.concatenate([data, np.array(prior)]), flag
 
     def _lens(self, params: Floats) -> Lens:
         return Lens(size_px=self.size_px, focal_px=self.focal.value, k1=float(params[4]))
-
-    def _line_residual(self, photo: Floats, lens: Lens, own: Floats) -> Floats:
-        theta, repeat = own[0], own[1]
-        normal = np.array([math.cos(theta), math.sin(theta)])
-        parts = []
-        back = inverse(photo)
-        for line in self.lines:
-            offset = own[2 + self.families.index(line.family)] + repeat * line.index
-            # the line n·X = offset seen in the photo, and the points' distance from it
-            seen = back.T @ np.array([normal[0], normal[1], -offset])
-            norm = math.hypot(seen[0], seen[1])
-            points = lens.straightened(line.points_px)
-            parts.append((points @ seen[:2] + seen[2]) / (norm * line.sigma_px))
-        return np.concatenate(parts)
 
     def _numeric(self, params: Floats) -> Floats:
         base, _ = self._residual(params)
@@ -307,20 +324,25 @@ def _huber(residual: Floats) -> Floats:
     return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, 1e-12))
 
 
-def _stripe_start(back: Floats, lines: list[StripeLine], families: list[int]) -> tuple[float, float, list[float]]:
-    """Normal direction (rad), repeat and offsets (mm) of the given stripe lines under a first guess of the plane."""
-    spans = [mapped(back, line.points_px) for line in lines]
-    double = 0.0 + 0.0j
-    for span in spans:
-        d = span[-1] - span[0]
-        double += complex(*d) ** 2
-    along = 0.5 * math.atan2(double.imag, double.real)
-    theta = along + math.pi / 2
-    normal = np.array([math.cos(theta), math.sin(theta)])
-    places = np.array([float((span @ normal).mean()) for span in spans])
-    design = np.zeros((len(lines), 1 + len(families)))
-    for k, line in enumerate(lines):
-        design[k, 0] = line.index
-        design[k, 1 + families.index(line.family)] = 1.0
-    solved = np.linalg.lstsq(design, places, rcond=None)[0]
-    return theta, float(solved[0]), [float(v) for v in solved[1:]]
+def _stripe_start(places_mm: Floats, print_: Stripes) -> list[float]:
+    """What lines have of their own, on a first plane: direction (rad) across them, repeat (mm), offset (mm) of each
+    family, and how the print bends and crowds (three, mm at ``half_mm``)."""
+    families = np.eye(int(print_.family.max()) + 1)[print_.family]
+    solved = np.linalg.lstsq(np.hstack([places_mm, families]), print_.order, rcond=None)[0]
+    repeat = 1 / float(np.hypot(*solved[:2]))
+    return [math.atan2(solved[1], solved[0]), repeat, *(-repeat * solved[2:]), 0.0, 0.0, 0.0]
+
+
+def _stripe_residual(photo: Floats, seen_px: Floats, print_: Stripes, own: Floats, middle_mm: Floats) -> Floats:
+    """How far places lie from their lines, in standard deviations.
+
+    Counted in pixels of the straight picture: in mm of the plane a smaller plane would always seem to fit better.
+    """
+    mm = mapped(inverse(photo), seen_px)
+    across = np.array([math.cos(own[0]), math.sin(own[0])])
+    along = np.array([-across[1], across[0]])
+    u, v = (mm - middle_mm) @ across, (mm - middle_mm) @ along
+    x, y = u / print_.half_mm, v / print_.half_mm
+    line = own[2:-3][print_.family] + own[1] * print_.order + own[-3] * x * x + own[-2] * x * y + own[-1] * y * y
+    ahead = mapped(photo, mm + across / 2) - mapped(photo, mm - across / 2)
+    return np.asarray((u - line) * np.hypot(ahead[:, 0], ahead[:, 1]) / print_.sigma_px, dtype=np.float64)

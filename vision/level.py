@@ -1,7 +1,8 @@
-"""The print as a spirit level: stripes are parallel and evenly spaced, so how they run together tells the tilt.
+"""The print as a spirit level: stripes are parallel and evenly spaced, so how they run tells the tilt and the lens.
 
 Where the reference leaves the tilt open (two clicked points say nothing of it), the tilt is sought at which the stripes
-repeat best over the whole cloth; their edges, found anew there, then take part in the fit of the plane.
+repeat best over the whole cloth. Then, as from any reference, places on the stripes take part in the fit of the plane,
+for as much as the cloth is found to lie flat: what it waves by is told from what the fit leaves over.
 """
 
 from __future__ import annotations
@@ -13,19 +14,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import StripeLine
+from vision.adjustment import Stripes
 from vision.camera import homography, inverse, mapped
 from vision.colour import srgb_to_lab
 from vision.errors import ScaleNotFound
-from vision.measurement import Print
 from vision.plane import Plane
-from vision.print import measure_print
+from vision.print import PrintFinding, measure_print
 from vision.square import SquareOn
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-#: A plane that knows lengths at the cloth's middle to this share (95 %) or better needs no help from the print.
+#: A plane that knows lengths at the cloth's middle to this share (95 %) or better needs no search for its tilt.
 KNOWN_WELL = 0.012
 #: Shares of the cloth about its middle that take part, one after the other: a tilt shows little in the first.
 WINDOWS = (0.5, 0.7, 1.0)
@@ -36,10 +36,22 @@ _PARTS = 48
 LEAST_ACCOUNTED = 0.6
 #: Tilts tried are held back by this much (one standard deviation, rad), as in the plane's own fit.
 _TILT_SIGMA_RAD = math.radians(10.0)
-#: One standard deviation of an edge of the print found in a photograph, px (rendered scenes; cloth is less even).
-EDGE_SIGMA_PX = 0.5
-#: How many edges are followed, and at how many places each.
-_MOST_EDGES, _PLACES = 60, 24
+#: Places on stripes (the print's fit gives hundreds to thousands) are taken together in so many cells across and along
+#: the stripes; of each repeat, so many parts count. Fewer places or repeats than these level nothing.
+CELLS_ACROSS, CELLS_ALONG, FAMILIES = 12, 8, 4
+FEWEST_PLACES, FEWEST_REPEATS = 40, 2.0
+#: No place is known better than this, px (rendered scenes: what JPEG and resampling leave).
+LEAST_SIGMA_PX = 0.01
+#: Prints are even to this share of half the cloth (a roller's own precision; our estimate), and bend by so much more:
+#: cloth is mostly a little bowed (common practice: up to 2 % is let pass).
+EVEN_SHARE, BOW_SHARE = 0.0003, 0.01
+#: While the cloth's waves are not known yet, its print may be uneven by this share.
+_LOOSE_SHARE = 0.01
+#: Long waves are higher than short ones: what the cloth does over its whole size, over what is left of a fit to that
+#: (rendered relief).
+LONGER_WAVES = 3.0
+#: Blocks each way, and places in each, in which what a fit leaves over is averaged to see waves.
+_BLOCKS, _FEWEST_IN_BLOCK = 4, 4
 
 
 def needs_levelling(plane: Plane, point_mm: Floats) -> bool:
@@ -48,11 +60,14 @@ def needs_levelling(plane: Plane, point_mm: Floats) -> bool:
     return plane.length_relative_u95_at((float(x), float(y))) > KNOWN_WELL
 
 
-def level(plane: Plane, square: SquareOn, mask: Mask, rgb: NDArray[np.uint8]) -> Plane:
+def level(plane: Plane, square: SquareOn, mask: Mask, rgb: NDArray[np.uint8], *, open_tilt: bool) -> Plane:
     """The plane fitted anew with the stripes of the cloth under ``mask`` (H, W) of a square-on picture of it.
 
-    The same plane where no stripes are seen that could level it.
+    ``rgb`` is the photo; with ``open_tilt`` the tilt is sought first. The same plane where no stripes are seen that
+    could level it.
     """
+    if not open_tilt:
+        return _with_stripes(plane, plane, measure_print(square, mask))
     tilted = _sought(plane, square, mask)
     if tilted is None:
         return plane
@@ -63,16 +78,106 @@ def level(plane: Plane, square: SquareOn, mask: Mask, rgb: NDArray[np.uint8]) ->
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     fresh = tilted.square_on(rgb, px_per_mm=square.px_per_mm, region_mm=box)
     inside = _carried(mask, square, plane, fresh, tilted) & fresh.valid
-    found = measure_print(fresh, inside).print
-    if found is None or not found.stripes or found.across is None:
+    return _with_stripes(plane, tilted, measure_print(fresh, inside))
+
+
+def _with_stripes(plane: Plane, seen_in: Plane, finding: PrintFinding) -> Plane:
+    """The plane fitted with a print's places, found in ``seen_in``, a tilt of it; twice, as the first shows the cloth's
+    waves."""
+    evidence = finding.evidence
+    families = [
+        crossings
+        for crossings, repeats in (
+            (evidence.crossings_mm, evidence.repeats_across),
+            (evidence.crossings_along_mm, evidence.repeats_along),
+        )
+        if len(crossings) >= FEWEST_PLACES and repeats >= FEWEST_REPEATS
+    ]
+    if not families:
         return plane
-    lines = _edges(fresh, inside, found, tilted)
-    if len({line.index for line in lines}) < 3:
-        return plane
+    prints = [gathered(seen_in, crossings) for crossings in families]
     try:
-        return plane.refined(lines)
+        first = seen_in.refined(prints)
+        return first.refined([settled(first, print_) for print_ in prints])
     except ScaleNotFound:
         return plane
+
+
+def gathered(plane: Plane, crossings_mm: Floats) -> Stripes:
+    """Places (M, 4: x, y in the plane, order, standard deviation, mm) taken together cell by cell, as stripes."""
+    places, order = crossings_mm[:, :2], crossings_mm[:, 2]
+    middle = places.mean(axis=0)
+    across, along = _frame(places - middle, order)
+    u, v = (places - middle) @ across, (places - middle) @ along
+    _, part, count = np.unique(np.round(order % 1.0, 3), return_inverse=True, return_counts=True)
+    chosen = np.argsort(-count, kind="stable")[:FAMILIES]
+    kept = np.isin(part, chosen)
+    cell = part * (CELLS_ACROSS * CELLS_ALONG) + _cells(u, CELLS_ACROSS) * CELLS_ALONG + _cells(v, CELLS_ALONG)
+    _, cell, many = np.unique(cell[kept], return_inverse=True, return_counts=True)
+    px_per_mm = plane.px_per_mm_at((float(plane.to_px(middle[None])[0, 0]), float(plane.to_px(middle[None])[0, 1])))
+    mean = [np.bincount(cell, values[kept]) / many for values in (*places.T, np.floor(order), crossings_mm[:, 3])]
+    family = np.searchsorted(np.sort(chosen), np.round(np.bincount(cell, part[kept]) / many).astype(np.int64))
+    half = float(max(np.ptp(u), np.ptp(v))) / 2
+    return Stripes(
+        points_px=plane.to_px(np.stack(mean[:2], axis=1)),
+        order=mean[2],
+        family=family,
+        sigma_px=np.maximum(mean[3] / np.sqrt(many) * px_per_mm.value, LEAST_SIGMA_PX),
+        half_mm=half,
+        uneven_mm=_LOOSE_SHARE * half,
+        bow_mm=BOW_SHARE * half,
+    )
+
+
+def settled(plane: Plane, print_: Stripes) -> Stripes:
+    """The stripes known as well as a first fit of the plane found them to be: their noise with what neighbours have in
+    common, and the print's unevenness with the cloth's waves."""
+    mm = plane.to_mm(print_.points_px)
+    middle = mm.mean(axis=0)
+    across, along = _frame(mm - middle, print_.order)
+    x, y = (mm - middle) @ across / print_.half_mm, (mm - middle) @ along / print_.half_mm
+    families = np.eye(int(print_.family.max()) + 1)[print_.family]
+    design = np.column_stack([families, print_.order, y, x * x, x * y, y * y])
+    rest = x * print_.half_mm - design @ np.linalg.lstsq(design, x * print_.half_mm, rcond=None)[0]
+    usual = 1.4826 * float(np.median(np.abs(rest))) + 1e-9
+    rest = np.clip(rest, -3 * usual, 3 * usual)
+    near = rest[np.lexsort((_cells(y, CELLS_ALONG), _cells(x, CELLS_ACROSS), print_.family))]
+    alike = float(np.clip(near[:-1] @ near[1:] / (near @ near), 0.0, 0.9))
+    at = plane.to_px(middle[None])[0]
+    px_per_mm = plane.px_per_mm_at((float(at[0]), float(at[1]))).value
+    over = max(1.0, usual * px_per_mm / float(np.median(print_.sigma_px)))
+    waves = _waves_mm(rest, x, y)
+    return replace(
+        print_,
+        sigma_px=print_.sigma_px * over * math.sqrt((1 + alike) / (1 - alike)),
+        uneven_mm=math.hypot(EVEN_SHARE * print_.half_mm, LONGER_WAVES * waves),
+    )
+
+
+def _frame(places_mm: Floats, order: Floats) -> tuple[Floats, Floats]:
+    """Unit vectors across the stripes, the way their order counts, and along them."""
+    design = np.column_stack([places_mm, np.ones(len(places_mm))])
+    steps = np.linalg.lstsq(design, order, rcond=None)[0][:2]
+    across = steps / np.hypot(*steps)
+    return np.asarray(across), np.array([-across[1], across[0]])
+
+
+def _cells(places: Floats, count: int) -> NDArray[np.int64]:
+    """Which of ``count`` even parts of their range places (N,) lie in."""
+    share = (places - places.min()) / max(float(np.ptp(places)), 1e-9)
+    return np.asarray(np.minimum((share * count).astype(np.int64), count - 1))
+
+
+def _waves_mm(rest: Floats, x: Floats, y: Floats) -> float:
+    """Root mean square of what neighbouring places have in common of what is left over (N,), noise taken off."""
+    block = _cells(x, _BLOCKS) * _BLOCKS + _cells(y, _BLOCKS)
+    count = np.bincount(block, minlength=_BLOCKS**2)
+    full = count >= _FEWEST_IN_BLOCK
+    if not full.any():
+        return 0.0
+    mean = np.bincount(block, rest, _BLOCKS**2)[full] / count[full]
+    noise = (np.bincount(block, rest * rest, _BLOCKS**2)[full] / count[full] - mean**2) / count[full]
+    return math.sqrt(max(0.0, float(np.mean(mean**2 - noise))))
 
 
 def _mm(square: SquareOn, pixels: Floats) -> Floats:
@@ -180,56 +285,3 @@ def _carried(mask: Mask, square: SquareOn, plane: Plane, fresh: SquareOn, tilted
     size = (fresh.rgb.shape[1], fresh.rgb.shape[0])
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     return np.asarray(cv2.warpPerspective(mask.astype(np.uint8), warp, size, flags=flags) > 0, dtype=np.bool_)
-
-
-def _edges(square: SquareOn, mask: Mask, found: Print, plane: Plane) -> list[StripeLine]:
-    """The edges of the stripes, each followed along, as points of the photo."""
-    if found.across is None or found.across_direction_deg is None:
-        return []
-    angle = math.radians(found.across_direction_deg.value)
-    across, along = np.array([math.cos(angle), -math.sin(angle)]), np.array([math.sin(angle), math.cos(angle)])
-    rows, columns = mask.nonzero()
-    mm = _mm(square, np.stack([columns, rows], axis=1)[::37].astype(np.float64))
-    u, v = mm @ across, mm @ along
-    lab = srgb_to_lab(cv2.GaussianBlur(square.rgb, (0, 0), 0.7))
-    stripes, repeat, origin = found.stripes, found.across.value, found.origin_mm or 0.0
-    step = max(1, math.ceil(len(stripes) * (np.ptp(u) / repeat) / _MOST_EDGES))
-    lines = []
-    for family, stripe in enumerate(stripes):
-        following = stripes[(family + 1) % len(stripes)]
-        at = origin + stripe.centre_mm + stripe.width.value / 2
-        reach = 0.45 * min(stripe.width.value, following.width.value)
-        for index in range(math.ceil((u.min() - at) / repeat), math.floor((u.max() - at) / repeat) + 1, step):
-            middle = at + index * repeat
-            places_v = np.linspace(v.min(), v.max(), _PLACES)
-            points = middle * across + places_v[:, None] * along
-            found_px = _crossings(square, mask, lab, points, across, reach)
-            if len(found_px) >= 6:
-                photo = plane.to_px(_mm(square, found_px))
-                lines.append(StripeLine(points_px=photo, sigma_px=EDGE_SIGMA_PX, family=family, index=index))
-    return lines
-
-
-def _crossings(
-    square: SquareOn, mask: Mask, lab: NDArray[np.float32], points_mm: Floats, across: Floats, reach_mm: float
-) -> Floats:
-    """Pixels (M, 2) of the square-on picture where the colour is half way from one side of an edge to the other."""
-    offsets = np.linspace(-reach_mm, reach_mm, 2 * max(4, round(2 * reach_mm * square.px_per_mm)) + 1)
-    places = (points_mm[:, None] + offsets[None, :, None] * across - np.asarray(square.origin_mm)) * square.px_per_mm
-    x, y = places[..., 0].astype(np.float32), places[..., 1].astype(np.float32)
-    inside = cv2.remap(mask.astype(np.uint8), x, y, cv2.INTER_NEAREST).all(axis=1)
-    profile = cv2.remap(lab, x, y, cv2.INTER_LINEAR).astype(np.float64)
-    quarter = max(1, len(offsets) // 4)
-    first, last = profile[:, :quarter].mean(1), profile[:, -quarter:].mean(1)
-    span = last - first
-    size = (span**2).sum(1)
-    share = ((profile - first[:, None]) * span[:, None]).sum(2) / np.maximum(size, 1e-9)[:, None]
-    rising = (share[:, :-1] < 0.5) & (share[:, 1:] >= 0.5)
-    good = inside & (size > 36.0) & (rising.sum(axis=1) == 1)
-    rows = np.nonzero(good)[0]
-    k = rising[rows].argmax(axis=1)
-    low, high = share[rows, k], share[rows, k + 1]
-    t = k + (0.5 - low) / (high - low)
-    place = np.interp(t, np.arange(len(offsets)), offsets)
-    found = (points_mm[rows] + place[:, None] * across - np.asarray(square.origin_mm)) * square.px_per_mm
-    return np.asarray(found, dtype=np.float64)

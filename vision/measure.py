@@ -1,6 +1,6 @@
 """The pipeline, from an upright photograph to a measurement: what the scale is, where the cloth is, what is on it.
 
-    references → plane → square-on, coarse → cloths → square-on, fine → print → skew
+    references → plane → square-on, coarse → cloths → plane, levelled → square-on, fine → print → skew
 
 Every step can say that it cannot tell; the rest then goes on without it, and a warning says why and what to do.
 """
@@ -30,8 +30,9 @@ from vision.square import SquareOn
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
 COARSE_SIDE_PX = 1000
-#: Most pixels in the picture in which a print is measured; a repeat needs no more (time).
-FINE_PIXELS = 2.5e6
+#: Most pixels in the picture in which a print is measured; a repeat needs no more (time). And in which its stripes only
+#: level the plane: hundreds of places on them tell more than the reference does.
+FINE_PIXELS, LEVEL_PIXELS = 2.5e6, 6e5
 #: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
 SHADOW_MM = 1.5
 NARROWEST_RULER_MM = 11.0
@@ -128,11 +129,12 @@ def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
 
 
 def _levelled(photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], covered: tuple[Floats, ...]) -> Plane:
-    """The plane made surer by the largest cloth's own stripes, where the reference alone leaves the tilt open."""
-    if not regions or not needs_levelling(plane, np.asarray(regions[0].outline_mm, dtype=np.float64).mean(axis=0)):
+    """The plane made surer by the largest cloth's own stripes."""
+    if not regions:
         return plane
-    square, mask = _fine(photo, plane, regions[0], covered)
-    return level(plane, square, mask, photo.rgb)
+    open_tilt = needs_levelling(plane, np.asarray(regions[0].outline_mm, dtype=np.float64).mean(axis=0))
+    square, mask = _fine(photo, plane, regions[0], covered, FINE_PIXELS if open_tilt else LEVEL_PIXELS)
+    return level(plane, square, mask, photo.rgb, open_tilt=open_tilt)
 
 
 def _measure_cloth(
@@ -174,7 +176,7 @@ def _measure_cloth(
 
 
 def _fine(
-    photo: Photo, plane: Plane, region: ClothRegion, covered: tuple[Floats, ...]
+    photo: Photo, plane: Plane, region: ClothRegion, covered: tuple[Floats, ...], most_px: float = FINE_PIXELS
 ) -> tuple[SquareOn, NDArray[np.bool_]]:
     """The cloth square-on, as fine as the photo shows it, with the mask of what is cloth and not covered."""
     corners = np.asarray(region.outline_mm, dtype=np.float64)
@@ -183,7 +185,7 @@ def _fine(
     native = plane.px_per_mm_at((float(middle[0]), float(middle[1]))).value
     area = float(np.prod(high - low))
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    square = plane.square_on(photo.rgb, px_per_mm=min(native, (FINE_PIXELS / area) ** 0.5), region_mm=box)
+    square = plane.square_on(photo.rgb, px_per_mm=min(native, (most_px / area) ** 0.5), region_mm=box)
     holes = [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm]
     return square, region_mask(square, corners, holes, tuple(grown(polygon) for polygon in covered))
 

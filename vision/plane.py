@@ -23,7 +23,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import SHARED, Adjustment, StripeLine, mean_px_per_mm
+from vision.adjustment import SHARED, Adjustment, Stripes, mean_px_per_mm
 from vision.camera import Lens, homography, inverse, mapped
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
@@ -166,20 +166,17 @@ class Plane:
         columns, rows = (np.asarray(cv2.resize(seen[..., k], fine, interpolation=cv2.INTER_LINEAR)) for k in (0, 1))
         return np.ascontiguousarray(columns[window]), np.ascontiguousarray(rows[window])
 
-    def refined(self, lines: Sequence[StripeLine]) -> Plane:
-        """The same plane fitted anew together with the cloth's own stripes, parallel and evenly spaced.
+    def refined(self, prints: Sequence[Stripes]) -> Plane:
+        """The same plane fitted anew, from where it is, together with the cloth's own stripes.
 
-        Returns the plane unchanged where fewer than three lines are given.
+        Raises
+        ------
+        ScaleNotFound
+            Where the two together fit no plane seen from above.
         """
-        if len(lines) < 3:
-            return self
-        return fit_plane(
-            self.readings,
-            size_px=self.size_px,
-            focal_px=self.focal_px,
-            thickness_mm=self.thickness_mm,
-            lines=lines,
-        )
+        known, behind_mm = list(self.readings), self.thickness_mm
+        problem = Adjustment(known, self.size_px, self.focal_px, prints, begin=self.params, behind_mm=behind_mm)
+        return _fitted(known, problem, behind_mm)
 
     def _jacobian(self, params: Floats, point_px: tuple[float, float]) -> Floats:
         straight, lens = homography(params, self.size_px, self.thickness_mm), self.lens(float(params[4]))
@@ -216,7 +213,6 @@ def fit_plane(
     size_px: tuple[int, int],
     focal_px: Estimate,
     thickness_mm: float = 0.0,
-    lines: Sequence[StripeLine] = (),
 ) -> Plane:
     """The plane that all readings lie in, fitted jointly; the cloth's plane lies ``thickness_mm`` behind it.
 
@@ -238,7 +234,11 @@ def fit_plane(
             "no reference with at least two marks was given to find the cloth's plane from",
             "lay a ruler beside the cloth, whole in the picture, or click two points of known distance",
         )
-    problem = Adjustment(known, size_px, focal_px, lines)
+    return _fitted(known, Adjustment(known, size_px, focal_px), thickness_mm)
+
+
+def _fitted(known: list[Reading], problem: Adjustment, thickness_mm: float) -> Plane:
+    """The plane of a solved adjustment."""
     params, covariance, residual = problem.solve()
     if max(abs(params[0]), abs(params[1])) > TILT_LIMIT_RAD:
         raise ScaleNotFound(
@@ -253,10 +253,10 @@ def fit_plane(
     along = np.array([shared[0], shared[1], 0, 0, 0]) / tilt if tilt > 1e-9 else np.array([1.0, 0, 0, 0, 0])
     sigma = math.sqrt(max(0.0, float(along @ cov @ along)))
     return Plane(
-        straight_from_mm=homography(shared, size_px, thickness_mm),
+        straight_from_mm=homography(shared, problem.size_px, thickness_mm),
         params=shared,
         covariance=cov,
-        size_px=size_px,
+        size_px=problem.size_px,
         tilt_deg=Estimate(math.degrees(tilt), math.degrees(2 * sigma)),
         reference_px_per_mm=tuple(mean_px_per_mm(reading) for reading in known),
         residual_px=residual,
@@ -264,7 +264,7 @@ def fit_plane(
         curled=problem.curled,
         thickness_mm=thickness_mm,
         readings=tuple(known),
-        focal_px=focal_px,
+        focal_px=problem.focal,
     )
 
 
