@@ -5,26 +5,76 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from tests.vision.test_ruler import draw
-from vision.reference.comb import follow
-from vision.reference.number import numbering
+from tests.vision.test_ruler import SCALES, draw
+from vision.reference.comb import Comb, follow
+from vision.reference.number import Numbers, numbering
 from vision.reference.tick import find_rows, pyramid
-from vision.reference.unit import hear
+from vision.reference.unit import Hearing, hear
+
+
+def scale_of(picture: NDArray[np.uint8], period_px: float) -> tuple[list[NDArray[np.uint8]], Comb, int, Hearing]:
+    """The pyramid, the comb of ticks ``period_px`` apart, the side that its long ones point to, what they say."""
+    levels = pyramid(np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    row = next(one for one in find_rows(levels[0], 0) if one.dark and abs(one.period_px / period_px - 1) < 0.05)
+    comb = follow(levels, row)
+    assert comb is not None
+    side = int(np.std(comb.lengths(1)) > np.std(comb.lengths(0)))
+    return levels, comb, side, hear(comb.index, comb.lengths(side))
+
+
+def best_of(found: tuple[Numbers, ...]) -> Numbers:
+    return max(found, key=lambda one: one.evidence)
 
 
 @pytest.mark.parametrize("px_per_mm", [8.0, 9.0])
 def test_long_ticks_are_no_numbers(px_per_mm: float) -> None:
     """A scale of thirty-seconds without a single number: its half inches and inches, which reach beyond the other
     ticks, do not pass for numbers that come round every eight or sixteen ticks."""
-    grey = cv2.cvtColor(draw("thirty-seconds", px_per_mm, numbers=False), cv2.COLOR_RGB2GRAY)
-    levels = pyramid(np.asarray(grey, dtype=np.uint8))
-    period_px = px_per_mm * 25.4 / 32
-    row = next(one for one in find_rows(levels[0], 0) if one.dark and abs(one.period_px / period_px - 1) < 0.05)
-    comb = follow(levels, row)
-    assert comb is not None
-    side = int(np.std(comb.lengths(1)) > np.std(comb.lengths(0)))
-    best = hear(comb.index, comb.lengths(side)).best
-    assert best is not None
-    evidence = numbering(levels, comb, side, longest=best.longest(comb.index))
-    assert max(evidence.values(), default=0.0) < 2.0
+    picture = draw("thirty-seconds", px_per_mm, numbers=False)
+    levels, comb, side, heard = scale_of(picture, px_per_mm * 25.4 / 32)
+    assert heard.best is not None
+    found = numbering(levels, comb, side, longest=heard.best.longest(comb.index))
+    assert max((one.evidence for one in found), default=0.0) < 2.0
+
+
+@pytest.mark.parametrize(
+    ("scale", "px_per_mm"), [("mm", 8.0), ("half-mm", 12.0), ("eighths", 3.0), ("sixteenths", 5.0)]
+)
+@pytest.mark.parametrize("stained", [False, True])
+def test_numbers_come_round_with_the_wholes(scale: str, px_per_mm: float, stained: bool) -> None:
+    """Numbers drawn at each centimetre or inch come round after as many ticks as that has, beside the longest; soft
+    stains and a shadow on the ruler, darker than the digits are, change nothing in it."""
+    base_mm, longer = SCALES[scale]
+    picture = draw(scale, px_per_mm)
+    if stained:
+        y, x = np.mgrid[: picture.shape[0], : picture.shape[1]].astype(np.float64)
+        dark = 40 + 40 * np.sin(x / (9.0 * base_mm * px_per_mm)) + 30 * np.sin(x / (3.1 * base_mm * px_per_mm) + y / 50)
+        picture = np.clip(picture - 0.6 * dark[..., None], 0, 255).astype(np.uint8)
+    levels, comb, side, heard = scale_of(picture, px_per_mm * base_mm)
+    assert heard.best is not None
+    best = best_of(numbering(levels, comb, side, longest=heard.best.longest(comb.index)))
+    assert best.period == longer[-1]
+    assert best.evidence > 10
+    assert abs((best.tick - heard.best.phase + longer[-1] // 2) % longer[-1] - longer[-1] // 2) <= 1
+
+
+def test_numbers_tell_the_inch_from_the_half_inch() -> None:
+    """Worn ticks of four lengths may be eighths or sixteenths of an inch; a number at each eighth tick, where the long
+    one stands, says eighths; beside another tick it is something else and says nothing."""
+    index = np.arange(64)
+    rng = np.random.default_rng(5)
+    size = np.full(64, 2.0)
+    for every, length in ((2, 2.5), (4, 3.0), (8, 4.0)):
+        size[index % every == 0] = length
+    size[index % 16 == 0] += 0.5
+    size += rng.normal(0, 0.2, 64)
+    alone = hear(index, size)
+    beside = hear(index, size, numbers=(Numbers(8, 0, 30.0),))
+    astray = hear(index, size, numbers=(Numbers(8, 3, 30.0),))
+    assert not alone.sure()
+    assert beside.sure()
+    assert beside.best is not None
+    assert beside.best.division.base_mm == 25.4 / 8
+    assert astray.margin() == alone.margin()

@@ -16,7 +16,7 @@ from vision.reference.pair import settle
 from vision.reference.paper import read_paper
 from vision.reference.reading import Reading
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows, pyramid
-from vision.reference.unit import Hearing, Verdict, hear, with_numbers
+from vision.reference.unit import Hearing, Verdict, hear
 
 Floats = NDArray[np.float64]
 
@@ -208,7 +208,8 @@ def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
     if better.margin() > PLAIN_EVIDENCE or better.evidence() < LEAST_WORTH:
         return better
     assert better.best is not None
-    return with_numbers(better, numbering(levels, comb, side, longest=better.best.longest(comb.index)))
+    numbers = numbering(levels, comb, side, longest=better.best.longest(comb.index))
+    return hear(comb.index, comb.lengths(side), unit=unit, numbers=numbers) if numbers else better
 
 
 def _worth(candidate: Candidate) -> tuple[bool, float]:

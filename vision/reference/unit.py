@@ -9,13 +9,15 @@ another size of tick by a stated margin.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.reference.number import Numbers
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,6 +34,8 @@ LEAST_SHARE = 0.25
 TOLD_MARGIN = 3.0
 #: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
 MOST_FROM_NUMBERS = 12.0
+#: They stand beside their tick, or off it by a tick, or by this share of the way to the next number.
+BESIDE_SHARE = 0.15
 #: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
 ASTRAY_SHARE = 0.08
 #: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
@@ -188,10 +192,10 @@ TENTHS = (
 )
 
 
-def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
+def hear(index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Numbers] = ()) -> Hearing:
     """What the lengths (N,) of ticks numbered ``index``, in spacings, say about the size of a tick.
 
-    ``unit`` "inch" or "mm" leaves only that unit's divisions.
+    ``unit`` "inch" or "mm" leaves only that unit's divisions. ``numbers`` are what comes round beside the ticks.
     """
     divisions = [d for d in DIVISIONS if unit in ("auto", d.unit)]
     told = unit != "auto"
@@ -226,7 +230,7 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto") -> Hearing:
             cost = _cost(size, rank, len(division.longer) + 1, shortest, room)
             if cost is None:
                 continue
-            cost += extra + math.log(division.top)
+            cost += extra + math.log(division.top) - _from_numbers(numbers, division, phase)
             cost += division.twin_cost if np.count_nonzero(rank == len(division.longer)) > 1 else 0.0
             held = best.get(division.base_mm)
             if held is None or cost < held.cost:
@@ -252,16 +256,19 @@ def levelled(index: Ints, size: Floats) -> Floats:
     return np.asarray(size * np.exp(-growth * (index - np.median(index))), dtype=np.float64)
 
 
-def with_numbers(hearing: Hearing, numbers: Mapping[int, float]) -> Hearing:
-    """A hearing in which the period of what stands beside the ticks speaks too, where it is one that rulers have.
+def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) -> float:
+    """Nats for a division from what stands beside each whole of it.
 
-    Cloth beside a ruler repeats too, so another period says nothing against the ruler.
+    Cloth beside a ruler repeats too: what comes round after another number of ticks, or stands elsewhere, says nothing.
     """
-    verdicts = [
-        replace(v, cost=v.cost - min(MOST_FROM_NUMBERS, numbers.get(v.division.numbered, 0.0)))
-        for v in hearing.verdicts
-    ]
-    return replace(hearing, verdicts=tuple(sorted(verdicts, key=lambda v: v.cost)))
+    return max(
+        (min(MOST_FROM_NUMBERS, one.evidence) for one in numbers if _beside(one, division.numbered, phase)), default=0.0
+    )
+
+
+def _beside(numbers: Numbers, whole: int, phase: int) -> bool:
+    off = (numbers.tick - phase + whole // 2) % whole - whole // 2 if whole else 0
+    return numbers.period == whole and abs(off) <= max(1.0, BESIDE_SHARE * whole)
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
