@@ -14,7 +14,7 @@ from vision.spectrum import orientation_peaks
 from vision.swatch import Mask, Swatch, folded_deg
 
 #: Pixels at which the question is asked (time).
-_PIXELS = 1.0e5
+_PIXELS = 2.0e5
 #: Below this the picture is of one colour: a wall, a table, or plain cloth; nobody can tell.
 _LEAST_VARIANCE = 12.0
 #: Stripes so fine that little of them is left in so small a picture count where their own profile varies by so much:
