@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reference.even import fit_even, robust_line
+from vision.reference.even import fit_even, robust_line, whole
 from vision.reference.lean import leaning
 from vision.reference.strip import LEAST_STRENGTH, SAMPLES, reaches, ridge_matrix, sample, span_inside, strip_level
 from vision.reference.tick import Row
@@ -178,7 +178,7 @@ def _grow(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool, margin
     if fit is None:
         return None
     keep, _ = fit
-    u, index = u[keep], index[keep]
+    u, index = whole(u[keep], index[keep])
     grown = _Track(
         origin=track.origin, axis=track.axis, tick=track.tick, low=track.low, high=track.high,
         period=float(np.median(np.diff(u) / np.diff(index))), u=u, k=index,
@@ -264,7 +264,9 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     if abs(size) < 0.25 * length or abs(size) < 2.0:
         size = math.copysign(length, size if size != 0 else 1.0)
     low, high = sorted((0.12 * size, 0.88 * size))
-    u = (places - start) @ turned
+    # along the ticks, which need not stand square to the line
+    square = np.array([-track.tick[1], track.tick[0]])
+    u = (places - start) @ square / float(turned @ square)
     return _Track(origin=start, axis=turned, tick=track.tick, low=low, high=high, period=track.period, u=u, k=track.k)
 
 

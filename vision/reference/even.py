@@ -14,6 +14,8 @@ OUTLIER_SHARE = 0.15
 TRIALS = 50
 #: A comb may leave at most this root mean square, in periods, to count as even.
 UNEVEN_SHARE = 0.07
+#: Ticks of which this share stand at every n-th number only were sought at an n-th of their spacing.
+WHOLE_SHARE = 0.9
 
 
 def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
@@ -44,6 +46,18 @@ def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
     if np.sqrt(np.mean(off**2)) > UNEVEN_SHARE * period + 0.15 or keep.sum() < 0.6 * inside.sum():
         return None
     return keep, np.array([a, b, c, middle])
+
+
+def whole(u: Floats, index: Ints) -> tuple[Floats, Ints]:
+    """Ticks renumbered where nearly all stand at every second, third or fifth number only: they were sought at a part
+    of their true spacing, and the few between them are chance."""
+    for parts in (2, 3, 5):
+        count = np.bincount(index % parts, minlength=parts)
+        usual = int(np.argmax(count))
+        if count[usual] >= WHOLE_SHARE * index.size:
+            belong = index % parts == usual
+            return whole(u[belong], (index[belong] - usual) // parts)
+    return u, index
 
 
 def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:

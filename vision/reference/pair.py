@@ -12,7 +12,7 @@ from vision.reference.comb import Comb
 from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, LEAST_TICK_SHARE, Verdict
 
 if TYPE_CHECKING:
-    from vision.reference.ruler import Candidate
+    from vision.reference.candidate import Candidate
 
 #: Two scales of one ruler agree to this share (one standard deviation): print, and perspective across its width.
 RATIO_SIGMA = 0.006

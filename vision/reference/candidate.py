@@ -1,0 +1,199 @@
+"""Combs of ticks that may be rulers: proposed by beats beside straight edges, else by strokes; each followed once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.reference.beat import find_beats, straight_lines
+from vision.reference.comb import Comb, follow
+from vision.reference.strip import sample
+from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows
+from vision.reference.unit import Hearing
+
+Floats = NDArray[np.float64]
+Levels = Sequence[NDArray[np.uint8]]
+
+#: Rows followed on each level of the picture, the most promising first: beats, and strokes.
+BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
+#: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
+#: may make one more.
+FIELD_ROWS = 3
+#: ... beside the middle of the comb, along so many ticks at most and as far as this to both sides, in spacings, of so
+#: many px each: as strokes are seen best.
+ALONG, BESIDE, SPACING_PX = 80, 20, 8
+#: They run alike to the second, the cosine of the angle between them, and have at least this share of the comb's ticks:
+#: shorter ones are chance.
+PARALLEL, FIELD_SHARE = 0.99, 0.3
+#: Evidence (nats) after which no finer level of the picture is looked at.
+PLAIN_EVIDENCE = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidate:
+    """A comb with what its tick lengths say on its better side."""
+
+    comb: Comb
+    hearing: Hearing
+
+
+def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candidate]:
+    """All combs of a picture's pyramid that stand alone, each with what ``hearing`` makes of it.
+
+    Beats show fainter and softer ticks than strokes do, and sooner; strokes show those that no straight edge runs along
+    and those too few for a beat. So strokes are asked where beats leave nothing sure.
+    """
+    search = _Search(levels, hearing)
+    lines = straight_lines(levels)
+    search.over(lambda level: find_beats(levels, level, lines), BEATS_PER_LEVEL)
+    if not search.sure():
+        search.over(lambda level: fairly(find_rows(levels[level], level)), STROKES_PER_LEVEL)
+    return search.alone()
+
+
+class _Search:
+    """The combs found so far, and the rows that were followed, with whatever success."""
+
+    def __init__(self, levels: Levels, hearing: Callable[[Comb], Hearing]) -> None:
+        self._levels, self._hearing = levels, hearing
+        self._found: list[Candidate] = []
+        self._tried: list[Row] = []
+        self._lonely: dict[int, bool] = {}
+
+    def alone(self) -> list[Candidate]:
+        """Those found that are no print's."""
+        return [candidate for candidate in self._found if self._stands_alone(candidate)]
+
+    def sure(self) -> bool:
+        """Whether any comb found is read for sure."""
+        return any(candidate.hearing.sure() and self._stands_alone(candidate) for candidate in self._found)
+
+    def over(self, rows_of: Callable[[int], Iterable[Row]], most: int) -> None:
+        """Follow rows of each level, the coarsest first, until one is plainly read."""
+        for level in range(len(self._levels) - 1, -1, -1):
+            for row in islice(self._fresh(rows_of(level)), most):
+                self._tried.append(row)
+                self._follow(row)
+            if any(_plain(candidate, level) and self._stands_alone(candidate) for candidate in self._found):
+                return
+
+    def _fresh(self, rows: Iterable[Row]) -> Iterator[Row]:
+        for row in rows:
+            known = any(_covers(candidate.comb, row) for candidate in self._found)
+            if not known and not any(_repeats(row, other) for other in self._tried):
+                yield row
+
+    def _follow(self, row: Row) -> None:
+        comb = follow(self._levels, row)
+        if comb is None:
+            return
+        self._take(comb)
+        # where gaps stand evenly, the ticks between them do
+        counter = follow(self._levels, _between(comb, row))
+        if counter is not None:
+            self._take(counter)
+
+    def _stands_alone(self, candidate: Candidate) -> bool:
+        """Whether no more rows of the comb's own kind stand beside it than a ruler has: if not, it is a print's."""
+        comb = candidate.comb
+        if id(comb) not in self._lonely:
+            self._lonely[id(comb)] = _rows_beside(self._levels, comb) <= FIELD_ROWS
+        return self._lonely[id(comb)]
+
+    def _take(self, comb: Comb) -> None:
+        """Keep a comb where it is worth more than all that are the same ticks."""
+        fresh = Candidate(comb=comb, hearing=self._hearing(comb))
+        rivals = [other for other in self._found if _same(other.comb, comb)]
+        if all(_better(fresh, other) for other in rivals):
+            self._found = [other for other in self._found if not _same(other.comb, comb)] + [fresh]
+
+
+def _rows_beside(levels: Levels, comb: Comb) -> int:
+    """How many rows of strokes as evenly spaced as a comb's ticks stand along them, the ticks themselves counted."""
+    middle, ticks = int(np.median(comb.index)), min(ALONG, int(np.ptp(comb.index)))
+    count = middle + np.arange(-ticks / 2, ticks / 2, 1 / SPACING_PX)
+    line = np.stack([np.interp(count, comb.index, comb.places_px[:, k]) for k in (0, 1)], axis=1)
+    beside = np.arange(-BESIDE, BESIDE, 1 / SPACING_PX) * comb.period_px
+    at = line[len(line) // 2] + beside[:, None] * comb.tick
+    height, width = levels[0].shape
+    seen = (at[:, 0] >= 0) & (at[:, 0] < width) & (at[:, 1] >= 0) & (at[:, 1] < height) | (np.abs(beside) < 1)
+    level = int(np.clip(math.floor(math.log2(comb.period_px / SPACING_PX)), 0, len(levels) - 1))
+    laid = sample(levels, level, line[None] + beside[seen, None, None] * comb.tick)
+    places = [float(np.argmin(np.abs(beside[seen])))]
+    apart = SPACING_PX * (1 + comb.band_px / comb.period_px)
+    for row in find_rows(np.rint(laid).astype(np.uint8), 0):
+        alike = abs(math.log(row.period_px / SPACING_PX)) < KIN_PERIOD and abs(float(row.axis[0])) > PARALLEL
+        place = float(np.median(row.bases_px[:, 1]))
+        if alike and row.weight >= FIELD_SHARE * ticks and min(abs(place - other) for other in places) > apart:
+            places.append(place)
+    return len(places)
+
+
+def _repeats(row: Row, other: Row) -> bool:
+    """Whether a row is a part of one that was followed before, with whatever success."""
+    if row.dark != other.dark or abs(row.period_px / other.period_px - 1) > 0.1:
+        return False
+    off = row.bases_px - other.bases_px.mean(axis=0)
+    along, across = np.abs(off @ other.axis), np.abs(off @ np.array([-other.axis[1], other.axis[0]]))
+    half = 0.5 * float(np.ptp(other.bases_px @ other.axis)) + other.period_px
+    return bool(((along < half) & (across < 0.5 * other.period_px)).mean() > 0.7)
+
+
+def _between(comb: Comb, row: Row) -> Row:
+    """The row of what lies between the ticks of a comb, in the other polarity."""
+    return Row(
+        bases_px=comb.ends_px[:, 0] + 0.5 * comb.spacing_px[:, None] * comb.axis,
+        axis=comb.axis,
+        tick=comb.tick,
+        period_px=comb.period_px,
+        length_px=comb.band_px,
+        dark=not comb.dark,
+        level=row.level,
+    )
+
+
+def _plain(candidate: Candidate, level: int) -> bool:
+    """Whether a comb is so clearly read, and so wide, that the finer levels have nothing to add."""
+    wide = candidate.comb.period_px / 2**level > 5.0
+    return candidate.hearing.sure() and candidate.hearing.evidence() > PLAIN_EVIDENCE and wide
+
+
+def _better(one: Candidate, other: Candidate) -> bool:
+    """Whether of two combs of the same ticks one says more. Of two with one spacing it is the one that has more to go
+    by, however sure the other may be: a part of a ruler may look like another."""
+    ours, theirs = (each.hearing.evidence() + 0.1 * len(each.comb.index) for each in (one, other))
+    if abs(one.comb.period_px / other.comb.period_px - 1) < 0.1 or one.hearing.sure() == other.hearing.sure():
+        return ours > theirs
+    return one.hearing.sure()
+
+
+def _covers(comb: Comb, row: Row) -> bool:
+    """Whether a row is part of a comb already followed (the same ticks, or the gaps between them, which are followed
+    with them)."""
+    inside = _inside(comb, row.bases_px)
+    alike = abs(row.period_px / comb.period_px - 1) < 0.1
+    return bool(inside.mean() > 0.7 and alike)
+
+
+def _same(one: Comb, other: Comb) -> bool:
+    """Whether two combs are the same ticks, or one the gaps or a part of the other."""
+    small, large = (one, other) if len(one.index) <= len(other.index) else (other, one)
+    return bool(_inside(large, small.places_px).mean() > 0.5 and abs(float(one.axis @ other.axis)) > 0.98)
+
+
+def _inside(comb: Comb, points: Floats) -> NDArray[np.bool_]:
+    """Which points lie on a comb's ticks or just beside them."""
+    first, last = comb.places_px[0], comb.places_px[-1]
+    axis = last - first
+    span = float(np.hypot(*axis))
+    axis = axis / span
+    normal = np.array([-axis[1], axis[0]])
+    off = points - first
+    along, across = off @ axis, np.abs(off @ normal)
+    hit = (along > -comb.period_px) & (along < span + comb.period_px) & (across < 1.0 * comb.band_px + comb.period_px)
+    return np.asarray(hit, dtype=np.bool_)
