@@ -39,7 +39,7 @@ _TILT_SIGMA_RAD = math.radians(10.0)
 #: Places on stripes (the print's fit gives hundreds to thousands) are taken together in so many cells across and along
 #: the stripes; of each repeat, so many parts count. Fewer places or repeats than these level nothing.
 CELLS_ACROSS, CELLS_ALONG, FAMILIES = 12, 8, 4
-FEWEST_PLACES, FEWEST_REPEATS = 40, 2.0
+FEWEST_PLACES, FEWEST_REPEATS = 12, 2.0
 #: No place is known better than this, px (rendered scenes: what JPEG and resampling leave).
 LEAST_SIGMA_PX = 0.01
 #: Prints are even to this share of half the cloth (a roller's own precision; our estimate), and bend by so much more:
@@ -173,8 +173,8 @@ def _waves_mm(rest: Floats, x: Floats, y: Floats) -> float:
     block = _cells(x, _BLOCKS) * _BLOCKS + _cells(y, _BLOCKS)
     count = np.bincount(block, minlength=_BLOCKS**2)
     full = count >= _FEWEST_IN_BLOCK
-    if not full.any():
-        return 0.0
+    if not full.any():  # nothing tells waves from noise
+        return float(np.sqrt(np.mean(rest**2)))
     mean = np.bincount(block, rest, _BLOCKS**2)[full] / count[full]
     noise = (np.bincount(block, rest * rest, _BLOCKS**2)[full] / count[full] - mean**2) / count[full]
     return math.sqrt(max(0.0, float(np.mean(mean**2 - noise))))

@@ -153,7 +153,7 @@ def _measure_cloth(
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = None if finding.print is None else sure(finding.print, which, warnings)
     if print_ is not None:
-        if print_.across is not None and print_.across_direction_deg is not None:
+        if print_.stripes and print_.across_direction_deg is not None:
             bow = measure_bow(finding.evidence.crossings_mm, print_.across_direction_deg.value)
             print_ = replace(print_, bow_percent=bow)
         print_ = _coloured(print_, gains, which, warnings)

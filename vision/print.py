@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.cell import cells_of
 from vision.estimate import Estimate
 from vision.family import (
     LONE_SHARE,
@@ -51,7 +52,8 @@ CHECK_SAME_LOOK = SAME_LOOK / 2
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PrintEvidence:
     """What the figures rest on. ``crossings_mm`` (M, 4): x, y in the plane, order (in repeats), standard deviation mm:
-    places that the across repeat puts on parallel, evenly spaced lines; ``crossings_along_mm`` likewise."""
+    places that the across repeat puts on parallel, evenly spaced lines (of a motif, its cells' middles);
+    ``crossings_along_mm`` likewise."""
 
     crossings_mm: Doubles
     crossings_along_mm: Doubles
@@ -115,7 +117,7 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
         return _striped(square, swatch, families, total, explained)
     lattice = find_lattice(swatch)
     if lattice is not None:
-        return _motif(square, lattice, explained)
+        return _motif(square, swatch, lattice, explained)
     if explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE:
         return _striped(square, swatch, families, total, explained)
     return _unknown(swatch)
@@ -281,7 +283,7 @@ def _bare_direction(square: SquareOn, family: Family) -> Estimate:
     return Estimate(family.direction_deg, math.hypot(_BARE_DIRECTION_U95_DEG, square.angle_u95_deg))
 
 
-def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFinding:
+def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: float) -> PrintFinding:
     across, along = lattice.across_mm, lattice.along_mm
     relative = square.length_relative_u95
     length = Estimate(float(np.hypot(*across)), lattice.u95_mm).widened(relative)
@@ -298,12 +300,15 @@ def _motif(square: SquareOn, lattice: LatticeFit, explained: float) -> PrintFind
         else Lattice(kind=lattice.kind, a_mm=_point(lattice.a_mm), b_mm=_point(lattice.b_mm)),
         along_direction_deg=Estimate(down, angle),
     )
-    warnings = () if lattice.kind is not None else (
-        "The motif's columns are shifted by another share than a half: only its rectangular repeat is given.",
+    warnings = (
+        ()
+        if lattice.kind is not None
+        else ("The motif's columns are shifted by another share than a half: only its rectangular repeat is given.",)
     )
+    cells = cells_of(swatch, across, along)
     evidence = PrintEvidence(
-        crossings_mm=np.zeros((0, 4)),
-        crossings_along_mm=np.zeros((0, 4)),
+        crossings_mm=cells[0],
+        crossings_along_mm=cells[1],
         repeats_across=lattice.repeats[0],
         repeats_along=lattice.repeats[1],
         explained=explained,
