@@ -68,8 +68,8 @@ def test_numbers_tell_the_inch_from_the_half_inch() -> None:
     size = np.full(64, 2.0)
     for every, length in ((2, 2.5), (4, 3.0), (8, 4.0)):
         size[index % every == 0] = length
-    size[index % 16 == 0] += 0.5
-    size += rng.normal(0, 0.2, 64)
+    size[index % 16 == 0] += 0.8
+    size += rng.normal(0, 0.3, 64)
     alone = hear(index, size)
     beside = hear(index, size, numbers=(Numbers(8, 0, 30.0),))
     astray = hear(index, size, numbers=(Numbers(8, 3, 30.0),))

@@ -159,3 +159,19 @@ def _candidate(index: NDArray[np.int64], size: NDArray[np.float64], period_px: f
         period_px=period_px,
     )
     return Candidate(comb=comb, hearing=hear(index, size))
+
+
+def test_worn_fives_and_tens_are_still_told_by_the_sound_ones() -> None:
+    """Of thirteen fives five, and of twelve tens six are worn to the length of other millimetres or shorter: those
+    left sound, all of one length, show millimetres."""
+    rng = np.random.default_rng(8)
+    index = np.arange(123)
+    size = rng.normal(5.4, 0.25, 123)
+    size[index % 10 == 1], size[index % 10 == 6] = 8.2, 11.2
+    worn = np.concatenate([index[index % 10 == 1][::3], index[index % 10 == 6][::2]])
+    size[worn] = rng.uniform(3.0, 5.9, worn.size)
+    heard = hear(index, size + rng.normal(0, 0.1, 123))
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.longer == (5, 10)
+    assert (heard.best.division.base_mm, heard.best.phase) == (1.0, 6)

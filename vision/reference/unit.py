@@ -38,6 +38,10 @@ MOST_FROM_NUMBERS = 12.0
 BESIDE_SHARE = 0.15
 #: Share of ticks whose length may be wrong altogether (digits, scratches, glare).
 ASTRAY_SHARE = 0.08
+#: Share of the longer ticks of each kind that are worn or hidden in part, so that they look shorter by any amount.
+WORN_SHARE = 0.15
+#: At least this share of the ticks of one kind is alike, however many are worn or run into a number.
+ALIKE_SHARE = 0.4
 #: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
 TOUCHED_SHARE = 0.3
 #: A scale's longest ticks are longer than its shortest by at least this share of the shortest ...
@@ -309,22 +313,28 @@ def _enough(rank: Ints, division: Division) -> bool:
 
 def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
     """Nats to explain sorted lengths with one length for each kind of tick; None where a longer kind is not longer."""
-    middle = np.zeros(kinds)
-    for kind in range(kinds):
-        of_kind = size[rank == kind]
-        middle[kind] = 0.5 * (of_kind[(of_kind.size - 1) // 2] + of_kind[of_kind.size // 2])
+    middle = np.array([_usual(size[rank == kind]) for kind in range(kinds)])
     step = np.diff(middle)
     if kinds > 1 and step.min() < max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()):
         return None
     plain = _chance_cost(size, rank, middle, shortest, room)
     if kinds == 1:
         return plain
-    # most of the longest ticks may run into their numbers: then the shorter of them tell where they would end
+    # nearly all of the longest ticks may run into their numbers: then the shorter of them tell where they would end
     of_kind = size[rank == kinds - 1]
     middle[-1] = of_kind[of_kind.size // 5]
     if middle[-1] - middle[-2] < LEAST_KIND_STEP * shortest:
         return plain
     return min(plain, _chance_cost(size, rank, middle, shortest, room))
+
+
+def _usual(size: Floats) -> float:
+    """The length about which most of sorted lengths lie: worn ticks look shorter, those that touch numbers longer."""
+    most = max(2, math.ceil(ALIKE_SHARE * size.size))
+    if size.size < most:
+        return float(size[0])
+    first = int(np.argmin(size[most - 1 :] - size[: size.size - most + 1]))
+    return float(size[first : first + most].mean())
 
 
 def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room: float) -> float:
@@ -335,4 +345,6 @@ def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room
     chance = (1 - ASTRAY_SHARE) * np.exp(-off / breadth) / (2 * breadth) + ASTRAY_SHARE / room
     touched = TOUCHED_SHARE / max(room - middle[-1], shortest)
     chance[longer] = (1 - TOUCHED_SHARE) * chance[longer] + touched
+    marked = rank > 0
+    chance[marked] = (1 - WORN_SHARE) * chance[marked] + (WORN_SHARE / middle[rank] * (size < middle[rank]))[marked]
     return float(-np.log(chance).sum() + 0.5 * (kinds + 1) * math.log(size.size))
