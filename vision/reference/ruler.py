@@ -28,8 +28,11 @@ RULER_RELATIVE_U95 = 0.003
 AGREE_SHARE = 0.05
 #: ... to this one more where they run square to each other (the cosine of a tilt of 25 deg) ...
 TILTED_SHARE = 0.1
-#: ... but never to this: the sizes of two ways to divide differ by more (a millimetre and a thirty-second: 0.23).
+#: ... but never to this: the sizes of two ways to divide differ by more (a millimetre and a thirty-second: 0.23) ...
 MOST_LEEWAY = 0.19
+#: ... or, where each beats all other ways to divide by the first (nats), as far as a tilt of 20 deg parts the near side
+#: of a picture from its far one.
+NO_DOUBT, TILT_LEEWAY = 40.0, 0.35
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
 #: Places along a scale at which it is asked whether lines cross there.
@@ -120,7 +123,7 @@ def _agreeing(
     size = _mm_px(best.comb, verdict)
     kept = [sure[0]]
     for other, its, weight in sure[1:]:
-        if abs(math.log(_mm_px(other.comb, its) / size)) < _leeway(best.comb, other.comb):
+        if abs(math.log(_mm_px(other.comb, its) / size)) < _leeway(best, other):
             kept.append((other, its, weight))
         elif weight * OVERWHELMING > evidence:
             return [], True
@@ -131,12 +134,15 @@ def _mm_px(comb: Comb, verdict: Verdict) -> float:
     return comb.period_px / verdict.division.base_mm
 
 
-def _leeway(one: Comb, other: Comb) -> float:
+def _leeway(one: Candidate, other: Candidate) -> float:
     """By how much (as a logarithm) two combs may differ: perspective changes the scale across the picture, and a tilt
     shortens what runs along it."""
-    gap = float(np.hypot(*(one.places_px.mean(axis=0) - other.places_px.mean(axis=0))))
-    span = float(np.hypot(*(one.places_px[-1] - one.places_px[0])))
-    crossed = abs(float(one.axis[0] * other.axis[1] - one.axis[1] * other.axis[0]))
+    if min(one.hearing.margin(), other.hearing.margin()) > NO_DOUBT:
+        return TILT_LEEWAY
+    first, second = one.comb, other.comb
+    gap = float(np.hypot(*(first.places_px.mean(axis=0) - second.places_px.mean(axis=0))))
+    span = float(np.hypot(*(first.places_px[-1] - first.places_px[0])))
+    crossed = abs(float(first.axis[0] * second.axis[1] - first.axis[1] * second.axis[0]))
     return min(AGREE_SHARE * (1.0 + 3.0 * gap / max(span, 1.0)) + TILTED_SHARE * crossed, MOST_LEEWAY)
 
 
