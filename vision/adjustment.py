@@ -86,6 +86,7 @@ class Adjustment:
         self.behind_mm = behind_mm
         self.curled = False
         self.middles_mm: list[Floats] = []
+        self._straight: tuple[float, list[Floats]] | None = None
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px.
@@ -173,7 +174,7 @@ class Adjustment:
             (params[3] - math.log(self.focal.value)) / focal_sigma,
             params[4] / LENS_SIGMA,
         ]
-        lens = self._lens(params)
+        straight = iter(self._straightened(params))
         parts: list[Floats] = []
         at = SHARED
         for reading in self.readings:
@@ -184,18 +185,30 @@ class Adjustment:
             pose = pose_matrix(math.exp(stretch), turn, x0, y0)
             whole = photo @ pose
             seen = mapped(whole, _bowed(reading, bow))
-            parts.append(_mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading))
-            if len(reading.ticks_px):
-                parts.append(_tick_residual(whole, lens.straightened(reading.ticks_px), reading, bow))
+            parts.append(_mark_residual(next(straight) - seen, seen, reading))
+            ticks_px = next(straight)
+            if len(ticks_px):
+                parts.append(_tick_residual(whole, ticks_px, reading, bow))
         below = homography(params[:SHARED], self.size_px, self.behind_mm) if self.prints else photo
         for print_, middle_mm in zip(self.prints, self.middles_mm, strict=True):
             own = params[at : at + 5 + int(print_.family.max()) + 1]
             at += own.size
-            parts.append(_stripe_residual(below, lens.straightened(print_.points_px), print_, own, middle_mm))
+            parts.append(_stripe_residual(below, next(straight), print_, own, middle_mm))
             prior.extend(own[-3:] / [print_.uneven_mm, print_.uneven_mm, print_.bow_mm])
         data = np.concatenate(parts)
         flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(len(prior), np.bool_)])
         return np.concatenate([data, np.array(prior)]), flag
+
+    def _straightened(self, params: Floats) -> list[Floats]:
+        """Each reading's marks and ticks, then each print's places, as a lens that bends nothing would show them; kept
+        for as long as k1 stays the same."""
+        k1 = float(params[4])
+        if self._straight is None or self._straight[0] != k1:
+            lens = self._lens(params)
+            seen = [points for reading in self.readings for points in (reading.marks_px, reading.ticks_px)]
+            seen += [print_.points_px for print_ in self.prints]
+            self._straight = k1, [lens.straightened(points) for points in seen]
+        return self._straight[1]
 
     def _lens(self, params: Floats) -> Lens:
         return Lens(size_px=self.size_px, focal_px=self.focal.value, k1=float(params[4]))
