@@ -48,7 +48,7 @@ def without_blemishes(bands: Bands, repeat_mm: float) -> Bands | None:
     light = _light(bands, fit, places, tones, np.tile(usual, (cells.shape[1], 1)), seen)
     usual = _usual((tones / light[..., None]).reshape(cells.shape), covered)
     other = _differs(tones / light[..., None], np.tile(usual, (cells.shape[1], 1)), fit.repeat.value / size) & seen
-    other = _lying_on(other, seen)
+    other = _lying_on(other, seen) | _ends(other, seen)[None, :]
     side = 2 * round(_SIDE_MM / fit.repeat.value * size) + 1
     grown = cv2.dilate(other.astype(np.uint8), np.ones((3, max(side, 1)), np.uint8)).astype(np.float64)
     hidden = np.stack([np.interp(phase[j], places, grown[j], left=0, right=0) > 0 for j in range(len(grown))])
@@ -67,6 +67,18 @@ def _lying_on(other: Mask, seen: Mask) -> Mask:
     thing = np.where(few[None, :], other, inside & short[None, :])
     alike = (seen & ~thing).sum(axis=0) >= LEAST_ALIKE * seen.sum(axis=0)
     return np.asarray(thing & alike[None, :])
+
+
+def _ends(other: Mask, seen: Mask) -> Mask:
+    """The places (M,) at either end where nearly all that is seen differs, as where the cloth has come to an end."""
+    odd = (other & seen).sum(axis=0) > (1 - LEAST_ALIKE) * seen.sum(axis=0)
+    odd_there = np.where(seen.any(axis=0), np.where(odd, 1.0, -1.0), 0.0)
+    inside = np.ones(len(odd), bool)
+    for way in (slice(None), slice(None, None, -1)):
+        more = np.cumsum(odd_there[way])
+        if more.max() > 0:
+            inside[way][: int(np.argmax(more)) + 1] = False
+    return ~inside
 
 
 def _laid_out(bands: Bands, fit: RepeatFit, size: int) -> tuple[Doubles, Doubles, Doubles, Mask]:
@@ -92,9 +104,7 @@ def _usual(cells: Doubles, covered: Mask) -> Doubles:
     return np.asarray(np.nanmedian(flat, axis=0), dtype=np.float64)
 
 
-def _light(
-    bands: Bands, fit: RepeatFit, places: Doubles, tones: Doubles, usual: Doubles, seen: Mask
-) -> Doubles:
+def _light(bands: Bands, fit: RepeatFit, places: Doubles, tones: Doubles, usual: Doubles, seen: Mask) -> Doubles:
     """The light (B, M) as a factor on tone: the exponential of a parabola in both ways, robustly fitted."""
     common, energy = (tones * usual).sum(-1), (usual * usual).sum(-1)
     ratio = np.log(np.clip(common / np.maximum(energy, 1e-9), 0.2, 5.0))

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from vision.blemish import without_blemishes
 from vision.measurement import Stripe
-from vision.profile import Bands, band_profiles, sharpest_direction
+from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import SAME_LOOK, find_repeat, likely_repeats, step_places
+from vision.sequence import SAME_LOOK, find_repeat, likely_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, folded_deg
@@ -21,13 +21,15 @@ _WINDOW_PX = 640
 PLAIN_VARIANCE = 1.5
 #: A lone family of stripes without a repeat is called a stripe above this share of the change.
 LONE_SHARE = 0.55
+#: At a crossing of a check each yarn gives half the colour, so two yarns that just differ differ by half as much there.
+CHECK_SAME_LOOK = SAME_LOOK / 2
 #: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
 SQUARE_PLAY_DEG = 12.0
 #: Where less than this share of the profile's usual width shows, it shows the cloth's corners (practice).
 CORNER_SHARE = 0.7
-#: Without its corners a profile must show so many repeats: a colour that comes once in more would be a rare print.
+#: Without its ends a profile must show so many repeats: a colour that comes once in more would be a rare print.
 SURE_REPEATS = 4.0
-#: And where something else was left out: of fewer, nothing tells which is the cloth.
+#: And where something that lies on it was left out: of fewer, nothing tells which is the cloth.
 CLEANED_REPEATS = 2.9
 
 
@@ -128,29 +130,47 @@ def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Fami
 
 
 def _repeating(bands: Bands, same_look: float) -> tuple[Bands, float | None]:
-    """The bands and their repeat; without what is no cloth, where only so they repeat.
-
-    Where stripes lie slanting, the profile's ends show the cloth's corners alone, and a corner of the table taken for
-    cloth is all that is seen there; so then the wide part is looked at, if it shows many repeats.
-    """
+    """The bands and their repeat. Where stripes lie slanting, the profile's ends show the cloth's corners alone; so
+    where they do not repeat, the wide part is looked at, if it shows many repeats."""
     repeat = _repeat_of(bands, same_look)
     if repeat is not None:
         return bands, repeat
     wide = bands.middle(CORNER_SHARE)
     length = float((wide.weight > 0).any(axis=0).sum()) * bands.step_mm
     repeat = _repeat_of(wide, same_look)
-    if repeat is not None and length >= SURE_REPEATS * repeat:
-        return wide, repeat
-    for part in (bands, wide):
-        tone, weight = part.sheared(0.0)
-        for likely in likely_repeats(np.asarray(tone, np.float64), np.asarray(weight, np.float64), part.step_mm):
-            clean = without_blemishes(part, likely) if length >= CLEANED_REPEATS * likely else None
-            repeat = None if clean is None else _repeat_of(clean, same_look)
-            if clean is not None and repeat is not None and length >= CLEANED_REPEATS * repeat:
-                return clean, repeat
-    return bands, None
+    return (wide, repeat) if repeat is not None and length >= SURE_REPEATS * repeat else (bands, None)
 
 
 def _repeat_of(bands: Bands, same_look: float) -> float | None:
     tone, weight = bands.sheared(0.0)
     return find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm, same_look)
+
+
+def cleaned(swatch: Swatch, coarse: Swatch) -> tuple[Swatch, float] | None:
+    """The swatch without what does not look as its stripes do elsewhere, and how many repeats must be seen of it then;
+    None where nothing is left out.
+
+    What lies on the cloth hides some bands and not others. What lies beside it and was taken for cloth (a ruler along
+    its edge, a corner of the table) shows at an end of the profile, where nothing else looks so.
+    """
+    families = find_families(swatch, coarse, variance(coarse))
+    first, other = (bands_of(swatch, family) for family in families)
+    bare = without_crossing(first, without_crossing(other, first))
+    crossing = without_crossing(other, bare)
+    ways = [first]
+    if _likely_repeat_of(crossing) is not None:
+        ways = [way for way in (bare, crossing) if _repeating(way, CHECK_SAME_LOOK)[1] is None]
+    mask, least = swatch.mask, CLEANED_REPEATS
+    for bands in ways:
+        likely = _likely_repeat_of(bands)
+        clean = without_blemishes(bands, likely) if likely is not None else None
+        if clean is not None:
+            seen, kept = bands.weight > 0, clean.weight > 0
+            mask = mask & ~bands.on(swatch, seen & ~kept)
+            if (seen.any(axis=0) & ~kept.any(axis=0)).any():
+                least = SURE_REPEATS
+    return None if mask is swatch.mask else (replace(swatch, mask=mask), least)
+
+
+def _likely_repeat_of(bands: Bands) -> float | None:
+    return likely_repeat(*bands.usual(), bands.step_mm, CLEANED_REPEATS)

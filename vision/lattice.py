@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from vision.measurement import LatticeKind
 from vision.spectrum import Autocorrelation, autocorrelation, parabola
-from vision.swatch import Doubles, Floats, Swatch
+from vision.swatch import Doubles, Floats, Mask, Swatch
 
 #: Pixels of the picture whose autocorrelation is taken, and of the window where the motif is too fine for that (time).
 _LATTICE_PIXELS = 2.2e5
@@ -42,6 +42,8 @@ _SQUARE_SIGMA_DEG, _LEAN_SIGMA_DEG = 0.25, 12.0
 _ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
 _FLATNESS_RELATIVE_U95 = 0.0008
+#: Slower than this share of the motif's longer translation is not the motif (its own first wave keeps nine tenths).
+SLOW_SHARE = 0.6
 _MOST_STARTS = 14
 
 
@@ -73,9 +75,14 @@ def find_lattice(swatch: Swatch) -> LatticeFit | None:
 
 def _look(swatch: Swatch) -> LatticeFit | None:
     shape = swatch.mask.shape
-    correlation = autocorrelation(_steady(swatch), swatch.mask)
-    peaks, heights = _peaks(correlation)
-    basis = _basis(correlation, peaks, heights)
+    field = _steady(swatch)
+    correlation = autocorrelation(field, swatch.mask)
+    basis = _basis(correlation, *_peaks(correlation))
+    if basis is None:
+        return None
+    even = _without_slow(field, swatch.mask, SLOW_SHARE * float(np.hypot(*basis.T).max()))
+    correlation = autocorrelation(even, swatch.mask)
+    basis = _basis(correlation, *_peaks(correlation))
     if basis is None:
         return None
     basis = _whole(correlation, basis)
@@ -112,6 +119,13 @@ def _steady(swatch: Swatch) -> Floats:
     inside = swatch.mask
     solution, *_ = np.linalg.lstsq(basis[inside][::5], tone[inside][::5].astype(np.float64), rcond=None)
     return np.asarray((tone - basis @ solution) * inside[..., None], dtype=np.float32)
+
+
+def _without_slow(field: Floats, mask: Mask, sigma_px: float) -> Floats:
+    """The field less its mean round about: light and table in view make all near shifts alike, print or not."""
+    cover = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), sigma_px)
+    mean = cv2.GaussianBlur(field, (0, 0), sigma_px) / np.maximum(cover, 1e-3)[..., None]
+    return np.asarray((field - mean) * mask[..., None], dtype=np.float32)
 
 
 def _peaks(correlation: Autocorrelation) -> tuple[Doubles, Doubles]:
@@ -286,9 +300,13 @@ def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Double
         off_square = abs(math.degrees(math.asin(np.clip(cosine, -1, 1))))
         if off_square > SQUARE_PLAY_DEG:
             continue
-        across, along = (first, second) if abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first) else (
-            second,
-            first,
+        across, along = (
+            (first, second)
+            if abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first)
+            else (
+                second,
+                first,
+            )
         )
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
         lean = abs(math.degrees(math.atan2(across[1], across[0])))

@@ -14,11 +14,13 @@ import numpy as np
 from vision.cell import cells_of
 from vision.estimate import Estimate
 from vision.family import (
+    CHECK_SAME_LOOK,
     LONE_SHARE,
     PLAIN_VARIANCE,
     Family,
     apart_deg,
     bands_of,
+    cleaned,
     find_families,
     measured,
     variance,
@@ -27,7 +29,7 @@ from vision.foreshortening import as_photographed, flattened
 from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
 from vision.profile import without_crossing
-from vision.sequence import FULL_REPEATS, SAME_LOOK
+from vision.sequence import FULL_REPEATS
 from vision.square import SquareOn
 from vision.stripes import is_even
 from vision.swatch import Doubles, Mask, Swatch, axes, cut_swatch, folded_deg
@@ -45,8 +47,6 @@ CHECK_SHARE = 0.85
 _BOTH_WAYS_SHARE = 0.10
 #: The direction of stripes without a repeat is known no better than this, degrees (how long edges are seen, scenes).
 _BARE_DIRECTION_U95_DEG = 0.2
-#: At a crossing of a check each yarn gives half the colour, so two yarns that just differ differ by half as much there.
-CHECK_SAME_LOOK = SAME_LOOK / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,6 +85,18 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
             print=None,
             warnings=("Too little of the cloth shows to see its print: photograph it closer, or more of it.",),
         )
+    finding = _looked_at(square, swatch)
+    if _told(finding):
+        return finding
+    clean = cleaned(swatch, swatch.reduced(COARSE_PIXELS))
+    if clean is None:
+        return finding
+    again = _looked_at(square, clean[0])
+    return again if _told(again) and _fewest(again.evidence) >= clean[1] else finding
+
+
+def _looked_at(square: SquareOn, swatch: Swatch) -> PrintFinding:
+    """The print of a swatch, what is left of the camera's tilt taken out of it."""
     coarse = swatch.reduced(COARSE_PIXELS)
     total = variance(coarse)
     families = find_families(swatch, coarse, total)
@@ -94,7 +106,23 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     coarse = flat.reduced(COARSE_PIXELS)
     total = variance(coarse)
     finding = _judged(square, flat, find_families(flat, coarse, total), total)
+    if finding.print is not None and finding.print.kind == "motif":  # what was taken for stripes told of no tilt
+        return _judged(square, swatch, families, total)
     return replace(finding, evidence=_tilted(finding.evidence, swatch.centre_mm, gradient))
+
+
+def _told(finding: PrintFinding) -> bool:
+    """Whether the print's repeats are known as far as its kind has any."""
+    print_ = finding.print
+    if print_ is None:
+        return False
+    one_way = print_.kind == "stripe"
+    return print_.kind == "plain" or (print_.across is not None and (one_way or print_.along is not None))
+
+
+def _fewest(evidence: PrintEvidence) -> float:
+    """How many repeats show, the way that shows fewest."""
+    return min((count for count in (evidence.repeats_across, evidence.repeats_along) if count > 0), default=0.0)
 
 
 def _tilted(evidence: PrintEvidence, centre_mm: tuple[float, float], gradient: Doubles) -> PrintEvidence:

@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from vision.colour import srgb_to_lab
 from vision.spectrum import parabola
-from vision.swatch import TONE_SHIFT, Doubles, Floats, Swatch, axes
+from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask, Swatch, axes
 
 #: Bands along the stripes; enough to see their direction bend, few enough that each stays clean of noise.
 BANDS = 32
 #: A place of a band counts where at least this share of its pixels show cloth.
 _LEAST_COVER = 0.3
+#: And where at least this share does it shows what crosses it as other bands do.
+_WHOLE_COVER = 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,6 +41,18 @@ class Bands:
         """Tone (N, 3) and weight (N,) of all bands together, each moved by ``slope`` times its place along."""
         return _sheared(np.dstack([self.tone * self.weight[..., None], self.weight]), self.v_mm / self.step_mm, slope)
 
+    def usual(self) -> tuple[Doubles, Doubles]:
+        """Median tone (N, 3) over the bands and their weight (N,) together: what hides fewer than half of the bands
+        leaves it as it is."""
+        seen = self.weight > 0
+        count = seen.sum(axis=0)
+        ordered = np.sort(np.where(seen[..., None], self.tone, np.inf), axis=0)
+        low, high = np.maximum(count - 1, 0) // 2, count // 2
+        places = np.arange(seen.shape[1])
+        middle = (ordered[low, places] + ordered[np.minimum(high, len(seen) - 1), places]) / 2
+        tone = np.where((count > 0)[:, None], middle, 0.0)
+        return np.asarray(tone, dtype=np.float64), np.asarray(self.weight.sum(axis=0), dtype=np.float64)
+
     def middle(self, share: float) -> Bands:
         """The bands from the first to the last place at which they show this share of their usual width together."""
         width = self.weight.sum(axis=0)
@@ -47,6 +61,16 @@ class Bands:
         if len(wide):
             inside[wide[0] : wide[-1] + 1] = True
         return replace(self, weight=np.asarray(self.weight * inside, dtype=np.float32))
+
+    def on(self, swatch: Swatch, cells: Mask) -> Mask:
+        """Where a swatch (H, W) shows some of the bands' places (B, N)."""
+        n, d = axes(self.direction_deg)
+        away = np.asarray(swatch.origin_mm) - np.asarray(self.centre_mm)
+        by_mm = np.stack([n / self.step_mm, d / self.height_mm])
+        first = by_mm @ away - np.array([self.u_mm[0] / self.step_mm, self.v_mm[0] / self.height_mm])
+        matrix = np.column_stack([by_mm / swatch.px_per_mm, first])
+        flags, size = cv2.WARP_INVERSE_MAP | cv2.INTER_NEAREST, (swatch.mask.shape[1], swatch.mask.shape[0])
+        return np.asarray(cv2.warpAffine(cells.astype(np.uint8), matrix, size, flags=flags) > 0)
 
 
 def _sheared(stacked: Floats, v_px: Doubles, slope: float) -> tuple[Floats, Floats]:
@@ -100,7 +124,8 @@ def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> B
 
 def without_crossing(bands: Bands, other: Bands) -> Bands:
     """The bands less the profile of a family that crosses them, as far as it shows evenly: what is left repeats as if
-    the other were not there. Without this, a band that shows a part of the other's repeat takes on its colour."""
+    the other were not there. Without this, a band that shows a part of the other's repeat takes on its colour; so does
+    a place of which only a part is seen, and it is left out."""
     tone, weight = other.sheared(0.0)
     seen = weight > 0.1 * float(np.median(weight[weight > 0])) if (weight > 0).any() else weight > 0
     if seen.sum() < 8:
@@ -115,7 +140,12 @@ def without_crossing(bands: Bands, other: Bands) -> Bands:
     shift = np.asarray(bands.centre_mm) - np.asarray(other.centre_mm)
     place = float(shift @ across) + bands.u_mm[None, :] * float(n @ across) + bands.v_mm[:, None] * float(d @ across)
     tones = [np.interp(place, other.u_mm, profile[:, k]) for k in range(3)]
-    return replace(bands, tone=np.asarray(bands.tone - np.stack(tones, axis=2), dtype=np.float32))
+    full = bands.weight >= _WHOLE_COVER * bands.height_mm / bands.step_mm
+    return replace(
+        bands,
+        tone=np.asarray(bands.tone - np.stack(tones, axis=2), dtype=np.float32),
+        weight=np.asarray(bands.weight * full, dtype=np.float32),
+    )
 
 
 def sharpest_direction(swatch: Swatch, direction_deg: float, *, within_deg: float = 1.5) -> tuple[float, float]:

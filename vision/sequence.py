@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
@@ -23,17 +25,23 @@ LEAST_REPEAT_MM = 2.5
 LAG_SHARE = 0.30
 #: And by less than this share where something that is not cloth lies on it (half of the cloth hidden doubles it).
 HIDDEN_SHARE = 0.65
+#: A lag at which it differs by no more than this many times what it does at the best is as likely, and shorter.
+NEARLY_BEST = 1.35
 #: A repeat is measured where the profile shows this many of it; below two, the reader is told that it rests on few.
 LEAST_REPEATS = 1.35
 FULL_REPEATS = 1.9
 #: Boundaries that must be seen twice where less than so many repeats show: one more than chance would line up. Of two
 #: colours seen 2.4 times each may be seen whole but once, and the next be wider.
 LEAST_PAIRS, PAIRED_REPEATS = 3, 2.5
-#: What rules out a part of a repeat must come back with the repeat: at least this share (the rest may be blemish).
+#: What rules out a part of a repeat must come back with the repeat: at least this share (the rest may be blemish) of
+#: what is in view once more, and that must be at least so much of it (of two repeats, a half of what differs, mostly).
 COMES_BACK = 0.6
-#: A cloth is uneven rather than printed otherwise where it differs no more than this many times what it does a whole
-#: number of lags on, and in the mean square by no more than this share (a photographed check's uneven yarns: 1.6, 1.2).
-UNEVEN_TIMES, UNEVEN_SHARE = 2.0, 1.8
+COULD_COME_BACK = 0.2
+#: A change has come back where it is nearly as strong again.
+SAME_AGAIN = 0.75
+#: A cloth is uneven rather than printed otherwise where it differs by no more than this many times the same look, and
+#: nothing of that comes back (a photographed check's uneven yarns: 1.6).
+UNEVEN_TIMES = 2.0
 #: A lag counts as a whole number of times another within this share of it.
 _WHOLE_SHARE = 0.04
 
@@ -54,30 +62,26 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     if not lags:
         return None
     judged = _judged(profile, weight, lags, difference, step_mm, same_look)
-    fits = [lag for lag, change in judged if change <= same_look or _as_uneven(lag, judged, difference, same_look)]
-    lag = fits[0] if fits else _best_beyond(judged, difference, same_look)
-    if lag is None:
-        return None
-    parts = [part for part, _ in judged if _is_part(part, lag)]
-    if any(difference[part] <= difference[lag] for part in parts):
-        return None  # the longer lag passes by its greater play alone
-    lag = _borne_out(profile, weight, lag, parts, step_mm, same_look)
-    if lag is None:
-        return None
-    if size / lag < PAIRED_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
+    fitting = (one for one in judged if one.most <= same_look or _as_uneven(one, judged, difference))
+    lag = next((one.lag for one in fitting if _borne_out(one, judged, difference)), None)
+    if lag is None or (size / lag < PAIRED_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS):
         return None
     return _sharpened(difference, lag) * step_mm
 
 
-def likely_repeats(tone: Doubles, weight: Doubles, step_mm: float, most: int = 4) -> list[float]:
-    """The lags (mm), shortest first, at which a profile comes near to itself, though something may be in the way."""
+def likely_repeat(tone: Doubles, weight: Doubles, step_mm: float, least_repeats: float) -> float | None:
+    """The shortest lag (mm) at which a profile comes about as near to itself as at any that shows so many times, though
+    something may be in the way; None where it comes near at none."""
     compared = _compared(tone, weight, step_mm)
     if compared is None:
-        return []
-    _, _, difference, typical = compared
-    lags = [lag for lag in _dips(difference, HIDDEN_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
-    best = sorted(lags, key=lambda lag: float(difference[lag]))[: 2 * most]
-    return [_sharpened(difference, lag) * step_mm for lag in sorted(best)[:most]]
+        return None
+    _, weight, difference, typical = compared
+    most = (weight > 0).sum() / least_repeats
+    dips = _dips(difference, HIDDEN_SHARE * typical)
+    lags = [lag for lag in dips if LEAST_REPEAT_MM / step_mm <= lag <= most]
+    least = min((float(difference[lag]) for lag in lags), default=0.0)
+    near = (_sharpened(difference, lag) * step_mm for lag in lags if difference[lag] <= NEARLY_BEST * least)
+    return next(near, None)
 
 
 def _compared(tone: Doubles, weight: Doubles, step_mm: float) -> tuple[Doubles, Doubles, Doubles, float] | None:
@@ -99,15 +103,33 @@ def _compared(tone: Doubles, weight: Doubles, step_mm: float) -> tuple[Doubles, 
     return profile, weight, difference, typical
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Lag:
+    """A lag and what changes at it: ``change`` (N - lag,) as CIEDE2000 at each place, nan where nothing is compared;
+    ``differs`` (M,) the places at which it looks otherwise."""
+
+    lag: int
+    change: Doubles
+    differs: NDArray[np.intp]
+    same_look: float
+
+    @property
+    def most(self) -> float:
+        """The largest change."""
+        return float(np.nanmax(self.change, initial=0.0))
+
+
 def _judged(
     profile: Doubles, weight: Doubles, lags: list[int], difference: Doubles, step_mm: float, same_look: float
-) -> list[tuple[int, float]]:
-    """Lags, ascending, with the change that lasts at each; none beyond the first that surely fits."""
-    judged: list[tuple[int, float]] = []
+) -> list[_Lag]:
+    """Lags, ascending, with the change that lasts at each; none beyond the first that surely is the repeat."""
+    judged: list[_Lag] = []
     for lag in lags:
-        judged.append((lag, _lasting(profile, weight, lag + _dip_shift(difference, lag), step_mm)))
-        changes = [change for _, change in judged]
-        if changes[-1] <= same_look and not any(change <= UNEVEN_TIMES * same_look for change in changes[:-1]):
+        change = _change(profile, weight, lag + _dip_shift(difference, lag), step_mm)
+        differs = np.flatnonzero(change > same_look)
+        judged.append(_Lag(lag=lag, change=change, differs=differs, same_look=same_look))
+        uneven = any(one.most <= UNEVEN_TIMES * same_look for one in judged[:-1])
+        if judged[-1].most <= same_look and not uneven and _borne_out(judged[-1], judged, difference):
             break
     return judged
 
@@ -128,24 +150,15 @@ def _dips(difference: Doubles, below: float) -> list[int]:
     return lags
 
 
-def _as_uneven(lag: int, judged: list[tuple[int, float]], difference: Doubles, same_look: float) -> bool:
-    """Whether the cloth differs from itself at this lag only as it does at every whole number of such lags: its yarns
-    and its light are so uneven, and nothing is printed otherwise."""
-    times = {one: one / lag for one, _ in judged}
-    multiples = [(one, change) for one, change in judged if times[one] > 1.5 and abs(times[one] % 1 - 0.5) > 0.35]
-    if not multiples:
+def _as_uneven(one: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
+    """Whether what changes at this lag comes back with no whole number of such lags: then the cloth, its light or what
+    tilt is left is so uneven, and nothing is printed otherwise."""
+    if one.most > UNEVEN_TIMES * one.same_look:
         return False
-    own = dict(judged)[lag]
-    mildest = min(change for _, change in multiples)
-    least = min(_least_difference(difference, one) for one, _ in multiples)
-    return own <= UNEVEN_TIMES * min(mildest, same_look) and _least_difference(difference, lag) <= UNEVEN_SHARE * least
-
-
-def _least_difference(difference: Doubles, lag: int) -> float:
-    """The difference at the minimum that lies within a sample of a lag."""
-    left, middle, right = (float(one) for one in difference[lag - 1 : lag + 2])
-    bend = left - 2 * middle + right
-    return middle - (left - right) ** 2 / (8 * bend) if bend > 0 and np.isfinite(bend) else middle
+    shares = {other.lag: _coming_back(one, other) for other in judged if _is_part(one.lag, other.lag)}
+    seen = [lag for lag, (_, known) in shares.items() if known >= COULD_COME_BACK]
+    printed = [lag for lag, share in shares.items() if _comes_back(share) and difference[lag] < difference[one.lag]]
+    return bool(seen) and not printed
 
 
 def _is_part(part: int, lag: int) -> bool:
@@ -154,44 +167,58 @@ def _is_part(part: int, lag: int) -> bool:
     return times >= 2 and abs(lag / part - times) <= _WHOLE_SHARE * times
 
 
-def _borne_out(
-    profile: Doubles, weight: Doubles, lag: int, parts: list[int], step_mm: float, same_look: float
-) -> int | None:
-    """The lag, where what rules out its parts comes back with it; None where there is no telling.
+def _borne_out(whole: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
+    """Whether what rules out each part of a lag comes back with it: seen once, it may be a blemish. And a lag that
+    differs more than its part passes by its greater play alone."""
+    parts = [part for part in judged if _is_part(part.lag, whole.lag)]
+    if any(difference[part.lag] <= difference[whole.lag] for part in parts):
+        return False
+    return all(_comes_back(_coming_back(part, whole)) for part in parts if len(part.differs))
 
-    A true repeat of several alike parts (A B A' B) differs from its parts in every turn: each of two places that a part
-    would make alike is seen again a lag away, looking the same. A blemish is not seen again; where it lies in the
-    middle, a long lag compares it with nothing, which is no reason to believe that lag.
+
+def _comes_back(share: tuple[float, float]) -> bool:
+    """Whether enough of what changes at a part of a lag comes back with the lag, of what is seen again at all."""
+    back, known = share
+    return known >= COULD_COME_BACK and back >= COMES_BACK * known
+
+
+def _coming_back(part: _Lag, whole: _Lag) -> tuple[float, float]:
+    """Of what changes at one lag, which share is seen to come back with a longer one, and of which share that could be
+    seen.
+
+    A true repeat of several alike parts (A B A' B) differs from its parts in every turn: wherever two places differ
+    that a part would make alike, so do those a whole lag before and after, each looking as its like does. A blemish, a
+    crease or the end of a light is seen once; and where it lies in the middle, a long lag compares it with nothing.
     """
-    seen = _seen_again(profile, weight, lag, step_mm, same_look)
-    for part in parts:
-        places = np.flatnonzero(_change(profile, weight, float(part), step_mm) > same_look)
-        if len(places) and float((seen[places] & seen[places + part]).mean()) < COMES_BACK:
-            return None
-    return lag
+    places = part.differs
+    stretch = np.cumsum(np.diff(places, prepend=places[:1]) > 1)
+    strongest = np.zeros(int(stretch.max(initial=0)) + 1)
+    np.maximum.at(strongest, stretch, part.change[places])
+    half = strongest[stretch] / 2
+    play = max(2, round(0.01 * whole.lag))
+    near = np.where(np.isfinite(part.change), maximum_filter1d(np.nan_to_num(part.change), 2 * play + 1), np.nan)
+    known, back = np.zeros(len(places), bool), np.ones(len(places), bool)
+    for there in (places + whole.lag, places - whole.lag):
+        first = np.minimum(there, places)
+        again = _at_places(near, there)
+        one, other = (_at_places(whole.change, first + k) for k in (0, part.lag))
+        seen = np.isfinite(again) & np.isfinite(one) & np.isfinite(other)
+        known |= seen
+        back &= ~seen | ((again >= SAME_AGAIN * part.change[places]) & (one <= half) & (other <= half))
+    strength = part.change[places]
+    total = max(float(strength.sum()), 1e-9)
+    return float(strength[known & back].sum()) / total, float(strength[known].sum()) / total
 
 
-def _seen_again(
-    profile: Doubles, weight: Doubles, lag: int, step_mm: float, same_look: float
-) -> NDArray[np.bool_]:
-    """The places (N,) that are seen once more a lag before or after, looking the same."""
-    change = _change(profile, weight, float(lag), step_mm)
-    compared = np.minimum(weight[: len(change)], weight[lag : lag + len(change)]) > 0
-    same = (change <= same_look) & compared
-    seen = np.zeros(len(profile), bool)
-    seen[: len(same)] |= same
-    seen[lag : lag + len(same)] |= same
-    return seen
-
-
-def _lasting(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> float:
-    """The largest CIEDE2000 between the profile and itself one lag on that lasts, edges allowed a little play."""
-    change = _change(profile, weight, lag, step_mm)
-    return float(change.max()) if len(change) else 0.0
+def _at_places(change: Doubles, places: NDArray[np.intp]) -> Doubles:
+    """The change at places, nan beyond its ends."""
+    inside = (places >= 0) & (places < len(change))
+    return np.asarray(np.where(inside, change[np.clip(places, 0, len(change) - 1)], np.nan))
 
 
 def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> Doubles:
-    """At each place the CIEDE2000 between the profile and itself one lag on, as far as it lasts."""
+    """At each place the CIEDE2000 between the profile and itself one lag on, as far as it lasts, edges allowed a little
+    play; nan where nothing is compared."""
     count = len(profile) - int(np.ceil(lag))
     places = np.arange(count, dtype=np.float64)
     first, second = profile[:count], _at(profile, places + lag)
@@ -203,22 +230,14 @@ def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> Do
         change = np.minimum(change, ciede2000(_at(first * gain, places + shift) - TONE_SHIFT, second - TONE_SHIFT))
     change[both <= 0] = 0
     length = max(round(LASTING_MM / step_mm), round(LASTING_PX), 1)
-    return np.asarray(maximum_filter1d(minimum_filter1d(change, length), length), dtype=np.float64)
+    lasting = maximum_filter1d(minimum_filter1d(change, length), length)
+    return np.asarray(np.where(both > 0, lasting, np.nan), dtype=np.float64)
 
 
 def _at(profile: Doubles, places: Doubles) -> Doubles:
     """The profile (N, C) at fractional samples."""
     samples = np.arange(len(profile))
     return np.stack([np.interp(places, samples, column) for column in profile.T], axis=1)
-
-
-def _best_beyond(judged: list[tuple[int, float]], difference: Doubles, same_look: float) -> int | None:
-    """Where no lag agrees everywhere (a fold, a shadow): the one that stands out clearly, if one does."""
-    least = min(difference[lag] for lag, _ in judged)
-    near = [(lag, change) for lag, change in judged if difference[lag] <= 1.6 * least]
-    lag, change = min(near)
-    mildest = min(c for _, c in judged)
-    return lag if change <= 2 * same_look and change <= mildest + 2.0 else None
 
 
 def _pairs(profile: Doubles, weight: Doubles, lag: int, step_mm: float, same_look: float) -> int:

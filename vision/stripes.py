@@ -140,9 +140,7 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
     return None
 
 
-def _not_a_stripe(
-    bounds: Doubles, lab: Doubles, blur: float, repeat: float, same_look: float
-) -> Doubles | None:
+def _not_a_stripe(bounds: Doubles, lab: Doubles, blur: float, repeat: float, same_look: float) -> Doubles | None:
     """The boundaries left when the worst would-be stripe is given to its neighbours; None where all are stripes."""
     widths = np.diff(np.append(bounds, bounds[0] + repeat))
     change = ciede2000(lab, np.roll(lab, 1, axis=0))

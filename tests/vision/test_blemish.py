@@ -46,13 +46,44 @@ def test_a_ruler_left_on_the_cloth_does_not_hide_the_repeat() -> None:
     assert [stripe.label for stripe in found.stripes] == ["A", "B", "C", "B"]
 
 
+@pytest.mark.parametrize("left_mm", [0.0, 219.0])
+def test_a_ruler_along_the_edge_does_not_hide_the_repeat(left_mm: float) -> None:
+    """A board along the cloth's side, over its whole height, was taken for cloth: nothing else looks like it, and it
+    lies at the end, so the other six repeats tell 36 mm."""
+    square = _with_ruler(flat(StripePrint(across=FOUR), turn_deg=3.0), left_mm=left_mm, width_mm=21.0, share=1.0)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.across is not None
+    assert found.across.value == pytest.approx(36.0, rel=0.005)
+    assert [stripe.label for stripe in found.stripes] == ["A", "B", "C", "B"]
+
+
+def test_a_tape_that_juts_out_makes_no_check_of_stripes() -> None:
+    """A pale tape across the lower end of dark stripes, reaching far beyond them, leaves them stripes of 72 mm whose
+    direction is the cloth's own, 3 degrees."""
+    colours = ("#23426f", "#7d5a86", "#1a2152", "#7d5a86")
+    stripes = StripePrint(across=Stripes(widths_mm=(14.0, 22.0, 15.0, 21.0), colours=colours))
+    square = flat(stripes, turn_deg=3.0, width_mm=676.0, height_mm=445.0, px_per_mm=2.0)
+    rgb, mask = square.rgb.copy(), square.valid.copy()
+    ys, xs = (axis / square.px_per_mm for axis in np.mgrid[0 : rgb.shape[0], 0 : rgb.shape[1]])
+    down = ys - 250.0 - 0.27 * xs
+    tape = np.abs(down) < 12.0
+    rgb[tape] = (225, 218, 190)
+    cloth = (xs < 480.0) & (down < 0)
+    found = measure_print(replace(square, rgb=rgb), mask & (cloth | tape & (xs > 330.0))).print
+    assert found is not None
+    assert found.kind == "stripe"
+    assert found.across is not None
+    assert found.across.value == pytest.approx(72.0, rel=0.005)
+    assert found.across_direction_deg is not None
+    assert found.across_direction_deg.value == pytest.approx(3.0, abs=0.1)
+
+
 def test_a_check_under_a_ruler_shows_both_repeats() -> None:
     """A board along one way of a check, over 55 % of its height, leaves both repeats to be told."""
     across = Stripes(widths_mm=(20.0, 8.0, 12.0), colours=(BLACK, CREAM, GREEN))
     along = Stripes(widths_mm=(15.0, 9.0, 6.0), colours=(BLACK, GREEN, CREAM))
-    square = flat(
-        CheckPrint(across=across, along=along), turn_deg=4.0, width_mm=330.0, height_mm=250.0, px_per_mm=3.0
-    )
+    square = flat(CheckPrint(across=across, along=along), turn_deg=4.0, width_mm=330.0, height_mm=250.0, px_per_mm=3.0)
     square = _with_ruler(square, left_mm=100.0, width_mm=22.0, share=0.55)
     found = measure_print(square, square.valid).print
     assert found is not None

@@ -8,7 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.makers.harsh import draw
+from tests.makers.scene import as_stored
+from tests.makers.shot import shoot
 from vision.lattice import _named
+from vision.measure import measure_photo
+from vision.photo import Photo
 
 
 def turned(vectors: list[tuple[float, float]], degrees: float) -> NDArray[np.float64]:
@@ -41,3 +46,17 @@ def test_a_straight_lattice_is_its_own_rectangle(lean: float) -> None:
         assert named is not None
         assert named[0] == "straight"
         assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([22.0, 30.0])
+
+
+def test_a_table_in_view_changes_no_motif() -> None:
+    """A cloth with diamonds on a table of nearly its lightness, both taken for cloth: the cloth's own sides are no
+    stripes that run together, and its middling colour repeats nowhere. The brick keeps its 24.85 by 45.7."""
+    drawn = draw(59093, reference="target")
+    photograph = shoot(drawn.shot)
+    photo = Photo(name="motif", rgb=as_stored(photograph), focal35_mm=drawn.shot.camera.focal35_mm, taken=None)
+    found = measure_photo(photo).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.along is not None
+    assert found.across.value == pytest.approx(photograph.truth.across_mm, rel=0.005)
+    assert found.along.value == pytest.approx(photograph.truth.along_mm, rel=0.005)

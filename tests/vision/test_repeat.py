@@ -145,6 +145,18 @@ def test_a_blemish_in_the_middle_does_not_lengthen_the_repeat(turns: int) -> Non
     assert found is None or found == pytest.approx(16.0, rel=0.01)
 
 
+@pytest.mark.parametrize("letters", ["AB", "ABC", "ABAC"])
+@pytest.mark.parametrize("turns", [6, 8, 11])
+@pytest.mark.parametrize("share", [0.2, 0.45, 0.8])
+def test_a_crease_seen_once_neither_lengthens_nor_hides_the_repeat(letters: str, turns: int, share: float) -> None:
+    """A crease makes one stretch of 4 mm somewhat darker, by CIEDE2000 up to 7, so that it looks unlike its likes
+    elsewhere; it does not come back with any longer lag, so the repeat is what it was."""
+    profile, weight = _told(letters, turns)
+    middle = round(share * len(profile))
+    profile[middle - 8 : middle + 8] *= 0.93
+    assert find_repeat(profile, weight, 0.25) == pytest.approx(8.0 * len(letters), rel=0.01)
+
+
 def _begun(widths_mm: tuple[float, ...], letters: str, turns: float, start: float, step_mm: float = 0.25) -> np.ndarray:
     """A profile of stripes of those widths that begins at a share of the repeat."""
     tones = {"A": (40.0, 30.0, 10.0), "B": (90.0, 0.0, 0.0), "C": (60.0, -20.0, 20.0)}
