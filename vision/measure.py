@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
+from vision.estimate import Estimate
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
@@ -27,12 +28,15 @@ from vision.reference.reading import Floats, Reading
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
+from vision.swatch import folded_deg
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
 COARSE_SIDE_PX = 1000
 #: Most pixels in the picture in which a print is measured; a repeat needs no more (time). And in which its stripes only
 #: level the plane: hundreds of places on them tell more than the reference does.
 FINE_PIXELS, LEVEL_PIXELS = 2.5e6, 6e5
+#: A cloth's edges that a better plane bends by more than this were not found straight: its outline is found anew.
+STRAIGHT_MM = 0.2
 #: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
 SHADOW_MM = 1.5
 NARROWEST_RULER_MM = 11.0
@@ -92,8 +96,12 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     gains = gains_of(photo.rgb, readings)
     levelled = _levelled(photo, plane, regions, covered)
     if levelled is not plane:
-        plane, covered = levelled, _covered(levelled, readings)
-        regions = _cloths(photo, plane, covered, warnings)
+        covered = _covered(levelled, readings)
+        if max(_bent_mm(region, plane, levelled) for region in regions) > STRAIGHT_MM:
+            regions = _cloths(photo, levelled, covered, warnings)
+        else:
+            regions = tuple(_carried(region, plane, levelled) for region in regions)
+        plane = levelled
     found = tuple(
         _measure_cloth(photo, plane, region, covered, request, number, gains, warnings)
         for number, region in enumerate(regions)
@@ -121,6 +129,38 @@ def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: l
     if len(regions) > MOST_CLOTHS:
         warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
     return regions[:MOST_CLOTHS]
+
+
+def _carried(region: ClothRegion, before: Plane, after: Plane) -> ClothRegion:
+    """A cloth found in one plane as it lies in another that differs little."""
+
+    def moved(points_mm: tuple[Point, ...]) -> tuple[Point, ...]:
+        return tuple((float(x), float(y)) for x, y in after.to_mm(before.to_px(np.asarray(points_mm))))
+
+    edges = []
+    for edge in region.edges:
+        start, end = moved((edge.start_mm, edge.end_mm))
+        turned = _direction_deg(start, end) - _direction_deg(edge.start_mm, edge.end_mm)
+        direction = Estimate(folded_deg(edge.direction_deg.value + turned), edge.direction_deg.u95)
+        edges.append(replace(edge, start_mm=start, end_mm=end, direction_deg=direction))
+    outline, holes = moved(region.outline_mm), tuple(moved(hole) for hole in region.holes_mm)
+    return replace(region, outline_mm=outline, holes_mm=holes, edges=tuple(edges))
+
+
+def _direction_deg(start: Point, end: Point) -> float:
+    return float(np.degrees(np.arctan2(start[1] - end[1], end[0] - start[0])))
+
+
+def _bent_mm(region: ClothRegion, before: Plane, after: Plane) -> float:
+    """By how much straight edges of a cloth found in one plane are bent in another."""
+    bent = 0.0
+    for edge in region.edges:
+        start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
+        first, middle, last = after.to_mm(before.to_px(np.stack([start, (start + end) / 2, end])))
+        along = (last - first) / np.hypot(*(last - first))
+        off = middle - first
+        bent = max(bent, abs(float(off[0] * along[1] - off[1] * along[0])))
+    return bent
 
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
