@@ -18,6 +18,7 @@ from tests.makers.lens import Lens
 from tests.makers.relief import Bow, Crease, Relief, UnevenCloth
 from tests.makers.shot import Shot, lamp, shoot, truth_of_shot
 from tests.makers.table import Table
+from tests.makers.variety import stripes
 from tests.makers.worn import Curl, Glare, WornRuler
 from vision.colour import ciede2000, lab_of
 from vision.reference.ruler import RULER_RELATIVE_U95
@@ -186,6 +187,20 @@ def test_nearly_equal_stripes_can_be_told_apart() -> None:
         assert NEAR_CIEDE2000[0] < float(ciede2000(first, second)) < NEAR_CIEDE2000[1]
         assert float(ciede2000(first, ground)) > 10
         assert sum(sequence.widths_mm) == pytest.approx(40.0)
+
+
+def test_no_drawn_sequence_nearly_says_itself() -> None:
+    """A sequence whose halves or thirds have the same colours differs between them by half a millimetre and a twentieth
+    in some stripe at least, also where widths were drawn up to the least: else its repeat were a matter of taste."""
+    rng = np.random.default_rng(11)
+    for least in (1.5, 3.0, 5.0):
+        for _ in range(400):
+            sequence = stripes(rng, float(rng.uniform(4.4, 12.0)) * least, least)
+            count, widths = len(sequence.colours), np.array(sequence.widths_mm)
+            for n in (n for n in range(1, count) if count % n == 0):
+                if sequence.colours == sequence.colours[:n] * (count // n):
+                    turns = widths.reshape(-1, n)
+                    assert (np.ptp(turns, axis=0) > np.maximum(0.5, 0.05 * turns.mean(axis=0))).any()
 
 
 def test_what_is_in_view_is_measured_on_the_table() -> None:
