@@ -41,7 +41,7 @@ ASTRAY_SHARE = 0.08
 #: Share of the longer ticks of each kind that are worn or hidden in part, so that they look shorter by any amount.
 WORN_SHARE = 0.15
 #: At least this share of the ticks of one kind is alike, however many are worn or run into a number.
-ALIKE_SHARE = 0.4
+ALIKE_SHARE = 0.35
 #: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
 TOUCHED_SHARE = 0.3
 #: A scale's longest ticks are longer than its shortest by at least this share of the shortest ...
