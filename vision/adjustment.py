@@ -28,7 +28,7 @@ TILT_SIGMA_DEG = 10.0
 HUBER = 1.345
 #: Phones straighten their pictures, compact cameras leave a per cent or two at the corners: one standard deviation of
 #: k1 (our estimate of practice). It decides only where nothing long and straight is in the picture.
-LENS_SIGMA = 0.005
+LENS_SIGMA = 0.009
 #: A ruler lies straight to this, 1/mm (0.2 mm over 300 mm), one standard deviation; a tape that curls, to that (radius
 #: one metre). It is taken to curl where it bows by more than so many times the first.
 STRAIGHT_PER_MM, CURLED_PER_MM, CURLED_TIMES = 2e-5, 1e-3, 3.0

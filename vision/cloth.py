@@ -16,7 +16,6 @@ from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
-from vision.rim import linear_light, settled
 from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -120,8 +119,8 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
 
 
 def _regions(square: SquareOn, blobs: Sequence[Mask], covered: Mask) -> tuple[ClothRegion, ...]:
-    tone, light = _soft(srgb_to_lab(square.rgb) + TONE_SHIFT, 0.7), linear_light(square.rgb)
-    regions = [_region(square, blob, covered, tone, light) for blob in blobs]
+    tone = _soft(srgb_to_lab(square.rgb) + TONE_SHIFT, 0.7)
+    regions = [_region(square, blob, covered, tone) for blob in blobs]
     return tuple(sorted((r for r in regions if r is not None), key=lambda r: -r.area_mm2))
 
 
@@ -139,8 +138,8 @@ def _soft(tone: Floats, sigma_px: float) -> Floats:
     return np.asarray(cv2.GaussianBlur(tone, (0, 0), sigma_px), dtype=np.float32)
 
 
-def _region(square: SquareOn, blob: Mask, covered: Mask, tone: Floats, light: Floats) -> ClothRegion | None:
-    """Outline, holes and edges of one piece, sharpened on the picture: its tone and its linear light (H, W, 3)."""
+def _region(square: SquareOn, blob: Mask, covered: Mask, tone: Floats) -> ClothRegion | None:
+    """Outline, holes and edges of one piece, sharpened on the picture: its tone (H, W, 3)."""
     height, width = square.valid.shape
     big = cv2.resize(blob.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR) > 0.5
     hidden = cv2.resize(covered.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
@@ -168,7 +167,7 @@ def _region(square: SquareOn, blob: Mask, covered: Mask, tone: Floats, light: Fl
         outline_mm=outline,
         holes_mm=tuple(_hole(square, tone, rings[k]) for k in holes if _large(rings[k], square.px_per_mm)),
         u95_mm=math.hypot(_EDGE_U95_PX / square.px_per_mm, SIMPLIFY_MM),
-        edges=tuple(settled(e, light, shown, square) for e in straight_edges(mm, np.asarray(seen))),
+        edges=straight_edges(mm, np.asarray(seen)),
         touches_frame=bool((~free).mean() > 0.01),
     )
 

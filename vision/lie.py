@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,12 +17,15 @@ from vision.measurement import Print, Skew
 from vision.plane import Floats, Plane
 from vision.reference.clicks import click_sigma_px
 from vision.request import MeasureRequest, Side, Thread
+from vision.rim import seen_cloth, settled
 from vision.skew import measure_skew, measure_weft
 from vision.swatch import folded_deg
 from vision.weave import read_weave
 
 #: Side of the part of the cloth in which the weave is looked for, px of the photo.
 CLOSE_PX = 1600.0
+#: Pixels at most of the picture in which a side is followed (time), and how much of the table round it is seen, mm.
+RIM_PIXELS, ROUND_MM = 2.5e6, 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,12 +43,18 @@ def lie_of(
     region: ClothRegion,
     print_: Print | None,
     request: MeasureRequest,
+    rgb: NDArray[np.uint8],
     covered_mm: Sequence[Floats] = (),
+    hidden_mm: Sequence[Floats] = (),
     weave_deg: Estimate | None = None,
 ) -> Lie:
-    """The angles of one cloth. ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's;
-    ``weave_deg`` is an axis of the weave, with the picture's own uncertainty of angles left out."""
+    """The angles of one cloth, seen in the photo ``rgb`` (H, W, 3).
+
+    ``covered_mm`` are polygons (K, 2) of rulers, whose edges are not the cloth's, ``hidden_mm`` the same with their
+    shadows; ``weave_deg`` is an axis of the weave, with the picture's own uncertainty of angles left out.
+    """
     outline = np.asarray(region.outline_mm, dtype=np.float64)
+    region = _with_rims(plane, region, print_, request, rgb, hidden_mm)
     thread = None if request.thread is None else thread_direction(plane, outline, request.thread)
     grains = read_grains(
         region,
@@ -60,6 +69,29 @@ def lie_of(
     weft = measure_weft(grains, plane.angle_u95_deg_at((float(at[0]), float(at[1]))))
     shown = {"thread": thread, "weave": weave_deg}
     return Lie(skew=skew, weft=weft, side=None if skew is None else _side(skew, request, shown.get(skew.reference)))
+
+
+def _with_rims(
+    plane: Plane,
+    region: ClothRegion,
+    print_: Print | None,
+    request: MeasureRequest,
+    rgb: NDArray[np.uint8],
+    hidden_mm: Sequence[Floats],
+) -> ClothRegion:
+    """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it."""
+    asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
+    if print_ is None or not asked:
+        return region
+    outline = np.asarray(region.outline_mm, dtype=np.float64)
+    low, high = outline.min(axis=0) - ROUND_MM, outline.max(axis=0) + ROUND_MM
+    at = plane.to_px(((low + high) / 2)[None])[0]
+    native = plane.px_per_mm_at((float(at[0]), float(at[1]))).value
+    fine = min(native, math.sqrt(RIM_PIXELS / float(np.prod(high - low))))
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    seen = seen_cloth(plane.square_on(rgb, px_per_mm=fine, region_mm=box), outline, hidden_mm)
+    edges = tuple((settled(edge, seen, print_) or edge) if edge in asked else edge for edge in region.edges)
+    return replace(region, edges=edges)
 
 
 def _side(skew: Skew, request: MeasureRequest, shown: Estimate | None) -> Side | None:

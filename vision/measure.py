@@ -21,10 +21,11 @@ from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print
 from vision.photo import Photo, focal_length_px
-from vision.plane import Plane
+from vision.plane import FLATNESS_RELATIVE_U95, Plane
 from vision.print import PrintFinding, measure_print
 from vision.reference.body import bodies
 from vision.reference.reading import Floats, Reading
+from vision.relief import with_relief
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
@@ -188,10 +189,12 @@ def _measure_cloth(
     warnings: list[str],
 ) -> ClothEvidence:
     square, mask = _fine(photo, plane, region, covered)
-    finding = measure_print(square, mask)
+    finding = measure_print(_taken_as_flat(square), mask)
     which = "" if number == 0 else f"Cloth {number + 1}: "
     warnings.extend(which + warning for warning in finding.warnings)
-    print_ = None if finding.print is None else sure(finding.print, which, warnings)
+    print_ = finding.print
+    if print_ is not None:
+        print_ = sure(with_relief(print_, finding.evidence, plane), which, warnings)
     if print_ is not None:
         if print_.stripes and print_.across_direction_deg is not None:
             bow = measure_bow(finding.evidence.crossings_mm, print_.across_direction_deg.value)
@@ -205,7 +208,8 @@ def _measure_cloth(
                 "The weave cannot be seen thread by thread, so it gives no grain: photograph the cloth from nearer, "
                 "until each thread takes three pixels or more, or name a torn edge."
             )
-    lie = lie_of(plane, region, print_, request, covered, weave)
+    hidden = tuple(grown(polygon) for polygon in covered)
+    lie = lie_of(plane, region, print_, request, photo.rgb, covered, hidden, weave)
     edge = request.torn or request.selvage
     if edge and lie.skew is None and number == 0 and print_ is not None and print_.across_direction_deg is not None:
         warnings.append(
@@ -213,6 +217,12 @@ def _measure_cloth(
             "whole, on a plain table of another colour, the ruler well away from it."
         )
     return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
+
+
+def _taken_as_flat(square: SquareOn) -> SquareOn:
+    """The picture with what is not known of the plane, without how flat the cloth lies: that its print tells."""
+    rest = square.length_relative_u95**2 - FLATNESS_RELATIVE_U95**2
+    return replace(square, length_relative_u95=max(0.0, rest) ** 0.5)
 
 
 def _fine(

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -82,6 +82,10 @@ class Plane:
     def lens(self, k1: float | None = None) -> Lens:
         """The lens of the fit, or the same with another bend."""
         return Lens(size_px=self.size_px, focal_px=self.focal_px.value, k1=float(self.params[4]) if k1 is None else k1)
+
+    def moved(self, params: Floats) -> Plane:
+        """The plane with other parameters (5,), as far as its mapping goes."""
+        return replace(self, straight_from_mm=homography(params, self.size_px, self.thickness_mm), params=params)
 
     def px_per_mm_at(self, point_px: tuple[float, float]) -> Estimate:
         """The root of |det J| of the mapping from mm to photo pixels at a photo point, with its 95 % uncertainty.

@@ -1,81 +1,143 @@
 """Where a straight side really runs: how far the cloth reaches all along it, tuft by tuft, and the line through that.
 
-A contour goes round the tips of a frayed edge and past the notches between them; the share of cloth, line by line
-across the edge, follows both, so that fraying tells as little of the direction as it can.
+A contour goes round the tips of a frayed edge, past the notches between them, and past stripes of the table's colour.
+But a print tells what the cloth would look like at its very rim: as it looks one repeat further in, or further along a
+stripe. Line by line across the edge, the cloth is sought to reach to where that and the table, with a soft step between
+them, look most like the picture; where table and cloth look alike, a line tells nothing, and counts for nothing.
+
+References: C. M. Bishop, Pattern Recognition and Machine Learning (2006), 1.5 (the mean of what is likely, from
+memory).
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from scipy.special import ndtr
 
 from vision.colour import linear
 from vision.edge import ClothEdge
 from vision.estimate import Estimate
+from vision.measurement import Print
 from vision.square import SquareOn
-from vision.swatch import Doubles, Floats, Mask, folded_deg
+from vision.swatch import Doubles, Floats, Mask, axes, folded_deg
 
-#: Lines across the side begin so far out on the table, and end so far in on the cloth, mm; so far to either side of it
-#: its tufts and notches reach (practice: fraying of two or three mm), and the table is learnt beyond.
-_OUT_MM, _IN_MM, _FRAY_MM, _BEYOND_MM = 5.0, 7.0, 3.5, 2.5
+#: Lines across the side begin so far out on the table, and end so far in on the cloth, mm; to so far on either side of
+#: it the cloth may reach (practice: fraying of two or three mm), and the table is learnt beyond.
+_OUT_MM, _IN_MM, _FRAY_MM, _BEYOND_MM = 6.0, 7.0, 3.5, 3.5
 #: They lie no closer than this, mm, nor their samples, mm, and px of the picture (time).
 _LINES_MM, _SAMPLE_MM, _SAMPLE_PX = 0.5, 0.15, 0.5
-#: What is only darker than the table by so much, or lighter, is its shadow or its grain, as shares of its light.
-_SHADE, _SHINE = 0.7, 1.1
-#: The table's colour is that of so much of its length, mm; cloth's is that of what lies so far in, and so far along.
-_TABLE_MM, _CLOTH_FROM_MM, _CLOTH_STEP_MM = 8.0, 2.0, 1.5
-_ALONG_MM = (-2.0, -1.0, 0.0, 1.0, 2.0)
-#: A stripe that begins at the edge is sought so far in, mm (a repeat of most checks), among what is as unlike the table
-#: as this share of the cloth just inside.
-_FARTHER_MM, _PLAIN_SHARE = np.arange(9.0, 40.0, 2.0), 0.7
-#: Shares of cloth below and above these are noise on bare table and on whole cloth.
-_BARE, _WHOLE = 0.2, 0.8
-#: A line counts in full where the cloth is unlike the table by the second of these times the table's own noise, and not
-#: at all below the first.
-_UNLIKE = (3.0, 8.0)
-#: Where it is twice as unclear as elsewhere whether it shows cloth or table, a line counts by half; over so much, mm.
-_UNCLEAR_MM = 3.0
-#: Fraying is alike all along an edge. Where over so much, mm, it is smoother than this share of what most of the rest
-#: shows, stripes of the print end and another begins that cannot be told from the table; that counts where the fraying
-#: is so rough, mm, that it can be told.
-_ROUGH_MM, _SMOOTH_SHARE, _LEAST_ROUGH_MM = 14.0, 0.45, 0.12
+#: Places to which the cloth may reach are told apart to this, mm; its rim is as soft as one of these, mm.
+_REACH_MM, _SOFT_MM = 0.1, (0.15, 0.3, 0.5, 0.8)
+#: The cloth is seen again at least so far in, mm (fraying and a finger's breadth), in so many places of the print, of
+#: as many repeats at most; along a stripe it is looked at so often, mm.
+_DEEP_MM, _PLACES, _REPEATS, _ALONG_MM = 8.0, 6, 3, 4.0
+#: It keeps so far clear of the cloth's own outline, mm.
+_CLEAR_MM = 1.5
+#: The table's colour is that of so much of its length, mm; light changes as slowly.
+_TABLE_MM = 8.0
+#: What cloth just inside, from so far in, mm, is lighter or darker than what it repeats, at most.
+_LIGHT_FROM_MM, _LIGHT = 2.5, (0.6, 1.6)
+#: Samples are not independent: so many mm of a line tell one thing (the lens's blur, threads).
+_TOGETHER_ALONG_MM = 0.6
+#: A line counts by half where it leaves its reach open by so much, mm, and not at all above the second.
+_OPEN_MM, _MOST_OPEN_MM = 0.35, 0.8
 #: Tufts, stripes and the table's grain hang together over at most so much of an edge, mm (practice).
 _TOGETHER_MM = 12.0
 #: Nor is an edge known better than tufts so long, mm, leave it: from few lines what they share is found too small.
 _TUFT_MM = 1.6
 _FEWEST_LINES = 20
-_PASSES = 2
+#: Lines of this share of a side must tell, or its direction is not known.
+_LEAST_TOLD = 0.3
+_PASSES = 3
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.04
 #: Cloth that lies flat still rises here and there, and is seen so far out of its place at each end, mm (creases of half
 #: a millimetre, seen at half of unit slope; practice).
 _LIE_MM = 0.1
-#: Fainter than this, as a share of white, is no noise that the eye or a sensor tells.
-_LEAST_NOISE = 1e-4
+_FACING = {"top": (0.0, -1.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}
 
 
-def settled(edge: ClothEdge, light: Floats, shown: Mask, square: SquareOn) -> ClothEdge:
-    """A side with its ends and direction by the share of cloth along it; as it was where cloth and table are too alike.
+def repeats_inwards(print_: Print, inwards: Doubles) -> Doubles:
+    """Moves (M, 2), mm, that bring a print onto itself and lead into the cloth, the shortest first; none where what is
+    known of the print tells no such move. ``inwards`` is the unit vector into the cloth."""
+    first, second = _basis(print_)
+    moves = []
+    for i in range(-_REPEATS, _REPEATS + 1) if first is not None else (0,):
+        for j in range(-6 * _REPEATS, 6 * _REPEATS + 1) if second is not None else (0,):
+            move = (0.0 if first is None else i * first) + (0.0 if second is None else j * second)
+            if i or j:
+                moves.append(np.asarray(move))
+    deep = [move for move in moves if move @ inwards >= _DEEP_MM]
+    return np.array(sorted(deep, key=lambda move: float(move @ move))[:_PLACES]).reshape(-1, 2)
 
-    ``light`` (H, W, 3) is the picture in linear light, ``shown`` (H, W) what nothing covers.
-    """
+
+def _basis(print_: Print) -> tuple[Doubles | None, Doubles | None]:
+    """Two moves that bring a print onto itself; along plain stripes any will do."""
+    if print_.lattice is not None:
+        return np.asarray(print_.lattice.a_mm), np.asarray(print_.lattice.b_mm)
+    if print_.kind == "plain":
+        return np.array([_ALONG_MM, 0.0]), np.array([0.0, _ALONG_MM])
+    if print_.across_direction_deg is None:
+        return None, None
+    n, d = axes(print_.across_direction_deg.value)
+    across = None if print_.across is None else print_.across.value * n
+    if print_.kind == "stripe":
+        return across, _ALONG_MM * d
+    down = print_.along_direction_deg
+    along = None if print_.along is None or down is None else print_.along.value * axes(down.value)[0]
+    # a check's lines across and along are not square to each other: what moves one kind must not move the other
+    return (None, None) if print_.kind == "check" else (across, along)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """The picture in which a side is sought: in linear light (H, W, 3), where it shows something that nothing covers,
+    and where the inside of the cloth (H, W)."""
+
+    square: SquareOn
+    light: Floats
+    shown: Mask
+    inside: Mask
+
+
+def seen_cloth(square: SquareOn, outline_mm: Doubles, covered_mm: Sequence[Doubles]) -> Seen:
+    """The picture of a cloth of that outline (N, 2), below polygons (K, 2) that cover it."""
+    cloth, free = np.zeros(square.valid.shape, np.uint8), square.valid.astype(np.uint8)
+
+    def pixels(ring: Doubles) -> np.ndarray:
+        return np.asarray(np.rint((ring - np.asarray(square.origin_mm)) * square.px_per_mm), dtype=np.int32)
+
+    cv2.fillPoly(cloth, [pixels(outline_mm)], 1)
+    for cover in covered_mm:
+        cv2.fillPoly(free, [pixels(cover)], 0)
+    size = 2 * max(round(_CLEAR_MM * square.px_per_mm), 1) + 1
+    inner = cv2.erode(cloth, np.ones((size, size), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    light = linear(np.arange(256) / 255).astype(np.float32)[square.rgb]
+    return Seen(square=square, light=np.asarray(light), shown=free > 0, inside=(inner > 0) & (free > 0))
+
+
+def settled(edge: ClothEdge, seen: Seen, print_: Print) -> ClothEdge | None:
+    """A side with its ends and direction by how far the cloth reaches along it; None where table and cloth are too
+    alike, too little of it is seen, or the print does not tell what the cloth looks like there."""
     start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
     half = float(np.hypot(*(end - start))) / 2
     middle, unit = (start + end) / 2, (end - start) / (2 * half)
-    out = np.array([unit[1], -unit[0]])
-    out = out if out @ _FACING[edge.side] > 0 else -out
-    fitted = None
+    out = _outwards(unit, np.asarray(_FACING[edge.side]))
+    u95 = scatter = 0.0
     for _ in range(_PASSES):
-        fitted = _line(middle, unit, out, half, (light, shown, square))
-        if fitted is None:
-            return edge
-        inset, slope, u95, scatter = fitted
+        moves = repeats_inwards(print_, -out)
+        found = _line(seen, middle, unit, out, half, moves) if len(moves) else None
+        if found is None:
+            return None
+        inset, slope, u95, scatter = found
         middle = middle - inset * out
         unit = (unit - slope * out) / math.hypot(1.0, slope)
-        out = np.array([unit[1], -unit[0]]) * (1 if np.array([unit[1], -unit[0]]) @ out > 0 else -1)
+        out = _outwards(unit, out)
     lie = 2 * math.sqrt(2) * _LIE_MM / (2 * half)
     direction = folded_deg(math.degrees(math.atan2(-unit[1], unit[0])))
     ends = (middle - half * unit, middle + half * unit)
@@ -88,108 +150,78 @@ def settled(edge: ClothEdge, light: Floats, shown: Mask, square: SquareOn) -> Cl
     )
 
 
-_FACING = {"top": (0.0, -1.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}
-
-
-def linear_light(rgb: np.ndarray) -> Floats:
-    """Linear light (..., 3), 1 for white, of sRGB (..., 3) uint8."""
-    return np.asarray(linear(np.arange(256) / 255).astype(np.float32)[rgb])
+def _outwards(unit: Doubles, about: Doubles) -> Doubles:
+    out = np.array([unit[1], -unit[0]])
+    return out if out @ about > 0 else -out
 
 
 def _line(
-    middle: Doubles, unit: Doubles, out: Doubles, half: float, seen: tuple[Floats, Mask, SquareOn]
+    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, moves: Doubles
 ) -> tuple[float, float, float, float] | None:
     """How far the edge lies inwards of the middle, mm, its slope inwards, the slope's u95 and the scatter, mm."""
-    light, shown, square = seen
-    q = square.px_per_mm
-    step = max(1 / q, _LINES_MM)
-    along, across = np.arange(-half, half, step), np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / q, _SAMPLE_MM))
-
-    def at(inwards: Doubles) -> Floats:
-        place = middle + along[:, None, None] * unit - inwards[None, :, None] * out
-        return np.moveaxis(((place - np.asarray(square.origin_mm)) * q).astype(np.float32), 2, 0)
-
-    def seen_at(inwards: Doubles) -> Floats:
-        x, y = at(inwards)
-        seen = cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(seen, dtype=np.float32)
-
-    x, y = at(across)
-    colour = seen_at(across)
-    free = cv2.remap(shown.astype(np.uint8), x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0) > 0
-    bare: Mask = np.asarray(free[:, (across > -_OUT_MM + 0.5) & (across < _CLOTH_FROM_MM + 1)].all(axis=1))
-    if bare.sum() < _FEWEST_LINES:
+    px_per_mm = seen.square.px_per_mm
+    step = max(1 / px_per_mm, _LINES_MM)
+    along = np.arange(-half, half, step)
+    across = np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / px_per_mm, _SAMPLE_MM))
+    places = middle + along[:, None, None] * unit - across[None, :, None] * out
+    bare = _read(seen.shown.astype(np.float32), places, seen.square).min(axis=1) > 0.99
+    cloth, known = _cloth(seen, places, moves)
+    colour = _read(seen.light, places, seen.square)
+    table = _mean_along(np.median(colour[:, across < -_BEYOND_MM], axis=1), _TABLE_MM / step)
+    cloth = cloth * _lightness(colour, cloth, known, across, _TABLE_MM / step)[:, None, None]
+    reach, open_mm = _reach(colour - table[:, None], (cloth - table[:, None]) * known[..., None], across)
+    weight = np.clip((_MOST_OPEN_MM - open_mm) / _MOST_OPEN_MM, 0, 1) / (1 + (open_mm / _OPEN_MM) ** 2)
+    weight = weight * bare * (known[:, np.abs(across) <= _FRAY_MM].mean(axis=1) > 0.9)
+    if (weight > 0).sum() < max(_FEWEST_LINES, _LEAST_TOLD * len(along)):
         return None
-    narrow, wide, contrast = _shares(colour, seen_at(_FARTHER_MM), across, step)
-    low, high = _UNLIKE
-    weight = np.clip((contrast - low) / (high - low), 0, 1) * bare
-    if (weight > 0).sum() < _FEWEST_LINES:
-        return None
-    one = _through(narrow, weight, along, across)
-    other = _through(wide, weight, along, across)
-    apart = abs(one[1] - other[1])
-    if apart <= one[2]:
-        return one
-    return (one[0] + other[0]) / 2, (one[1] + other[1]) / 2, math.hypot(one[2], apart), one[3]
+    return _slope(along, reach, weight, step)
 
 
-def _through(share: Doubles, weight: Doubles, along: Doubles, across: Doubles) -> tuple[float, float, float, float]:
-    """The line to which lines (N,) with shares of cloth (N, J) near the edge reach: as told by ``_line``."""
-    step, sample = float(along[1] - along[0]), float(across[1] - across[0])
-    inset = _FRAY_MM - share.sum(axis=1) * sample
-    unclear = _mean_along((share * (1 - share)).sum(axis=1, keepdims=True) * sample, _UNCLEAR_MM / step)[:, 0]
-    weight = weight / (1 + (unclear / (2 * float(np.median(unclear[weight > 0])) + 1e-3)) ** 4)
-    return _slope(along, inset, weight * _frayed(inset, weight, step), step)
+def _read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
+    """What a picture shows at places (N, K, 2); nothing beyond it."""
+    x, y = np.moveaxis(((places_mm - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.float32), 2, 0)
+    read = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    return np.asarray(read, dtype=np.float64)
 
 
-def _shares(colour: Floats, farther: Floats, across: Doubles, step: float) -> tuple[Doubles, Doubles, Doubles]:
-    """The share of cloth (N, J) in each sample near the edge of lines (N, K, 3), and how unlike the table (N,) cloth
-    is, in standard deviations of the table's. ``farther`` (N, M, 3) is what the lines show deep in the cloth.
+def _cloth(seen: Seen, places: Doubles, moves: Doubles) -> tuple[Doubles, Doubles]:
+    """What cloth would look like (N, K, 3) at each place, the mean of where its print comes again, and whether it does
+    (N, K)."""
+    total, count = np.zeros((*places.shape[:2], 3)), np.zeros(places.shape[:2])
+    inside = seen.inside.astype(np.float32)
+    for move in moves:
+        there = _read(inside, places + move, seen.square) > 0.99
+        total += _read(seen.light, places + move, seen.square) * there[..., None]
+        count += there
+    return total / np.maximum(count, 1)[..., None], (count > 0).astype(np.float64)
 
-    A sample between table and cloth is as far from both as there is of the other in it: light mixes in proportion.
-    It mixes with one of the colours just inside; where a stripe along the edge only begins there, with one of those
-    deeper in. Which, cannot always be told: the first share is for the first, the second for either.
+
+def _lightness(colour: Doubles, cloth: Doubles, known: Doubles, across: Doubles, lines: float) -> Doubles:
+    """How much lighter (N,) the cloth near each line is than what it repeats."""
+    inner = (across > _LIGHT_FROM_MM) * known
+    common = ((colour * cloth).sum(axis=2) * inner).sum(axis=1)
+    energy = ((cloth * cloth).sum(axis=2) * inner).sum(axis=1)
+    ratio = _mean_along(common[:, None], lines) / np.maximum(_mean_along(energy[:, None], lines), 1e-12)
+    return np.asarray(np.clip(ratio[:, 0], *_LIGHT))
+
+
+def _reach(picture: Doubles, cloth: Doubles, across: Doubles) -> tuple[Doubles, Doubles]:
+    """How far inwards (N,) the cloth ends on each line, and how open (N,) that is, one standard deviation, mm.
+
+    Both pictures (N, K, 3) are told from the table's. All reaches count by how likely they make the picture.
     """
-    beyond = across < -_BEYOND_MM
-    table = _mean_along(np.median(colour[:, beyond], axis=1), _TABLE_MM / step)[:, None].astype(np.float32)
-    factor = np.clip((colour * table).sum(2) / np.maximum((table * table).sum(2), 1e-9), _SHADE, _SHINE)
-    rest = colour - factor[..., None] * table
-    from_table = np.sqrt((rest * rest).sum(2))
-    sample = float(across[1] - across[0])
-    inner = np.flatnonzero(across > _CLOTH_FROM_MM)[:: max(round(_CLOTH_STEP_MM / sample), 1)]
-    near = np.abs(across) <= _FRAY_MM
-    edge, edge_from_table = colour[:, near], from_table[:, near]
-    nearest = np.full(edge_from_table.shape, np.inf, np.float32)
-    lines = np.arange(len(colour))
-    for shift in _ALONG_MM:
-        beside = colour[np.clip(lines + round(shift / step), 0, len(lines) - 1)]
-        for index in inner:
-            away = edge - beside[:, index, None]
-            np.minimum(nearest, np.einsum("nkc,nkc->nk", away, away), out=nearest)
-    noise = float(np.median(from_table[:, beyond])) + _LEAST_NOISE
-    inside = (across > 1.0) & (across < _OUT_MM)
-    usual = np.median(from_table[:, inside], axis=1)
-    narrow = _whole_share(edge_from_table, nearest)
-    for deep in np.moveaxis(farther, 1, 0):
-        away = edge - deep[:, None]
-        plain = np.linalg.norm(deep - table[:, 0], axis=1) < np.maximum(_PLAIN_SHARE * usual, _UNLIKE[1] * noise)
-        away[plain] = np.inf
-        np.minimum(nearest, np.einsum("nkc,nkc->nk", away, away), out=nearest)
-    return narrow, _whole_share(edge_from_table, nearest), usual / noise
-
-
-def _whole_share(from_table: Floats, nearest: Floats) -> Doubles:
-    """The share of cloth (N, K) by how far samples are from the table, and, squared, from the cloth."""
-    share = from_table / (from_table + np.sqrt(nearest) + 1e-9)
-    return np.asarray(np.clip((share - _BARE) / (_WHOLE - _BARE), 0, 1), dtype=np.float64)
-
-
-def _frayed(inset: Doubles, weight: Doubles, step: float) -> Mask:
-    """Where (N,) an edge is as rough as the most of it."""
-    apart = np.abs(inset - _mean_along(inset[:, None], _UNCLEAR_MM / step)[:, 0])
-    rough = _mean_along(apart[:, None], _ROUGH_MM / step)[:, 0]
-    usual = float(np.quantile(rough[weight > 0], 0.75))
-    return np.asarray((rough >= _SMOOTH_SHARE * usual) | (usual < _LEAST_ROUGH_MM))
+    pull, power = (picture * cloth).sum(axis=2), (cloth * cloth).sum(axis=2)
+    reaches = np.arange(-_FRAY_MM, _FRAY_MM + _REACH_MM / 2, _REACH_MM)
+    steps = [ndtr((across[:, None] - reaches) / soft) for soft in _SOFT_MM]
+    costs = [power @ (share * share) - 2 * (pull @ share) for share in steps]
+    cost = min(costs, key=lambda one: float(np.median(one.min(axis=1))))
+    left = (picture * picture).sum(axis=(1, 2)) + cost.min(axis=1)
+    together = max(_TOGETHER_ALONG_MM / float(across[1] - across[0]), 1.0)
+    noise = max(float(np.median(left)) / len(across), 1e-9) * together
+    likely = np.exp(-(cost - cost.min(axis=1, keepdims=True)) / (2 * noise))
+    likely /= likely.sum(axis=1, keepdims=True)
+    reach = likely @ reaches
+    return np.asarray(reach), np.sqrt(np.maximum(likely @ reaches**2 - reach**2, 0.0))
 
 
 def _mean_along(values: Doubles | Floats, lines: float) -> Doubles:

@@ -177,9 +177,10 @@ def test_two_points_mark_a_thread_of_the_cloth_they_lie_on() -> None:
     here = replace(here, outline_mm=square)
     elsewhere = replace(here, outline_mm=tuple((x + 500.0, y) for x, y in square))
     request = MeasureRequest(thread=Thread(ends_px=((300.0, 505.0), (700.0, 495.0))))
-    lie = lie_of(plane, here, STRIPES, request)
+    photo = np.zeros((1000, 1000, 3), np.uint8)
+    lie = lie_of(plane, here, STRIPES, request, photo)
     assert lie.skew is not None
     assert (lie.skew.reference, lie.side) == ("thread", "bottom")
     assert lie.skew.angle.value == pytest.approx(1.5 - math.degrees(math.atan(1 / 40)), abs=0.02)
     assert lie.skew.angle.u95 == pytest.approx(math.hypot(0.05, math.degrees(2 * math.sqrt(2) * 0.6 / 400)), abs=0.01)
-    assert lie_of(plane, elsewhere, STRIPES, request).skew is None
+    assert lie_of(plane, elsewhere, STRIPES, request, photo).skew is None
