@@ -50,6 +50,8 @@ _LOOSE_SHARE = 0.01
 #: Long waves are higher than short ones: what the cloth does over its whole size, over what is left of a fit to that
 #: (rendered relief).
 LONGER_WAVES = 3.0
+#: A print more uneven than this share of half the cloth is no level: it was misread, or the cloth lies in folds.
+MOST_UNEVEN_SHARE = 0.002
 #: Blocks each way, and places in each, in which what a fit leaves over is averaged to see waves.
 _BLOCKS, _FEWEST_IN_BLOCK = 4, 4
 
@@ -66,11 +68,9 @@ def level(plane: Plane, square: SquareOn, mask: Mask, rgb: NDArray[np.uint8], *,
     ``rgb`` is the photo; with ``open_tilt`` the tilt is sought first. The same plane where no stripes are seen that
     could level it.
     """
-    if not open_tilt:
-        return _with_stripes(plane, plane, measure_print(square, mask))
-    tilted = _sought(plane, square, mask)
+    tilted = _sought(plane, square, mask) if open_tilt else None
     if tilted is None:
-        return plane
+        return _with_stripes(plane, plane, measure_print(square, mask))
     height, width = square.rgb.shape[:2]
     corners = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], dtype=np.float64)
     ring_mm = tilted.to_mm(plane.to_px(_mm(square, corners)))
@@ -98,7 +98,9 @@ def _with_stripes(plane: Plane, seen_in: Plane, finding: PrintFinding) -> Plane:
     prints = [gathered(seen_in, crossings) for crossings in families]
     try:
         first = seen_in.refined(prints)
-        return first.refined([settled(first, print_) for print_ in prints])
+        known = [settled(first, print_) for print_ in prints]
+        even = [print_ for print_ in known if print_.uneven_mm <= MOST_UNEVEN_SHARE * print_.half_mm]
+        return first.refined(even) if even else plane
     except ScaleNotFound:
         return plane
 

@@ -10,7 +10,7 @@ from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from vision.adjustment import Stripes
 from vision.estimate import Estimate
-from vision.level import EVEN_SHARE, settled
+from vision.level import EVEN_SHARE, MOST_UNEVEN_SHARE, settled
 from vision.measure import Measured, measure_photo
 from vision.photo import Photo
 from vision.plane import Plane, fit_plane
@@ -66,6 +66,11 @@ def test_a_cloth_in_waves_levels_less(plane: Plane) -> None:
     waved = settled(plane, _waved(plane, 0.6))
     assert 0.4 < waved.uneven_mm < 2.0
     assert np.median(waved.sigma_px) > 2 * 0.25
+
+
+def test_a_cloth_in_folds_is_no_level(plane: Plane) -> None:
+    """Waves of 3 mm on 200 mm of cloth are more than a print that levels a plane to a per mille may have."""
+    assert settled(plane, _waved(plane, 3.0)).uneven_mm > MOST_UNEVEN_SHARE * 100
 
 
 def _measured(seed: int) -> tuple[Measured, float, float]:
