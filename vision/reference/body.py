@@ -87,7 +87,7 @@ def outline_of_sheet(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[F
             seen, inside = _colours(rgb, _mapped(px_from_mm, points))
             off = np.abs(np.median(seen, axis=1) - ground).sum(axis=1)
             off[inside.mean(axis=1) < 0.3] = np.inf
-            reach[(way + 1) // 2, axis] = way * (_walk(off, out, 0, 1, 1.0) + RIM_MM)
+            reach[(way + 1) // 2, axis] = way * (_walk(off, out, 0, 1) + RIM_MM)
     (x0, y0), (x1, y1) = low + reach[0], high + reach[1]
     return np.asarray(_mapped(px_from_mm, np.array([[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]]))[0])
 
@@ -197,7 +197,7 @@ def _bare_end(
         return None
     off = np.abs(rows - bare).sum(axis=1)
     off[inside.mean(axis=1) < 0.3] = np.inf
-    end = _walk(off, out, int(np.searchsorted(out, BESIDE_MM[1] * px_per_mm)), 1, px_per_mm)
+    end = _walk(off, out, int(np.searchsorted(out, BESIDE_MM[1] * px_per_mm)), 1)
     return None if end >= out[-1] - STEP_MM * px_per_mm else reach[1] + way * (end + RIM_MM * px_per_mm)
 
 
@@ -255,8 +255,8 @@ def _sides(
     start = len(vs) // 2
     stay = 0.5 * band_px + 1.0 * px_per_mm
     bare = (_off(seen.reshape(-1, 3), seen[near].reshape(-1, 3)) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
-    low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1, px_per_mm), -1, px_per_mm)
-    high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1, px_per_mm), 1, px_per_mm)
+    low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1), -1, px_per_mm)
+    high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1), 1, px_per_mm)
     low = _before_table(off, vs, low, -1, px_per_mm, stay)
     high = _before_table(off, vs, high, 1, px_per_mm, stay)
     rim = RIM_MM * px_per_mm
@@ -293,7 +293,7 @@ def _past_numbers(off: Floats, bare: Floats, at: Floats, end: float, way: int, p
         if beyond.min() < 0 or beyond.max() >= len(at) or (index != first and bare[index - way] < BETWEEN_NUMBERS):
             return end
         if index != first and (off[beyond] <= OTHER_COLOUR).all() and (bare[beyond] >= BARE_RULER).all():
-            return _walk(off, at, int(beyond[-1]), way, px_per_mm)
+            return _walk(off, at, int(beyond[-1]), way)
     return end
 
 
@@ -328,13 +328,13 @@ def _ends(
     ground = np.median(columns[middle], axis=0)
     off = np.abs(columns - ground).sum(axis=1)
     off[inside.mean(axis=1) < 0.3] = np.inf
-    before = _walk(off, us, int(np.searchsorted(us, 0.0)), -1, px_per_mm)
-    after = _walk(off, us, int(np.searchsorted(us, length)), 1, px_per_mm)
+    before = _walk(off, us, int(np.searchsorted(us, 0.0)), -1)
+    after = _walk(off, us, int(np.searchsorted(us, length)), 1)
     rim = RIM_MM * px_per_mm
     return min(before, 0.0) - rim, max(after, length) + rim
 
 
-def _walk(off: Floats | NDArray[np.float32], at: Floats, start: int, way: int, px_per_mm: float) -> float:
+def _walk(off: Floats | NDArray[np.float32], at: Floats, start: int, way: int) -> float:
     """From a start outwards to where another colour begins to last."""
     need = round(LASTING_MM / STEP_MM)
     run = 0

@@ -154,7 +154,7 @@ def _zero(grid: Grid) -> Floats | None:
     Both families are heard together: they have one spacing.
     """
     lines = [lines_of(grid, family) for family in (0, 1)]
-    heard = [hear(number, TICK_MM * (1 + _strength(ink))) for number, ink in lines]
+    heard = [hear(number, TICK_MM * (1 + _strength(ink)), worn=False) for number, ink in lines]
     costs = [{verdict.division.base_mm: verdict.cost for verdict in one.verdicts} for one in heard]
     total = sorted(
         (sum(cost.get(base, one.alike) for cost, one in zip(costs, heard, strict=True)), base)

@@ -40,8 +40,9 @@ BESIDE_SHARE = 0.15
 ASTRAY_SHARE = 0.08
 #: Share of the longer ticks of each kind that are worn or hidden in part, so that they look shorter by any amount.
 WORN_SHARE = 0.15
-#: At least this share of the ticks of one kind is alike, however many are worn or run into a number.
-ALIKE_SHARE = 0.35
+#: At least this share of the ticks of one kind is alike, however many are worn or run into a number; where none are
+#: worn, at least the second.
+ALIKE_SHARE, MOST_SHARE = 0.35, 0.5
 #: Share of the longest ticks that their numbers touch, so that they look longer still by any amount.
 TOUCHED_SHARE = 0.3
 #: A scale's longest ticks are longer than its shortest by at least this share of the shortest ...
@@ -196,10 +197,13 @@ TENTHS = (
 )
 
 
-def hear(index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Numbers] = ()) -> Hearing:
+def hear(
+    index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Numbers] = (), worn: bool = True
+) -> Hearing:
     """What the lengths (N,) of ticks numbered ``index``, in spacings, say about the size of a tick.
 
     ``unit`` "inch" or "mm" leaves only that unit's divisions. ``numbers`` are what comes round beside the ticks.
+    ``worn`` is whether ticks may look too short.
     """
     divisions = [d for d in DIVISIONS if unit in ("auto", d.unit)]
     told = unit != "auto"
@@ -212,7 +216,7 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Num
     size, index = size[order], index[order]
     shortest = max(float(np.quantile(size, 0.2)), 0.2)
     room = max(float(np.quantile(size, 0.98)) * 1.5, 3.0 * shortest)
-    alike = _cost(size, np.zeros(size.size, np.int64), 1, shortest, room)
+    alike = _cost(size, np.zeros(size.size, np.int64), 1, shortest, room, worn)
     assert alike is not None
     best: dict[float, Verdict] = {}
     if size[-max(1, size.size // 40)] < (1 + LEAST_STEP) * shortest:
@@ -231,7 +235,7 @@ def hear(index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Num
                 continue
             if np.bincount(rank, minlength=len(division.longer) + 1).min() < 1:
                 continue
-            cost = _cost(size, rank, len(division.longer) + 1, shortest, room)
+            cost = _cost(size, rank, len(division.longer) + 1, shortest, room, worn)
             if cost is None:
                 continue
             cost += extra + math.log(division.top) - _from_numbers(numbers, division, phase)
@@ -311,13 +315,14 @@ def _enough(rank: Ints, division: Division) -> bool:
     )
 
 
-def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) -> float | None:
+def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float, worn: bool) -> float | None:
     """Nats to explain sorted lengths with one length for each kind of tick; None where a longer kind is not longer."""
-    middle = np.array([_usual(size[rank == kind]) for kind in range(kinds)])
+    alike = ALIKE_SHARE if worn else MOST_SHARE
+    middle = np.array([_usual(size[rank == kind], alike) for kind in range(kinds)])
     step = np.diff(middle)
     if kinds > 1 and step.min() < max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()):
         return None
-    plain = _chance_cost(size, rank, middle, shortest, room)
+    plain = _chance_cost(size, rank, middle, shortest, room, worn)
     if kinds == 1:
         return plain
     # nearly all of the longest ticks may run into their numbers: then the shorter of them tell where they would end
@@ -325,19 +330,21 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float) ->
     middle[-1] = of_kind[of_kind.size // 5]
     if middle[-1] - middle[-2] < LEAST_KIND_STEP * shortest:
         return plain
-    return min(plain, _chance_cost(size, rank, middle, shortest, room))
+    return min(plain, _chance_cost(size, rank, middle, shortest, room, worn))
 
 
-def _usual(size: Floats) -> float:
-    """The length about which most of sorted lengths lie: worn ticks look shorter, those that touch numbers longer."""
-    most = max(2, math.ceil(ALIKE_SHARE * size.size))
+def _usual(size: Floats, share: float) -> float:
+    """The length about which a share of sorted lengths lies: worn ticks look shorter, touched ones longer."""
+    most = max(2, math.ceil(share * size.size))
     if size.size < most:
         return float(size[0])
     first = int(np.argmin(size[most - 1 :] - size[: size.size - most + 1]))
-    return float(size[first : first + most].mean())
+    low, high = size[first], size[first + most - 1]
+    alike = size[np.searchsorted(size, 2 * low - high) : np.searchsorted(size, 2 * high - low, side="right")]
+    return float(0.5 * (alike[(alike.size - 1) // 2] + alike[alike.size // 2]))
 
 
-def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room: float) -> float:
+def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room: float, worn: bool) -> float:
     kinds = len(middle)
     off = np.abs(size - middle[rank])
     longer = (rank == kinds - 1) & (size > middle[-1]) & (kinds > 1)
@@ -345,6 +352,6 @@ def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room
     chance = (1 - ASTRAY_SHARE) * np.exp(-off / breadth) / (2 * breadth) + ASTRAY_SHARE / room
     touched = TOUCHED_SHARE / max(room - middle[-1], shortest)
     chance[longer] = (1 - TOUCHED_SHARE) * chance[longer] + touched
-    marked = rank > 0
+    marked = (rank > 0) & worn
     chance[marked] = (1 - WORN_SHARE) * chance[marked] + (WORN_SHARE / middle[rank] * (size < middle[rank]))[marked]
     return float(-np.log(chance).sum() + 0.5 * (kinds + 1) * math.log(size.size))
