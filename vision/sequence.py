@@ -37,6 +37,8 @@ LEAST_PAIRS, PAIRED_REPEATS = 3, 2.5
 #: what is in view once more, and that must be at least so much of it (of two repeats, a half of what differs, mostly).
 COMES_BACK = 0.6
 COULD_COME_BACK = 0.2
+#: Where nothing differs at a part, a lag must differ by so much less to be more than it.
+MUCH_LESS = 0.5
 #: A change has come back where it is nearly as strong again.
 SAME_AGAIN = 0.75
 #: A cloth is uneven rather than printed otherwise where it differs by no more than this many times the same look, and
@@ -155,7 +157,8 @@ def _as_uneven(one: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     tilt is left is so uneven, and nothing is printed otherwise."""
     if one.most > UNEVEN_TIMES * one.same_look:
         return False
-    shares = {other.lag: _coming_back(one, other) for other in judged if _is_part(one.lag, other.lag)}
+    multiples = [other for other in judged if _is_part(one.lag, other.lag)]
+    shares = {other.lag: _coming_back(one, other, again=True) for other in multiples}
     seen = [lag for lag, (_, known) in shares.items() if known >= COULD_COME_BACK]
     printed = [lag for lag, share in shares.items() if _comes_back(share) and difference[lag] < difference[one.lag]]
     return bool(seen) and not printed
@@ -171,9 +174,19 @@ def _borne_out(whole: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     """Whether what rules out each part of a lag comes back with it: seen once, it may be a blemish. And a lag that
     differs more than its part passes by its greater play alone."""
     parts = [part for part in judged if _is_part(part.lag, whole.lag)]
-    if any(difference[part.lag] <= difference[whole.lag] for part in parts):
-        return False
-    return all(_comes_back(_coming_back(part, whole)) for part in parts if len(part.differs))
+    own = _least_difference(difference, whole.lag)
+    for part in parts:
+        enough = 1.0 if len(part.differs) else MUCH_LESS
+        if own >= enough * _least_difference(difference, part.lag):
+            return False
+    return all(_comes_back(_coming_back(part, whole, again=False)) for part in parts if len(part.differs))
+
+
+def _least_difference(difference: Doubles, lag: int) -> float:
+    """The difference at the minimum that lies within a sample of a lag."""
+    left, middle, right = (float(one) for one in difference[lag - 1 : lag + 2])
+    bend = left - 2 * middle + right
+    return middle - (left - right) ** 2 / (8 * bend) if bend > 0 and np.isfinite(bend) else middle
 
 
 def _comes_back(share: tuple[float, float]) -> bool:
@@ -182,13 +195,14 @@ def _comes_back(share: tuple[float, float]) -> bool:
     return known >= COULD_COME_BACK and back >= COMES_BACK * known
 
 
-def _coming_back(part: _Lag, whole: _Lag) -> tuple[float, float]:
+def _coming_back(part: _Lag, whole: _Lag, *, again: bool) -> tuple[float, float]:
     """Of what changes at one lag, which share is seen to come back with a longer one, and of which share that could be
     seen.
 
     A true repeat of several alike parts (A B A' B) differs from its parts in every turn: wherever two places differ
     that a part would make alike, so do those a whole lag before and after, each looking as its like does. A blemish, a
     crease or the end of a light is seen once; and where it lies in the middle, a long lag compares it with nothing.
+    With ``again`` the places must also be seen to differ again, which narrow differences do not at every place.
     """
     places = part.differs
     stretch = np.cumsum(np.diff(places, prepend=places[:1]) > 1)
@@ -200,11 +214,12 @@ def _coming_back(part: _Lag, whole: _Lag) -> tuple[float, float]:
     known, back = np.zeros(len(places), bool), np.ones(len(places), bool)
     for there in (places + whole.lag, places - whole.lag):
         first = np.minimum(there, places)
-        again = _at_places(near, there)
+        there_too = _at_places(near, there)
         one, other = (_at_places(whole.change, first + k) for k in (0, part.lag))
-        seen = np.isfinite(again) & np.isfinite(one) & np.isfinite(other)
+        seen = np.isfinite(there_too) & np.isfinite(one) & np.isfinite(other)
         known |= seen
-        back &= ~seen | ((again >= SAME_AGAIN * part.change[places]) & (one <= half) & (other <= half))
+        alike = (one <= half) & (other <= half)
+        back &= ~seen | (alike & (there_too >= SAME_AGAIN * part.change[places]) if again else alike)
     strength = part.change[places]
     total = max(float(strength.sum()), 1e-9)
     return float(strength[known & back].sum()) / total, float(strength[known].sum()) / total

@@ -186,6 +186,15 @@ def test_a_sequence_that_nearly_says_itself_is_not_cut_down(
         assert (turns < 2 and found is None) or found == pytest.approx(sum(widths_mm), rel=0.012), start
 
 
+@pytest.mark.parametrize("start", [0.05, 0.3, 0.55, 0.8])
+def test_a_stripe_a_millimetre_wider_in_one_turn_makes_the_repeat_and_no_longer_one(start: float) -> None:
+    """Three colours said four times, one stripe 1.1 mm wider in the last: the repeat is all twelve, 89.9 mm, and
+    not twice that, though a long lag allows edges more play than a millimetre."""
+    widths = (10.2, 7.4, 4.6) * 3 + (10.2, 8.5, 4.6)
+    profile = _begun(widths, "ABC" * 4, 4.6, start)
+    assert find_repeat(profile, np.ones(len(profile)), 0.25) == pytest.approx(89.9, rel=0.01)
+
+
 def test_two_colours_of_which_one_is_seen_whole_once_are_refused() -> None:
     """A red of 61 mm cut off by the frame on either side of green, red of 52 mm, green: the true repeat is 161 mm, and
     nothing seen contradicts 76 mm, so neither is told."""
