@@ -33,8 +33,11 @@ LEAST_SEGMENT_PX = 24.0
 #: Segments are one line where they run alike, deg, and lie beside it by at most so much: px of the finest level looked
 #: at, and this share of how far off they are.
 ALIKE_DEG, BESIDE_PX, BESIDE_SHARE = 2.5, 1.5, 0.01
-#: A line with many others parallel to it is a print's: it comes after those that are alone, by this share for each.
-CROWD = 0.1
+#: A line with many others nearly parallel to it, deg, is a print's: it comes after those that are alone, by this share
+#: for each.
+CROWD_DEG, CROWD = 6.0, 0.3
+#: So many are looked at, at most: a ruler's edges are not the last of more.
+MOST_LINES = 200
 #: Half the height of the band sampled along a line, px of the level: a margin and the ticks beyond it.
 HALF_BAND_PX = 48
 #: Height of a lane, px of the level: ticks are longer, and lean less than would blur them over it.
@@ -43,7 +46,7 @@ LANE_PX = 4
 #: their spacing by more than the spectrum resolves.
 WINDOW_PX, STEP_PX = 128, 64
 #: Periods looked for, px of the level; wider ones are found on the next coarser level.
-LEAST_PERIOD_PX, MOST_PERIOD_PX = 2.8, 9.0
+LEAST_PERIOD_PX, MOST_PERIOD_PX = 2.8, 11.0
 #: Lanes are levelled by a running mean of this length, px of the level, so that light and lettering do not matter.
 LEVELLING_PX = 25
 #: Ticks lean by at most about this (shift along the line over height): perspective, and lines not quite along a ruler.
@@ -70,22 +73,13 @@ MOST_SAMPLED_PX = 4.5e6
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Line:
-    """A straight line in the picture from ``start`` to ``stop``, (2,) each, in full-size pixels; ``edge_px`` of it are
-    seen."""
+    """A straight line in the picture from ``start`` (2,) on along the unit vector ``axis`` for ``length``, in full-size
+    pixels; ``edge_px`` of it are seen."""
 
     start: Floats
-    stop: Floats
+    axis: Floats
+    length: float
     edge_px: float
-
-    @property
-    def length(self) -> float:
-        """From end to end, px."""
-        return float(np.hypot(*(self.stop - self.start)))
-
-    @property
-    def axis(self) -> Floats:
-        """The unit vector (2,) along it."""
-        return np.asarray((self.stop - self.start) / self.length, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,9 +117,9 @@ def straight_lines(levels: Sequence[NDArray[np.uint8]]) -> list[Line]:
     if not lines:
         return []
     axis = np.array([line.axis for line in lines])
-    crowd = (np.abs(axis @ axis.T) > math.cos(math.radians(ALIKE_DEG))).sum(axis=1)
+    crowd = (np.abs(axis @ axis.T) > math.cos(math.radians(CROWD_DEG))).sum(axis=1)
     worth = np.array([line.edge_px for line in lines]) / (1 + CROWD * crowd)
-    return [lines[k] for k in np.argsort(-worth, kind="stable")]
+    return [lines[k] for k in np.argsort(-worth, kind="stable")[:MOST_LINES]]
 
 
 def find_beats(levels: Sequence[NDArray[np.uint8]], level: int, lines: Sequence[Line]) -> Iterator[Row]:
@@ -157,7 +151,7 @@ def _joined(ends: Floats, unit: float) -> list[Line]:
         for _ in range(2):
             off = middle - centre
             far, across = np.abs(off @ own), np.abs(off @ np.array([-own[1], own[0]]))
-            member = free & (np.abs(axis @ own) > math.cos(math.radians(ALIKE_DEG)))
+            member = free & (np.abs(axis @ own) > _ALIKE)
             member &= across < BESIDE_PX * unit + BESIDE_SHARE * far
             member[k] = True
             points, weight = ends[member].reshape(-1, 2), np.repeat(length[member], 2)
@@ -165,9 +159,8 @@ def _joined(ends: Floats, unit: float) -> list[Line]:
             _, _, turn = np.linalg.svd((points - centre) * np.sqrt(weight)[:, None], full_matrices=False)
             own = turn[0]
         along = (points - centre) @ own
-        lines.append(
-            Line(start=centre + along.min() * own, stop=centre + along.max() * own, edge_px=float(length[member].sum()))
-        )
+        edge = float(length[member].sum())
+        lines.append(Line(start=centre + along.min() * own, axis=own, length=float(np.ptp(along)), edge_px=edge))
         free &= ~member
     return lines
 
@@ -181,12 +174,13 @@ def _spread(lines: Sequence[Line], level: int) -> list[Line]:
         points = line.start + np.arange(0.0, line.length + 1, 8 * scale)[:, None] * line.axis
         covered = np.zeros(len(points), np.bool_)
         for other in kept:
-            if abs(float(other.axis @ line.axis)) < math.cos(math.radians(ALIKE_DEG)):
+            x, y = other.axis
+            if abs(float(x * line.axis[0] + y * line.axis[1])) < _ALIKE:
                 continue
             off = points - other.start
-            along, across = off @ other.axis, np.abs(off @ np.array([-other.axis[1], other.axis[0]]))
+            along, across = off @ other.axis, off @ np.array([-y, x])
             spare = WINDOW_PX / 4 * scale
-            covered |= (across < 0.4 * HALF_BAND_PX * scale) & (along > -spare) & (along < other.length + spare)
+            covered |= (np.abs(across) < 0.4 * HALF_BAND_PX * scale) & (along > -spare) & (along < other.length + spare)
         if covered.mean() < 0.6:
             kept.append(line)
             sampled += 2 * HALF_BAND_PX * (line.length / scale + WINDOW_PX)
@@ -198,23 +192,22 @@ def _spread(lines: Sequence[Line], level: int) -> list[Line]:
 def _band(picture: NDArray[np.uint8], level: int, line: Line) -> _Band:
     scale = 2.0**level
     count = max(1, math.ceil((line.length / scale - WINDOW_PX / 2) / STEP_PX) + 1)
-    points = _places(line, scale, (count - 1) * STEP_PX + WINDOW_PX)
-    at = ((points - (scale - 1) / 2) / scale).astype(np.float32)
-    grey = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    lanes = np.asarray(grey, dtype=np.float32).reshape(-1, LANE_PX, at.shape[1]).mean(axis=1)
+    x, y = _places(line, scale, (count - 1) * STEP_PX + WINDOW_PX)
+    grey = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    lanes = np.asarray(grey, dtype=np.float32).reshape(-1, LANE_PX, x.shape[1]).mean(axis=1)
     lanes -= cv2.blur(lanes, (LEVELLING_PX, 1), borderType=cv2.BORDER_REFLECT)
     windows = np.lib.stride_tricks.sliding_window_view(lanes, WINDOW_PX, axis=1)[:, ::STEP_PX]
     spectra = np.fft.rfft(windows * _TAPER, axis=2)[..., _PERIODS]
     return _Band(line=line, lanes=lanes, spectra=np.asarray(spectra, dtype=np.complex64))
 
 
-def _places(line: Line, scale: float, size: int) -> Floats:
-    """Where a band is sampled, full-size pixels: (2·HALF_BAND_PX, size, 2)."""
-    along = (np.arange(size) - (size - 1) / 2) * scale
-    across = (np.arange(-HALF_BAND_PX, HALF_BAND_PX) + 0.5) * scale
-    normal = np.array([-line.axis[1], line.axis[0]])
-    middle = 0.5 * (line.start + line.stop)
-    return np.asarray(middle + along[None, :, None] * line.axis + across[:, None, None] * normal, dtype=np.float64)
+def _places(line: Line, scale: float, size: int) -> tuple[Powers, Powers]:
+    """Where a band is sampled, in the level's pixels: x and y, (2·HALF_BAND_PX, size) each."""
+    middle = (line.start + 0.5 * line.length * line.axis - (scale - 1) / 2) / scale
+    along = (np.arange(size) - (size - 1) / 2).astype(np.float32)
+    across = (np.arange(-HALF_BAND_PX, HALF_BAND_PX) + 0.5).astype(np.float32)[:, None]
+    x, y = line.axis.astype(np.float32)
+    return np.float32(middle[0]) + along * x - across * y, np.float32(middle[1]) + along * y + across * x
 
 
 def _beats(band: _Band, height: int) -> list[_Beat]:
@@ -309,7 +302,7 @@ def _row(beat: _Beat, level: int) -> Row:
     start = ((math.pi if dark else 0.0) - phase) / (2 * math.pi) % 1.0 / frequency
     along = first + np.arange(start, WINDOW_PX - 1, 1 / frequency) - (band.lanes.shape[1] - 1) / 2
     normal = np.array([-axis[1], axis[0]])
-    base = 0.5 * (band.line.start + band.line.stop) + (lanes[0] * LANE_PX - HALF_BAND_PX) * scale * normal
+    base = band.line.start + 0.5 * band.line.length * axis + (lanes[0] * LANE_PX - HALF_BAND_PX) * scale * normal
     lean = _lean(beat, frequency)
     tick = normal + lean * axis
     # the beat's places are those of its middle lanes; the bases lie where the lean leads from there
@@ -335,6 +328,7 @@ def _lean(beat: _Beat, frequency: float) -> float:
     return lean + round((beat.lean - lean) / once) * once
 
 
+_ALIKE = math.cos(math.radians(ALIKE_DEG))
 _TAPER = np.hanning(WINDOW_PX + 2)[1:-1].astype(np.float32)
 # one more at either end: a peak is higher than both its neighbours
 _PERIODS = slice(int(WINDOW_PX / MOST_PERIOD_PX) - 1, int(WINDOW_PX / LEAST_PERIOD_PX) + 2)

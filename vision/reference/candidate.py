@@ -21,6 +21,8 @@ Levels = Sequence[NDArray[np.uint8]]
 
 #: Rows followed on each level of the picture, the most promising first: beats, and strokes.
 BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
+#: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
+LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
 #: may make one more.
 FIELD_ROWS = 3
@@ -107,6 +109,8 @@ class _Search:
 
     def _take(self, comb: Comb) -> None:
         """Keep a comb where it is worth more than all that are the same ticks."""
+        if comb.share_present < LEAST_PRESENT:
+            return
         fresh = Candidate(comb=comb, hearing=self._hearing(comb))
         rivals = [other for other in self._found if _same(other.comb, comb)]
         if all(_better(fresh, other) for other in rivals):
