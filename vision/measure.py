@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.beyond import beyond
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.estimate import Estimate
@@ -200,6 +201,7 @@ def _measure_cloth(
             bow = measure_bow(finding.evidence.crossings_mm, print_.across_direction_deg.value)
             print_ = replace(print_, bow_percent=bow)
         print_ = _coloured(print_, gains, which, warnings)
+        region = _going_on(plane, region, finding.print or print_, photo, which, warnings)
     weave = None
     if request.weave and print_ is not None:
         weave = weave_direction(plane, photo.rgb, region, print_, tuple(map(grown, covered)))
@@ -217,6 +219,20 @@ def _measure_cloth(
             "whole, on a plain table of another colour, the ruler well away from it."
         )
     return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
+
+
+def _going_on(
+    plane: Plane, region: ClothRegion, print_: Print, photo: Photo, which: str, warnings: list[str]
+) -> ClothRegion:
+    """The cloth with a wider uncertainty, and a word, where a stripe of the table's colour may follow at its rim."""
+    sides = beyond(plane, region, print_, photo.rgb)
+    for side in sides:
+        warnings.append(
+            f"{which}The cloth may go on for up to {side.width_mm:.0f} mm beyond its {side.side} edge as drawn: the "
+            "stripe that would follow there looks like the table. Lay it on a table of another colour."
+        )
+    widest = max((side.width_mm for side in sides), default=0.0)
+    return replace(region, u95_mm=max(region.u95_mm, widest))
 
 
 def _taken_as_flat(square: SquareOn) -> SquareOn:
