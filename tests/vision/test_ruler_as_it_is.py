@@ -80,6 +80,17 @@ def test_faint_ticks_beside_a_bold_check_are_read() -> None:
     assert px_per_mm_of(readings[0]) == pytest.approx(2.9, rel=2e-3)
 
 
+def test_ticks_worn_at_their_feet_do_not_bend_the_ruler() -> None:
+    """On a straight wooden rule a third of the ticks are worn off from its edge, by up to 4 mm, in whole stretches:
+    all marks are on one straight line all the same, to 0.7 mm (the maker's geometry)."""
+    shot = draw(56052).shot
+    (reading,) = read_rulers(as_stored(shoot(shot)))
+    on_table = shot.lens.table_mm(reading.marks_px)
+    middle = on_table.mean(axis=0)
+    across = np.array([-shot.rulers[0].axis[1], shot.rulers[0].axis[0]])
+    assert np.abs((on_table - middle) @ across).max() < 0.7
+
+
 def test_a_near_and_a_far_ruler_do_not_contradict_each_other() -> None:
     """Seen aslant, a near millimetre ruler and a far millimetre tape differ in scale by a fifth in the picture: both
     are read, a millimetre a tick (the maker's geometry; the lens bends neither by more than 0.5 %)."""

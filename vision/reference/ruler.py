@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.reference.body import outline_of
 from vision.reference.candidate import PLAIN_EVIDENCE, Candidate, candidates
-from vision.reference.comb import Comb
+from vision.reference.comb import LEAST_BASE_SIGMA_PX, Comb
 from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.paper import read_paper
@@ -35,6 +35,9 @@ MOST_LEEWAY = 0.19
 NO_DOUBT, TILT_LEEWAY = 40.0, 0.35
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
+#: A tick that begins further from the others' course than so many standard deviations is worn there; the course is
+#: drawn anew so many times.
+SOUND_SIGMAS, SETTLED = 3.0, 8
 #: Places along a scale at which it is asked whether lines cross there.
 FEW_PLACES = 15
 #: Evidence (nats) under which numbers beside the ticks are not asked either.
@@ -159,7 +162,7 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
     along = np.arange(len(across), dtype=np.float64)
     trend = np.polyval(np.polyfit(along, across, 1), along)
     noise = 1.4826 * float(np.median(np.abs(across - trend))) / math.sqrt(2)
-    bases, base_sigma = comb.bases()
+    bases, base_sigma = _standing(comb)
     position = np.stack([number * division.base_mm, np.zeros(len(number))], axis=1)
     return Reading(
         source="ruler",
@@ -174,3 +177,22 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm, whole),
         across_sigma_px=base_sigma,
     )
+
+
+def _standing(comb: Comb) -> tuple[Floats, float]:
+    """Where the ticks stand (N, 2), and one standard deviation of it across the ruler, px.
+
+    Worn ticks begin short of there, whole stretches of them: they are taken to stand where the sound ones say.
+    """
+    bases, _ = comb.bases()
+    along = comb.index - comb.index.mean()
+    height = ((bases - comb.places_px) * comb.lean).sum(axis=1) / (comb.lean**2).sum(axis=1)
+    course = np.full(height.size, np.median(height))
+    for _ in range(SETTLED):
+        off = np.abs(height - course)
+        # the nearer half only (least trimmed squares, Rousseeuw 1984): a third may be worn
+        sound = off <= max(float(np.median(off)), SOUND_SIGMAS * LEAST_BASE_SIGMA_PX)
+        course = np.polyval(np.polyfit(along[sound], height[sound], 3), along)
+    sigma = max(1.4826 * float(np.median(np.abs(height - course))), LEAST_BASE_SIGMA_PX)
+    worn = np.abs(height - course) > SOUND_SIGMAS * sigma
+    return np.where(worn[:, None], comb.places_px + course[:, None] * comb.lean, bases), sigma
