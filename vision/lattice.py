@@ -34,12 +34,14 @@ SQUARE_PLAY_DEG = 5.0
 #: Axes within this of square, deg, go before others that are not: no photograph is rectified worse (rendered scenes).
 NEARLY_SQUARE_DEG = 1.5
 #: A lattice near a hexagon holds three rectangles of one area and nearly one size (their sides as 1 to the root of 3).
-#: Rectangles whose diagonals differ by less than this share are such rivals; the squarest that lies along the photo is
+#: Rectangles whose diagonals differ by less than this share are such rivals; the squarest that lies along the cloth is
 #: the print's own: off square by about so much, deg (rectification, rendered scenes), askew in the photo by so much.
 RIVAL_SHARE = 0.15
 _SQUARE_SIGMA_DEG, _LEAN_SIGMA_DEG = 0.25, 12.0
-#: Prints lie along the photo's axes within this, mostly (practice); a lattice far from them is a half-drop or brick.
+#: Prints lie along their cloth within this, mostly (practice); a lattice far from that is a half-drop or brick.
 _ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
+#: Cloth that fills so much of the rectangle round it is one itself: of others, the photo's axes count.
+_RECTANGLE_SHARE = 0.9
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
 _FLATNESS_RELATIVE_U95 = 0.0008
 #: Slower than this share of the motif's longer translation is not the motif (its own first wave keeps nine tenths).
@@ -89,7 +91,7 @@ def _look(swatch: Swatch) -> LatticeFit | None:
     basis, scatter_px = _refined(correlation, basis)
     if not _crossed(correlation, basis) or _nearest(correlation, basis) < PRINT_CORRELATION:
         return None
-    named = _named(basis)
+    named = _named(basis, lying_deg(swatch.mask))
     if named is None:
         return None
     kind, a, b, across, along = named
@@ -284,10 +286,24 @@ def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:
     return float(np.median([f[1] for f in found if f is not None] or [0.0]))
 
 
-def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:
+def lying_deg(mask: Mask) -> float:
+    """How a rectangular cloth lies in the picture: the angle of a side, counter-clockwise as seen, in [-45, 45); 0
+    where it is no rectangle. Prints run along their cloth, however that lies."""
+    rows, columns = mask.nonzero()
+    corners = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.float32))
+    _, size, angle = cv2.minAreaRect(corners)
+    if cv2.contourArea(corners) < _RECTANGLE_SHARE * size[0] * size[1]:
+        return 0.0
+    return (45.0 - angle) % 90.0 - 45.0
+
+
+def _named(
+    basis: Doubles, lying: float = 0.0
+) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:
     """Kind, a, b and the sides of the smallest rectangular repeat, across nearer the x axis; None where none is square.
 
-    A half-drop's and a brick's lattices are the same when turned: the wider rectangle is called a half-drop.
+    ``lying``: how the cloth lies, deg. A half-drop's and a brick's lattices are the same when turned: the wider
+    rectangle is called a half-drop.
     """
     found = []
     whole = [(i, j) for i in range(-4, 5) for j in range(-4, 5) if (i, j) > (0, 0) and math.gcd(i, j) == 1]
@@ -309,7 +325,7 @@ def _named(basis: Doubles) -> tuple[LatticeKind | None, Doubles, Doubles, Double
             )
         )
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
-        lean = abs(math.degrees(math.atan2(across[1], across[0])))
+        lean = abs((math.degrees(math.atan2(-across[1], across[0])) - lying + 45) % 90 - 45)
         askew = off_square > NEARLY_SQUARE_DEG or index > 2
         found.append((index, float(across @ across + along @ along), lean, across, along, askew, off_square))
     if not found:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
-from vision.lattice import _named
+from vision.lattice import _named, lying_deg
 from vision.measure import measure_photo
 from vision.photo import Photo
 
@@ -60,3 +61,23 @@ def test_a_table_in_view_changes_no_motif() -> None:
     assert found.along is not None
     assert found.across.value == pytest.approx(photograph.truth.across_mm, rel=0.005)
     assert found.along.value == pytest.approx(photograph.truth.along_mm, rel=0.005)
+
+
+@pytest.mark.parametrize("lean", [-36.0, -20.0, 0.0, 31.0, 43.0])
+def test_a_turned_cloth_keeps_its_straight_lattice(lean: float) -> None:
+    """A cell of 19 by 18.8 on a cloth that lies turned is named by the cloth's own sides; by the photo's, two cells
+    would make a half-drop that lies straighter there."""
+    named = _named(turned([(19.0, 0.0), (0.0, 18.8)], lean), lean)
+    assert named is not None
+    assert named[0] == "straight"
+    assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([18.8, 19.0])
+
+
+@pytest.mark.parametrize("lean", [-36.0, 0.0, 12.0, 44.0])
+def test_how_a_cloth_lies_is_told_from_its_outline(lean: float) -> None:
+    """A rectangle of 300 by 180 drawn turned lies as drawn, to half a degree; a triangle lies in no way."""
+    ring = turned([(-150.0, -90.0), (150.0, -90.0), (150.0, 90.0), (-150.0, 90.0)], lean) + 250
+    mask = cv2.fillPoly(np.zeros((500, 500), np.uint8), [np.rint(ring).astype(np.int32)], 1) > 0
+    assert lying_deg(mask) == pytest.approx(lean, abs=0.5)
+    half = cv2.fillPoly(np.zeros((500, 500), np.uint8), [np.rint(ring[:3]).astype(np.int32)], 1) > 0
+    assert lying_deg(half) == 0.0
