@@ -175,3 +175,28 @@ def test_worn_fives_and_tens_are_still_told_by_the_sound_ones() -> None:
     assert heard.best is not None
     assert heard.best.division.longer == (5, 10)
     assert (heard.best.division.base_mm, heard.best.phase) == (1.0, 6)
+
+
+def test_ticks_longer_than_any_rulers_are_not_believed() -> None:
+    """Of a scale whose shortest ticks would be 10 mm long (common practice: 2 to 7 mm) nothing is sure: a thirty-second
+    was taken for a sixteenth."""
+    index = np.arange(128)
+    rank = np.array([next((k for k, every in enumerate((16, 8, 4, 2)) if i % every == 0), 4) for i in index])
+    size = np.array([1.5, 1.35, 1.2, 1.1, 1.0])[rank]
+    usual, long = (hear(index, size * mm / (25.4 / 16)) for mm in (4.0, 10.0))
+    assert usual.sure()
+    assert usual.best is not None
+    assert usual.best.division.base_mm == 25.4 / 16
+    assert not (long.sure() and long.best is not None and long.best.division.base_mm == 25.4 / 16)
+
+
+def test_few_worn_ticks_keep_their_kind() -> None:
+    """Where three of five half-inch ticks are worn short, the other two still say that halves are longer than quarters,
+    so that thirty-seconds are not left out."""
+    index = np.arange(140)
+    rank = np.array([next((k for k, every in enumerate((32, 16, 8, 4, 2)) if i % every == 0), 5) for i in index])
+    size = np.array([9.3, 8.5, 7.7, 6.9, 6.1, 5.2])[rank] / (25.4 / 32) + np.random.default_rng(3).normal(0, 0.15, 140)
+    halves = np.flatnonzero(rank == 1)
+    size[halves[:3]] *= (0.6, 0.71, 0.7)
+    heard = hear(index, size)
+    assert any(v.division.longer == (2, 4, 8, 16, 32) for v in heard.verdicts)

@@ -45,11 +45,13 @@ FEWEST, PRESENT, PLAIN = 3, 0.7, 0.4
 
 class Numbers(NamedTuple):
     """Something that stands beside each ``period``-th tick, the one numbered ``tick`` among them; ``evidence`` (nats)
-    says how much better that is explained by this period than by any other, or none."""
+    says how much better that is explained by this period than by any other, or none; ``at_halves`` how much better by
+    twice this period, every other one being something else."""
 
     period: int
     tick: int
     evidence: float
+    at_halves: float = 0.0
 
 
 def numbering(
@@ -101,8 +103,8 @@ def _coming_round(edges: Floats, index: Ints) -> Numbers | None:
             best = Numbers(period, tick, gain)
     if best is None:
         return None
-    rival = max((gain for n, gain in gains.items() if n % best.period), default=0.0)
-    return best._replace(evidence=best.evidence - max(rival, 0.0))
+    rival = max(0.0, *(gain for n, gain in gains.items() if n % best.period), 0.0)
+    return best._replace(evidence=best.evidence - rival, at_halves=gains.get(2 * best.period, 0.0) - rival)
 
 
 def _middle(edges: Floats, index: Ints, period: int) -> int:

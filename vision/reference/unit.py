@@ -62,6 +62,9 @@ TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
 #: lengths were misread (digits that touch the ticks), and nothing is sure.
 LEAST_TICK_MM = 1.0
+#: ... nor longer than this, mm (common practice: the longest are hardly ever 15 mm). Where they seem so, the scale is
+#: divided more finely.
+MOST_TICK_MM = 8.5
 #: ... nor, as a share of the spacing, than this: shorter are the tips of ticks whose finer neighbours were overlooked.
 LEAST_TICK_SHARE = 0.3
 #: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
@@ -140,7 +143,9 @@ class Hearing:
         best = self.best
         if best is None or best.division.unit == "none":
             return False
-        if self.shortest < LEAST_TICK_SHARE or self.shortest * best.division.base_mm < LEAST_TICK_MM:
+        if self.shortest < LEAST_TICK_SHARE:
+            return False
+        if not LEAST_TICK_MM <= self.shortest * best.division.base_mm <= MOST_TICK_MM:
             return False
         if self.told:
             return self.margin() >= TOLD_MARGIN and self.evidence() >= LEAST_EVIDENCE
@@ -265,18 +270,22 @@ def levelled(index: Ints, size: Floats) -> Floats:
 
 
 def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) -> float:
-    """Nats for a division from what stands beside each whole of it.
+    """Nats for a division from what stands beside each whole of it, or beside each half: from afar worn numbers and the
+    long ticks of half inches look alike.
 
     Cloth beside a ruler repeats too: what comes round after another number of ticks, or stands elsewhere, says nothing.
     """
-    return max(
-        (min(MOST_FROM_NUMBERS, one.evidence) for one in numbers if _beside(one, division.numbered, phase)), default=0.0
-    )
+    whole = division.numbered
+    beside = [one._replace(evidence=min(MOST_FROM_NUMBERS, one.evidence)) for one in numbers if _beside(one, phase)]
+    told = [one.evidence for one in beside if one.period == whole]
+    told += [one.at_halves for one in beside if 2 * one.period == whole]
+    return min(MOST_FROM_NUMBERS, max(told, default=0.0))
 
 
-def _beside(numbers: Numbers, whole: int, phase: int) -> bool:
-    off = (numbers.tick - phase + whole // 2) % whole - whole // 2 if whole else 0
-    return numbers.period == whole and abs(off) <= max(1.0, BESIDE_SHARE * whole)
+def _beside(numbers: Numbers, phase: int) -> bool:
+    whole = numbers.period
+    off = (numbers.tick - phase + whole // 2) % whole - whole // 2
+    return abs(off) <= max(1.0, BESIDE_SHARE * whole)
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
@@ -319,9 +328,12 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float, wo
     """Nats to explain sorted lengths with one length for each kind of tick; None where a longer kind is not longer."""
     alike = ALIKE_SHARE if worn else MOST_SHARE
     middle = np.array([_usual(size[rank == kind], alike) for kind in range(kinds)])
-    step = np.diff(middle)
-    if kinds > 1 and step.min() < max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()):
-        return None
+    if not _rising(middle, shortest):
+        # of few ticks most may be worn: then the longer half tells where they would end
+        of_kinds = [size[rank == kind] for kind in range(1, kinds)]
+        middle[1:] = [_usual(of_kind[of_kind.size // 2 :], alike) for of_kind in of_kinds]
+        if not worn or not _rising(middle, shortest):
+            return None
     plain = _chance_cost(size, rank, middle, shortest, room, worn)
     if kinds == 1:
         return plain
@@ -331,6 +343,12 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float, wo
     if middle[-1] - middle[-2] < LEAST_KIND_STEP * shortest:
         return plain
     return min(plain, _chance_cost(size, rank, middle, shortest, room, worn))
+
+
+def _rising(middle: Floats, shortest: float) -> bool:
+    """Whether each kind of tick is longer than the one before, by steps that are much alike."""
+    step = np.diff(middle)
+    return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()))
 
 
 def _usual(size: Floats, share: float) -> float:
