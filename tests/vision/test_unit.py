@@ -193,9 +193,9 @@ def test_ticks_longer_than_any_rulers_are_not_believed() -> None:
 def test_few_worn_ticks_keep_their_kind() -> None:
     """Where three of five half-inch ticks are worn short, the other two still say that halves are longer than quarters,
     so that thirty-seconds are not left out."""
-    index = np.arange(140)
+    index = np.arange(170)
     rank = np.array([next((k for k, every in enumerate((32, 16, 8, 4, 2)) if i % every == 0), 5) for i in index])
-    size = np.array([9.3, 8.5, 7.7, 6.9, 6.1, 5.2])[rank] / (25.4 / 32) + np.random.default_rng(3).normal(0, 0.15, 140)
+    size = np.array([9.3, 8.5, 7.7, 6.9, 6.1, 5.2])[rank] / (25.4 / 32) + np.random.default_rng(3).normal(0, 0.15, 170)
     halves = np.flatnonzero(rank == 1)
     size[halves[:3]] *= (0.6, 0.71, 0.7)
     heard = hear(index, size)
