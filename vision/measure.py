@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from vision.beyond import beyond
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
-from vision.estimate import Estimate
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
@@ -30,7 +29,7 @@ from vision.relief import with_relief
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
-from vision.swatch import folded_deg
+from vision.transfer import bent_mm, carried
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
 COARSE_SIDE_PX = 1000
@@ -78,7 +77,7 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     """Measure one upright photograph.
 
     Lengths are in mm with their 95 % uncertainty, which includes the reference's own tolerance, the plane's tilt, the
-    focal length and the noise of the marks; it leaves out a cloth that does not lie flat.
+    focal length, the noise of the marks and what the cloth's relief, as its print shows it, leaves open.
 
     Raises
     ------
@@ -99,10 +98,10 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     levelled = _levelled(photo, plane, regions, covered)
     if levelled is not plane:
         covered = _covered(levelled, readings)
-        if max(_bent_mm(region, plane, levelled) for region in regions) > STRAIGHT_MM:
+        if max(bent_mm(region, plane, levelled) for region in regions) > STRAIGHT_MM:
             regions = _cloths(photo, levelled, covered, warnings)
         else:
-            regions = tuple(_carried(region, plane, levelled) for region in regions)
+            regions = tuple(carried(region, plane, levelled) for region in regions)
         plane = levelled
     found = tuple(
         _measure_cloth(photo, plane, region, covered, request, number, gains, warnings)
@@ -131,38 +130,6 @@ def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: l
     if len(regions) > MOST_CLOTHS:
         warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
     return regions[:MOST_CLOTHS]
-
-
-def _carried(region: ClothRegion, before: Plane, after: Plane) -> ClothRegion:
-    """A cloth found in one plane as it lies in another that differs little."""
-
-    def moved(points_mm: tuple[Point, ...]) -> tuple[Point, ...]:
-        return tuple((float(x), float(y)) for x, y in after.to_mm(before.to_px(np.asarray(points_mm))))
-
-    edges = []
-    for edge in region.edges:
-        start, end = moved((edge.start_mm, edge.end_mm))
-        turned = _direction_deg(start, end) - _direction_deg(edge.start_mm, edge.end_mm)
-        direction = Estimate(folded_deg(edge.direction_deg.value + turned), edge.direction_deg.u95)
-        edges.append(replace(edge, start_mm=start, end_mm=end, direction_deg=direction))
-    outline, holes = moved(region.outline_mm), tuple(moved(hole) for hole in region.holes_mm)
-    return replace(region, outline_mm=outline, holes_mm=holes, edges=tuple(edges))
-
-
-def _direction_deg(start: Point, end: Point) -> float:
-    return float(np.degrees(np.arctan2(start[1] - end[1], end[0] - start[0])))
-
-
-def _bent_mm(region: ClothRegion, before: Plane, after: Plane) -> float:
-    """By how much straight edges of a cloth found in one plane are bent in another."""
-    bent = 0.0
-    for edge in region.edges:
-        start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
-        first, middle, last = after.to_mm(before.to_px(np.stack([start, (start + end) / 2, end])))
-        along = (last - first) / np.hypot(*(last - first))
-        off = middle - first
-        bent = max(bent, abs(float(off[0] * along[1] - off[1] * along[0])))
-    return bent
 
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
