@@ -44,3 +44,15 @@ def flat(
         length_relative_u95=length_relative_u95,
         angle_u95_deg=0.05,
     )
+
+
+def as_it_is(rgb: np.ndarray, *, px_per_mm: float = 1.0) -> SquareOn:
+    """A picture (H, W, 3) taken as lying square-on, its scale known exactly."""
+    return SquareOn(
+        rgb=np.ascontiguousarray(rgb, dtype=np.uint8),
+        valid=np.ones(rgb.shape[:2], bool),
+        px_per_mm=px_per_mm,
+        origin_mm=(0.0, 0.0),
+        length_relative_u95=0.0,
+        angle_u95_deg=0.0,
+    )

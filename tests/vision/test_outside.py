@@ -4,24 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from tests.accuracy.real import photos_folder
+from tests.vision.flat import as_it_is
 from vision.photo import read_photo
 from vision.print import measure_print
 from vision.square import SquareOn
-
-
-def _picture(rgb: NDArray[np.uint8]) -> SquareOn:
-    """A picture taken as lying square-on, a pixel a millimetre."""
-    return SquareOn(
-        rgb=np.ascontiguousarray(rgb),
-        valid=np.ones(rgb.shape[:2], np.bool_),
-        px_per_mm=1.0,
-        origin_mm=(0.0, 0.0),
-        length_relative_u95=0.0,
-        angle_u95_deg=0.0,
-    )
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +18,7 @@ def check_cloth() -> SquareOn:
     folder = photos_folder()
     if folder is None:
         pytest.skip("the folder of real photographs is not on this machine")
-    return _picture(read_photo(folder / "check_cloth.jpg").rgb)
+    return as_it_is(read_photo(folder / "check_cloth.jpg").rgb)
 
 
 def _both_ways(square: SquareOn) -> tuple[float, float]:

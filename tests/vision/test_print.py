@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from tests.makers.cloth import CheckPrint, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
-from tests.vision.flat import flat
+from tests.vision.flat import as_it_is, flat
 from vision.print import measure_print
 from vision.square import SquareOn
 
@@ -27,18 +27,7 @@ def _photograph(name: str) -> SquareOn:
     path = _photos() / name
     if not path.exists():
         pytest.skip(f"the measured photographs are not here ({path})")
-    return _picture(np.asarray(Image.open(path).convert("RGB")), px_per_mm=1.0)
-
-
-def _picture(rgb: np.ndarray, *, px_per_mm: float) -> SquareOn:
-    return SquareOn(
-        rgb=np.ascontiguousarray(rgb, dtype=np.uint8),
-        valid=np.ones(rgb.shape[:2], bool),
-        px_per_mm=px_per_mm,
-        origin_mm=(0.0, 0.0),
-        length_relative_u95=0.0,
-        angle_u95_deg=0.0,
-    )
+    return as_it_is(np.asarray(Image.open(path).convert("RGB")), px_per_mm=1.0)
 
 
 def test_check_has_both_repeats() -> None:
@@ -123,7 +112,7 @@ def test_random_blots_have_no_print() -> None:
     rng = np.random.default_rng(4)
     field = rng.normal(0, 1, (90, 120))
     blots = np.kron(np.where(field[..., None] > 1, [[[150, 40, 40]]], [[[220, 210, 190]]]), np.ones((8, 8, 1)))
-    picture = _picture(blots, px_per_mm=4.0)
+    picture = as_it_is(blots, px_per_mm=4.0)
     finding = measure_print(picture, picture.valid)
     assert finding.print is None
     assert "photograph" in finding.warnings[0]
@@ -203,6 +192,6 @@ def test_pictures_that_are_no_cloth_show_no_print(name: str) -> None:
         picture = getattr(data, name)()
     except Exception as error:  # pooch raises what its version likes
         pytest.skip(f"scikit-image's picture {name} is not on this machine ({error})")
-    square = _picture(np.dstack([picture] * 3) if picture.ndim == 2 else picture, px_per_mm=2.0)
+    square = as_it_is(np.dstack([picture] * 3) if picture.ndim == 2 else picture, px_per_mm=2.0)
     print_ = measure_print(square, square.valid).print
     assert print_ is None or print_.across is None
