@@ -286,6 +286,10 @@ def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:
     return float(np.median([f[1] for f in found if f is not None] or [0.0]))
 
 
+#: Cells, squared diagonal, lean (deg), across, along, whether far from square, and degrees off square.
+_Rectangle = tuple[int, float, float, Doubles, Doubles, bool, float]
+
+
 def lying_deg(mask: Mask) -> float:
     """How a rectangular cloth lies in the picture: the angle of a side, counter-clockwise as seen, in [-45, 45); 0
     where it is no rectangle. Prints run along their cloth, however that lies."""
@@ -297,6 +301,11 @@ def lying_deg(mask: Mask) -> float:
     return (45.0 - angle) % 90.0 - 45.0
 
 
+def _unlikely(rectangle: _Rectangle) -> float:
+    """How unlikely it is that a print's own rectangle is so far off square and lies so askew (a chi-square)."""
+    return (rectangle[6] / _SQUARE_SIGMA_DEG) ** 2 + (rectangle[2] / _LEAN_SIGMA_DEG) ** 2
+
+
 def _named(
     basis: Doubles, lying: float = 0.0
 ) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:
@@ -305,7 +314,7 @@ def _named(
     ``lying``: how the cloth lies, deg. A half-drop's and a brick's lattices are the same when turned: the wider
     rectangle is called a half-drop.
     """
-    found = []
+    found: list[_Rectangle] = []
     whole = [(i, j) for i in range(-4, 5) for j in range(-4, 5) if (i, j) > (0, 0) and math.gcd(i, j) == 1]
     for p, q in itertools.combinations(whole, 2):
         index = abs(p[0] * q[1] - p[1] * q[0])
@@ -333,9 +342,9 @@ def _named(
     found.sort(key=lambda f: (f[5], f[0], f[1]))
     least = found[0]
     rivals = [f for f in found if (f[5], f[0]) == (least[5], least[0]) and f[1] < (1 + RIVAL_SHARE) ** 2 * least[1]]
-    best = min(rivals, key=lambda f: (f[6] / _SQUARE_SIGMA_DEG) ** 2 + (f[2] / _LEAN_SIGMA_DEG) ** 2)
+    best = min(rivals, key=_unlikely)
     upright = [f for f in found if f[0] == 2 and f[2] <= _ALIGNED_DEG]
-    if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright:
+    if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright and _unlikely(upright[0]) < _unlikely(best):
         best = upright[0]
     index, across, along = best[0], best[3], best[4]
     if index == 1:

@@ -81,3 +81,13 @@ def test_how_a_cloth_lies_is_told_from_its_outline(lean: float) -> None:
     assert lying_deg(mask) == pytest.approx(lean, abs=0.5)
     half = cv2.fillPoly(np.zeros((500, 500), np.uint8), [np.rint(ring[:3]).astype(np.int32)], 1) > 0
     assert lying_deg(half) == 0.0
+
+
+@pytest.mark.parametrize("lean", [36.0, 45.0])
+def test_a_cell_that_is_not_square_is_not_taken_for_its_diagonals(lean: float) -> None:
+    """The diagonals of 20.6 by 21.6 cross at 92.7 degrees, so two cells make no rectangle, however straight they lie in
+    a photo that shows nothing of how the cloth lies."""
+    named = _named(turned([(20.6, 0.0), (0.0, 21.6)], lean))
+    assert named is not None
+    assert named[0] == "straight"
+    assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([20.6, 21.6])
