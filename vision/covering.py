@@ -13,6 +13,9 @@ from vision.swatch import Doubles, Mask
 
 #: Rulers cast shadows about so wide, mm, and their outline is known no better.
 _MARGIN_MM = 2.0
+#: A tape goes on where its marks can be read no more: what is found there is its tail where this share of it lies in
+#: line with it, this far beside it, mm, and this near to its end, mm. Tapes are so many times longer than wide or more.
+TAIL_SHARE, BESIDE_MM, NEAR_MM, SLENDER = 0.6, 3.0, 25.0, 3.0
 #: Directions across a ruler in which cloth is joined below it, degrees from square: its edges may cross at a slant.
 _SLANTS_DEG = np.arange(-48.0, 48.1, 8.0)
 
@@ -26,9 +29,39 @@ def covered_mask(square: SquareOn, outlines_mm: Sequence[Doubles], scale: float,
     return np.asarray(cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))) > 0)
 
 
-def cloth_below(
-    cloth: Mask, covered: Mask, square: SquareOn, outlines_mm: Sequence[Doubles], scale: float
-) -> Mask:
+def tails(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> tuple[Doubles, ...]:
+    """Rectangles (4, 2) over those of what was found (polygons) that go on in line with a ruler or tape: its own ends,
+    taken for cloth."""
+    out = []
+    for outline in outlines_mm:
+        (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
+        if long < short:
+            long, short, angle = short, long, angle + 90
+        if long < SLENDER * short:
+            continue
+        axis = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+        across = np.array([-axis[1], axis[0]])
+        half = short / 2 + BESIDE_MM
+        for polygon in found_mm:
+            u, v = (polygon - (x, y)) @ axis, (polygon - (x, y)) @ across
+            if max(u.min(), -u.max()) > long / 2 + NEAR_MM or _share_beside(u, v, half) < TAIL_SHARE:
+                continue
+            ends = [(end, side) for end, side in ((u.min(), -half), (u.max(), -half), (u.max(), half), (u.min(), half))]
+            out.append(np.array([(x, y) + end * axis + side * across for end, side in ends]))
+    return tuple(out)
+
+
+def _share_beside(u: Doubles, v: Doubles, half: float) -> float:
+    """How much of a polygon lies within ``half`` of the line v = 0."""
+    low = np.array([u.min(), v.min()])
+    size = np.ceil(np.array([np.ptp(u), np.ptp(v)])).astype(int) + 2
+    mask = np.zeros((int(size[1]), int(size[0])), np.uint8)
+    cv2.fillPoly(mask, [np.rint(np.stack([u, v], axis=1) - low).astype(np.int32)], 1)
+    rows = np.arange(mask.shape[0]) + low[1]
+    return float(mask[np.abs(rows) <= half].sum() / max(int(mask.sum()), 1))
+
+
+def cloth_below(cloth: Mask, covered: Mask, square: SquareOn, outlines_mm: Sequence[Doubles], scale: float) -> Mask:
     """The covered pixels that lie between cloth on both sides of what covers them, straight across or at a slant.
 
     Between two places of a straight-edged cloth there is cloth; so nothing is added beyond its edges.

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vision.beyond import beyond
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
+from vision.covering import tails
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
@@ -93,13 +94,13 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     if plane is None:
         return _without_scale(photo, readings, warnings)
     covered = _covered(plane, readings)
-    regions = _cloths(photo, plane, covered, warnings)
+    regions, covered = _cloths(photo, plane, covered, warnings)
     gains = gains_of(photo.rgb, readings)
     levelled = _levelled(photo, plane, regions, covered)
     if levelled is not plane:
-        covered = _covered(levelled, readings)
+        covered = tuple(levelled.to_mm(plane.to_px(polygon)) for polygon in covered)
         if max(bent_mm(region, plane, levelled) for region in regions) > STRAIGHT_MM:
-            regions = _cloths(photo, levelled, covered, warnings)
+            regions, covered = _cloths(photo, levelled, covered, warnings)
         else:
             regions = tuple(carried(region, plane, levelled) for region in regions)
         plane = levelled
@@ -117,11 +118,18 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     return Measured(measurement=measurement, evidence=Evidence(readings=readings, plane=plane, cloths=found))
 
 
-def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]) -> tuple[ClothRegion, ...]:
+def _cloths(
+    photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
+) -> tuple[tuple[ClothRegion, ...], tuple[Floats, ...]]:
+    """The cloths, largest first, and what covers them: with the ends of a tape that were taken for one at first."""
     width, height = photo.size_px
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
     regions = find_cloths(coarse, covered_mm=covered)
+    ends = tails(covered, [np.asarray(region.outline_mm, dtype=np.float64) for region in regions])
+    if ends:
+        covered = (*covered, *ends)
+        regions = find_cloths(coarse, covered_mm=covered)
     if not regions:
         warnings.append(
             "No cloth stands out from what it lies on: lay it on a plain table of another colour, or fill the picture "
@@ -129,7 +137,7 @@ def _cloths(photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: l
         )
     if len(regions) > MOST_CLOTHS:
         warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
-    return regions[:MOST_CLOTHS]
+    return regions[:MOST_CLOTHS], covered
 
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
