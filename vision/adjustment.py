@@ -119,7 +119,8 @@ class Adjustment:
             freedom = max(1, data.size - len(params) + SHARED)
             birge = max(1.0, float(data @ data) / freedom) * (self._colour(residual[part]) if colour else 1.0)
             information += (jac[part] * weight[part][:, None]).T @ jac[part] / birge
-        covariance = np.linalg.pinv(information)
+        size = np.sqrt(np.diag(information)) + 1e-12  # millimetres, radians and curvatures differ by many powers of ten
+        covariance = np.linalg.pinv(information / np.outer(size, size)) / np.outer(size, size)
         return params, np.asarray(covariance, dtype=np.float64), self._rms_px(params)
 
     def _from_anywhere(self) -> Floats:
@@ -237,8 +238,10 @@ class Adjustment:
             jac = self._numeric(params)
             normal = (jac * weight[:, None]).T @ jac
             pull = (jac * weight[:, None]).T @ residual
+            size = np.sqrt(np.diag(normal)) + 1e-12
+            normal = normal / np.outer(size, size)
             for _ in range(8):
-                step = np.linalg.lstsq(normal + damping * np.diag(np.diag(normal) + 1e-12), -pull, rcond=None)[0]
+                step = np.linalg.lstsq(normal + damping * np.eye(size.size), -pull / size, rcond=None)[0] / size
                 trial = params + step
                 fresh = self._cost(trial) if np.all(np.abs(trial[:2]) < 1.4) else math.inf
                 if fresh < cost:

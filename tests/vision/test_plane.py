@@ -253,6 +253,15 @@ def test_rough_stripes_do_not_make_the_plane_smaller() -> None:
     assert better.px_per_mm_at((at[0], at[1])).value == pytest.approx(true_scale(photo, (at[0], at[1])), rel=2e-4)
 
 
+def test_stripes_say_nothing_of_the_rulers_own_error() -> None:
+    """However sharp the stripes, a ruler true to 0.3 % gives no length better than that: they have no millimetres."""
+    photo = camera(5.0, 75.0, 6.0)
+    long = ruler(photo, length_mm=640, place_mm=(-320.0, 180.0), turn_deg=1.0, noise_px=0.02, tolerance=0.003)
+    plane = fitted(long).refined([_stripes(photo, 12.0, (60.0, -40.0), noise_px=0.02)])
+    assert 2 * math.sqrt(plane.covariance[2, 2]) >= 0.0029
+    assert plane.length_relative_u95_at((1000.0, 1500.0)) >= 0.0029
+
+
 def test_a_bowed_print_is_not_taken_for_a_lens() -> None:
     """Stripes that bend by 4 mm over 400 (1 %, which cloth does: common practice) leave a straight lens straight."""
     photo = camera(5.0, 75.0, 6.0)
