@@ -93,9 +93,9 @@ def _with_stripes(plane: Plane, seen_in: Plane, finding: PrintFinding) -> Plane:
         )
         if len(crossings) >= FEWEST_PLACES and repeats >= FEWEST_REPEATS
     ]
-    if not families:
+    prints = [print_ for print_ in (gathered(seen_in, crossings) for crossings in families) if counts(print_)]
+    if not prints:
         return plane
-    prints = [gathered(seen_in, crossings) for crossings in families]
     try:
         first = seen_in.refined(prints)
         known = [settled(first, print_) for print_ in prints]
@@ -129,6 +129,11 @@ def gathered(plane: Plane, crossings_mm: Floats) -> Stripes:
         uneven_mm=_LOOSE_SHARE * half,
         bow_mm=BOW_SHARE * half,
     )
+
+
+def counts(print_: Stripes) -> bool:
+    """Whether lines of one kind show in more than one repeat, so that there is something to be even."""
+    return any(np.ptp(print_.order[print_.family == kind]) >= 1 for kind in np.unique(print_.family))
 
 
 def settled(plane: Plane, print_: Stripes) -> Stripes:

@@ -10,7 +10,7 @@ from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from vision.adjustment import Stripes
 from vision.estimate import Estimate
-from vision.level import EVEN_SHARE, MOST_UNEVEN_SHARE, settled
+from vision.level import EVEN_SHARE, MOST_UNEVEN_SHARE, counts, gathered, settled
 from vision.measure import Measured, measure_photo
 from vision.photo import Photo
 from vision.plane import Plane, fit_plane
@@ -71,6 +71,16 @@ def test_a_cloth_in_waves_levels_less(plane: Plane) -> None:
 def test_a_cloth_in_folds_is_no_level(plane: Plane) -> None:
     """Waves of 3 mm on 200 mm of cloth are more than a print that levels a plane to a per mille may have."""
     assert settled(plane, _waved(plane, 3.0)).uneven_mm > MOST_UNEVEN_SHARE * 100
+
+
+def test_lines_seen_in_one_repeat_only_level_nothing(plane: Plane) -> None:
+    """Of lines that do not come again nothing can be even: two kinds of line, each in a repeat of its own, tell no
+    repeat; one kind in two repeats does."""
+    along = np.linspace(-50.0, 50.0, 20)
+    rows = [(u, v, order, 0.05) for u, order in ((0.0, 0.125), (30.0, 1.375)) for v in along]
+    again = [*rows, *((40.0, v, 1.125, 0.05) for v in along)]
+    assert not counts(gathered(plane, np.array(rows)))
+    assert counts(gathered(plane, np.array(again)))
 
 
 def _measured(seed: int) -> tuple[Measured, float, float]:
