@@ -244,8 +244,8 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     places = track.origin + track.u[:, None] * track.axis
     step = np.full(len(places), track.period)
     ink = ridge_matrix(levels, places, track.axis, track.tick, vs, step, dark)
-    strength = np.median(ink[:, (vs >= track.low) & (vs <= track.high)], axis=1)
-    usual = float(np.median(strength))
+    band = (vs >= track.low) & (vs <= track.high)
+    usual = float(np.median(np.median(ink[:, band], axis=1))) if band.any() else 0.0
     if usual < 3.0:
         return None
     reach = reaches(ink, vs, 0.5 * (track.low + track.high), usual)
@@ -373,8 +373,8 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     tall = max(abs(track.low), abs(track.high))
     vs = np.arange(-6.0 * tall, 6.0 * tall, max(tall / 14, 0.4))
     ridge = ridge_matrix(levels, place - mid * lean, track.axis, lean, vs, period[stay], dark)
-    strength = np.median(ridge[:, (vs >= track.low) & (vs <= track.high)], axis=1)
-    usual = float(np.median(strength))
+    band = (vs >= track.low) & (vs <= track.high)
+    usual = float(np.median(np.median(ridge[:, band], axis=1))) if band.any() else 0.0
     reach = reaches(ridge, vs, mid, usual)
     whole = np.isfinite(reach).all(axis=1)
     if whole.sum() < LEAST_TICKS or usual < 3.0:
