@@ -39,8 +39,6 @@ _CORNER_SHARE, _CORNER_MM = 0.04, 4.0
 _TUFT_MM = 5.0
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.05
-#: OpenCV's remap takes fewer than 32768 rows at once (its own limit).
-_REMAP_ROWS = 30000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
