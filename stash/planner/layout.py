@@ -8,7 +8,7 @@ from itertools import combinations
 
 from stash.planner.quick import Solution
 from stash.planner.region import to_print
-from stash.planner.task import Cut, Task, build_task
+from stash.planner.task import Cut, Task
 
 
 def beside_panels(solution: Solution) -> Solution | None:
@@ -19,8 +19,7 @@ def beside_panels(solution: Solution) -> Solution | None:
     cloths = list(task.cloths)
     for lay in solution.lays:
         cloths[lay.spot.piece] = cloths[lay.spot.piece].difference(to_print(lay.box_mm(), -lay.spot.angle_deg))
-    strips = [need.strip for need in task.needs]
-    rest = build_task(task.fabric, task.pieces, strips, task.panels, task.stance, cloths)
+    rest = task.on(cloths)
     cuts = []
     for cut in solution.cuts:
         old = task.runs[cut.run]

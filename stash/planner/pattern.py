@@ -134,7 +134,8 @@ def _cuts(
             for size, many in sorted(fillings[length][filling].items(), reverse=True):
                 for _ in range(many):
                     strip = waiting[size].pop()
+                    need = task.needs[strip]
                     cuts.append(Cut(need=strip, segment=0, run=run, start_um=at, size_um=size,
-                                    finished_um=task.needs[strip].length_um, turned=False))  # fmt: skip
+                                    finished_um=need.length_um, turned=need.turns[0]))  # fmt: skip
                     at += size
     return cuts

@@ -17,7 +17,7 @@ from stash.planner.price import Weights
 from stash.planner.region import to_print
 from stash.planner.space import Lay, Spot, frame_angle, room_cells
 from stash.planner.stance import Stance
-from stash.planner.task import Cut, Task, build_task
+from stash.planner.task import Cut, Task
 
 CORNERS = ((1, 1), (-1, 1), (1, -1), (-1, -1))
 """From which corner of the cloth panels are pushed together; tried in this order."""
@@ -80,9 +80,7 @@ def _with_corner(
         cloths[lay.spot.piece] = cloths[lay.spot.piece].difference(to_print(lay.box_mm(), angle))
     if not task.needs:
         return Solution(task=task, cuts=(), lays=tuple(lays))
-    strips = [need.strip for need in task.needs]
-    rest = build_task(task.fabric, task.pieces, strips, task.panels, task.stance, cloths)
-    return _strips_only(rest, tuple(lays), weights, deadline, rounds)
+    return _strips_only(task.on(cloths), tuple(lays), weights, deadline, rounds)
 
 
 def _strips_only(

@@ -62,7 +62,11 @@ class Need:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
-    """One fabric's strips and panels against its pieces, in one stance. ``period_nm`` is the repeat along, if any."""
+    """One fabric's strips and panels against its pieces, in one stance. ``period_nm`` is the repeat along, if any.
+
+    ``related``: more ties the strips than room, pairs and turns, so a way of searching that knows of no more than these
+    does not apply (its "none" still holds).
+    """
 
     fabric: Fabric
     stance: Stance
@@ -73,6 +77,12 @@ class Task:
     cliques: tuple[Clique, ...]
     panels: tuple[Panel, ...]
     period_nm: int | None
+    related: bool = False
+
+    def on(self, cloths: Sequence[Any]) -> Task:
+        """The same task on other usable regions, each in its piece's frame: what is left once something is taken."""
+        strips = [need.strip for need in self.needs]
+        return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths)
 
     def origin_um(self, piece: int) -> int:
         """Where the print along the stripes starts on a piece, along d."""
