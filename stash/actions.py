@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric
     from stash.garment.part import Garment
+    from stash.interchange.contents import Contents
     from stash.piece import Piece
-    from stash.planner.plan import Plan
+    from stash.planner.plan import Answer, Plan
     from stash.planner.problem import Problem
 
 #: Seconds that ``enough`` may take where nothing is said, of which a no may spend this many on its ways out.
@@ -30,14 +31,30 @@ Where = str | os.PathLike[str] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A garment that does not go ``beside`` the more important ones: the plan says why; ``alone`` whether it would."""
+
+    garment: str
+    beside: tuple[str, ...]
+    plan: Plan
+    alone: Answer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Answered:
-    """A question, its answer, and the document that says both."""
+    """A question, its answer, and the document that says both. ``garments`` are those that the plan is for."""
 
     problem: Problem
     garments: tuple[Garment, ...]
     plan: Plan
     document: dict[str, Any]
     remarks: tuple[str, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    def fabric_name(self, fabric_id: str) -> str:
+        """What a fabric of the stash is called, its id where that is not known."""
+        return self.names.get(fabric_id, fabric_id)
 
 
 def stash_at(where: Where, *, write: bool = False) -> Stash:
@@ -84,13 +101,10 @@ def answer(
     garments: Sequence[Garment], held: Stash, *, limit_s: float = LIMIT_S, progress: Progress | None = None
 ) -> Answered:
     """The answer to whether the garments can be cut from what the stash holds."""
-    from stash.interchange.digest import plan_digests
-
     contents = held.contents()
     problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
     plan = planned(problem, limit_s=limit_s, progress=progress)
-    digests = plan_digests(contents, {placement.piece for placement in plan.placements})
-    return _answered(problem, garments, plan, digests, remarks)
+    return answered(problem, garments, plan, contents, remarks)
 
 
 def question(
@@ -129,29 +143,51 @@ def planned(problem: Problem, *, limit_s: float = LIMIT_S, progress: Progress | 
     return replace(plan, ways_out=ways_out(problem, limit_s=max(2.0, min(WAYS_OUT_S, limit_s - plan.seconds))))
 
 
-def _answered(
+def answered(
     problem: Problem,
     garments: Sequence[Garment],
     plan: Plan,
-    digests: Mapping[str, Any],
+    contents: Contents,
     remarks: tuple[str, ...],
+    left_out: tuple[LeftOut, ...] = (),
 ) -> Answered:
+    """The answer with its document, which knows the cloth of ``contents`` by its fingerprints."""
     from stash.garment.resolved import to_documents
+    from stash.interchange.digest import plan_digests
     from stash.planner.document import plan_document
 
+    digests = plan_digests(contents, {placement.piece for placement in plan.placements})
+    document = plan_document(plan, to_documents(garments), digests)
+    if left_out:
+        document["left_out"] = [_left_out_row(row) for row in left_out]
     return Answered(
         problem=problem,
         garments=tuple(garments),
         plan=plan,
-        document=plan_document(plan, to_documents(garments), digests),
+        document=document,
         remarks=remarks,
+        left_out=left_out,
+        names={fabric.id: fabric.name for fabric in contents.fabrics},
     )
+
+
+def _left_out_row(row: LeftOut) -> dict[str, Any]:
+    """A garment left out, its lack counted beside the more important ones that go."""
+    return {
+        "garment": row.garment,
+        "answer": row.plan.answer,
+        "reason": row.plan.reason,
+        "proven": row.plan.proven,
+        "beside": list(row.beside),
+        "alone": row.alone,
+        "short": [asdict(shortage) for shortage in row.plan.short],
+        "settle": list(row.plan.settle),
+    }
 
 
 def asked(outcome: Outcome, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None) -> Answered:
     """The answer for cloth and a coat that were told in words. With a place, the cloth is kept in the stash there."""
     from stash.interchange.contents import Contents
-    from stash.interchange.digest import plan_digests
 
     fabrics, pieces = dict(outcome.fabrics), outcome.pieces
     if where is not None:
@@ -160,8 +196,7 @@ def asked(outcome: Outcome, where: Where, *, limit_s: float = LIMIT_S, progress:
     problem, remarks = question([outcome.garment], fabrics, pieces)
     plan = planned(problem, limit_s=limit_s, progress=progress)
     contents = Contents(fabrics=tuple(fabrics.values()), pieces=tuple(pieces))
-    digests = plan_digests(contents, {placement.piece for placement in plan.placements})
-    return _answered(problem, [outcome.garment], plan, digests, remarks)
+    return answered(problem, [outcome.garment], plan, contents, remarks)
 
 
 def _kept(held: Stash, outcome: Outcome) -> tuple[dict[str, Fabric], tuple[Piece, ...]]:

@@ -19,20 +19,27 @@ def enough(
     json: option.AsJson = False,
     limit: option.Limit = 60.0,
     out: Annotated[Path | None, typer.Option("--out", metavar="PLAN.json", help="Keep the plan in a file.")] = None,
+    first: Annotated[
+        bool,
+        typer.Option("--first", help="The files stand in order of importance: leave out what does not go."),
+    ] = False,
 ) -> None:
     """Is there enough of the right stripe, and where do I cut?"""
-    from stash import actions
-    from stash.cli import telling
+    from stash import actions, priority
+    from stash.cli import left_out, telling
 
+    ask = priority.most_of if first else actions.enough_of
     with output.progress("looking at the stash") as tell:
-        answered = actions.enough_of(garments, stash, limit_s=limit, progress=tell)
+        answered = ask(garments, stash, limit_s=limit, progress=tell)
     if out is not None:
         actions.write_text(out, actions.as_json(answered.document) + "\n")
     if json:
         output.document(answered.document)
     else:
+        output.lines(left_out.first(answered))
         output.lines(telling.answer(answered, kept=out, stash=stash))
-    raise typer.Exit(STATUS[answered.plan.answer])
+        output.lines(left_out.rows(answered))
+    raise typer.Exit(STATUS[answered.plan.answer] or left_out.status(answered))
 
 
 def sheet(

@@ -1,0 +1,93 @@
+"""Several garments in order of importance: where not all of them go, as many of the most important as can be.
+
+What cannot be cut beside some garments cannot be cut beside these and more, so taking them one by one, each if it goes
+beside those taken already, gives the best set in that order.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from stash.actions import LIMIT_S, Answered, LeftOut, Progress, Where, answered, planned, question, read_garments
+from stash.actions import stash_at as held_at
+
+if TYPE_CHECKING:
+    from stash.garment.part import Garment
+    from stash.interchange.contents import Contents
+    from stash.planner.plan import Plan
+    from stash.planner.problem import Problem
+
+#: The share of the time left that finding out which garments go may take; the rest is for a better plan of these.
+TRYING: Final = 0.6
+#: The longest that one trial may take, as a share of the whole time.
+ONE_TRIAL: Final = 0.3
+
+
+def most_of(
+    files: Sequence[Path], where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+) -> Answered:
+    """A plan for as many of the most important garments as go; the files stand in order of importance.
+
+    Where even the first does not go and no other does, the answer is that for the first alone.
+    """
+    return most_important(read_garments(files), held_at(where).contents(), limit_s=limit_s, progress=progress)
+
+
+def most_important(
+    garments: Sequence[Garment], contents: Contents, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+) -> Answered:
+    """As ``most_of``, for garments and cloth at hand.
+
+    Raises InputWrong where a part's fabric or stripe is not there.
+    """
+    began = time.monotonic()
+    table = _Table(contents=contents, began=began, limit_s=limit_s)
+    for garment in garments:
+        if progress is not None:
+            progress(f"seeing whether {garment.name} goes too")
+        table.offer(garment)
+    going = table.going or [garments[0]]
+    problem, remarks = table.question(going)
+    left_s = max(1.0, limit_s - (time.monotonic() - began))
+    plan = planned(problem, limit_s=left_s, progress=progress)
+    if table.going and plan.answer != "yes" and table.plan is not None:
+        plan = table.plan
+    return answered(problem, going, plan, contents, remarks, tuple(table.left_out))
+
+
+@dataclass(slots=True, kw_only=True)
+class _Table:
+    """The garments taken so far, with a plan for them, and those left out."""
+
+    contents: Contents
+    began: float
+    limit_s: float
+    going: list[Garment] = field(default_factory=list)
+    plan: Plan | None = None
+    left_out: list[LeftOut] = field(default_factory=list)
+
+    def offer(self, garment: Garment) -> None:
+        """Takes the garment if it goes beside those taken, else says why not."""
+        plan = self._try([*self.going, garment])
+        if plan.answer == "yes":
+            self.going.append(garment)
+            self.plan = plan
+            return
+        beside = tuple(other.name for other in self.going)
+        alone = self._try([garment]).answer if self.going else plan.answer
+        self.left_out.append(LeftOut(garment=garment.name, beside=beside, plan=plan, alone=alone))
+
+    def question(self, garments: Sequence[Garment]) -> tuple[Problem, tuple[str, ...]]:
+        """The planner's problem for some of the garments."""
+        return question(garments, {fabric.id: fabric for fabric in self.contents.fabrics}, self.contents.pieces)
+
+    def _try(self, garments: Sequence[Garment]) -> Plan:
+        from stash.planner.solve import decide
+
+        left_s = TRYING * self.limit_s - (time.monotonic() - self.began)
+        problem, _ = self.question(garments)
+        return decide(problem, limit_s=max(0.5, min(left_s, ONE_TRIAL * self.limit_s)), optimise=False)

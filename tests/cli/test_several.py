@@ -1,0 +1,66 @@
+"""Several garments on one stash, in order of importance where not all of them go."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import pytest
+from shapely.geometry import Polygon
+
+from tests.cli.conftest import Call, strips
+
+#: Lanes that t1 has for strips of this width (see ``test_enough``): each takes one strip of 888 mm.
+LANES = 9
+
+
+def garments(folder: Path, counts: tuple[int, ...]) -> list[Path]:
+    """One garment file for each count, of so many strips that fill a lane each."""
+    rows = [
+        [f'id = "band-{number}"\nlength = "888 mm"\nwidth = "2 in"' for number in range(count)] for count in counts
+    ]
+    return [strips(folder / f"g{index}.toml", *some) for index, some in enumerate(rows)]
+
+
+def best_by_hand(counts: tuple[int, ...]) -> tuple[int, ...]:
+    """Of all sets of garments that the lanes hold, the one that is first in the order of importance."""
+    sets = [rows for size in range(len(counts) + 1) for rows in combinations(range(len(counts)), size)]
+    fitting = [rows for rows in sets if sum(counts[index] for index in rows) <= LANES]
+    return max(fitting, key=lambda rows: [index in rows for index in range(len(counts))])
+
+
+@pytest.mark.parametrize("counts", [(5, 5, 4), (4, 5, 1), (8, 2, 1), (3, 3, 3)])
+def test_the_most_important_go(filled: Call, tmp_path: Path, counts: tuple[int, ...]) -> None:
+    """As many of the most important as can be, by trying every set; the others are named, with what they lack."""
+    done = filled("enough", *garments(tmp_path, counts), "--first", "--json", "--limit", "20")
+    wanted = best_by_hand(counts)
+    document: dict[str, Any] = done.document
+    assert document["answer"] == "yes"
+    assert len(document["garments"]) == len(wanted)
+    assert len(document["placements"]) == sum(counts[index] for index in wanted)
+    assert len({row["part"] for row in document["placements"]}) == len(document["placements"])
+    cuts = [Polygon(row["outline_mm"]) for row in document["placements"]]
+    assert all(one.intersection(other).area < 10 for one, other in combinations(cuts, 2))
+    left_out = document.get("left_out", [])
+    assert len(left_out) == len(counts) - len(wanted)
+    assert done.code == (1 if left_out else 0)
+    assert all(row["short"][0]["stripe"] == "A" and row["short"][0]["missing_mm"] > 0 for row in left_out)
+    assert all(row["alone"] == "yes" for row in left_out)
+
+
+def test_left_out_is_told_and_the_rest_can_be_cut(filled: Call, tmp_path: Path) -> None:
+    """The first words say that not all go; the plan for those that go is booked like any other."""
+    told = filled("enough", *garments(tmp_path, (5, 5)), "--first", "--out", "plan.json", "--limit", "20")
+    assert told.code == 1
+    assert told.out.startswith("Not all of them go: ")
+    assert "Left out: " in told.out
+    assert filled("cut", "plan.json").code == 0
+
+
+def test_none_goes(filled: Call, tmp_path: Path) -> None:
+    """Where no garment goes even alone, the answer is no, with the lack of the most important one."""
+    done = filled("enough", *garments(tmp_path, (10, 11)), "--first", "--json", "--limit", "20")
+    assert (done.code, done.document["answer"]) == (1, "no")
+    assert [row["alone"] for row in done.document["left_out"]] == ["no", "no"]
+    assert done.document["short"]
