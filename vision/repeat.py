@@ -43,6 +43,16 @@ class RepeatFit:
         straight = u_mm - self.slope * v_mm - (b[0] * u_mm**2 + b[1] * u_mm * v_mm + b[2] * v_mm**2)
         return np.asarray((straight - self.origin_mm) / self.repeat.value)
 
+    def said(self, times: int) -> RepeatFit:
+        """The same lines, every so many counted as one repeat."""
+        u, v, order, sigma = self.crossings.T
+        return replace(
+            self,
+            repeat=self.repeat * times,
+            repeats=self.repeats / times,
+            crossings=np.stack([u, v, order / times, sigma], axis=1),
+        )
+
 
 def turns_differ(fit: RepeatFit, times: int) -> bool:
     """Whether the distances between boundaries differ between ``times`` repeats and do so again every so many.

@@ -15,7 +15,8 @@ from vision.measurement import Stripe
 from vision.profile import Bands
 from vision.repeat import RepeatFit, refine_repeat, turns_differ
 from vision.sequence import FULL_REPEATS, SAME_LOOK, step_places
-from vision.swatch import TONE_SHIFT, Doubles
+from vision.swatch import TONE_SHIFT, Doubles, Mask
+from vision.turn import OTHER_LOOK, other_looks
 
 #: Narrower than this is a line of the weave or the soft side of an edge, mm (the finest stripe asked for is 1.5 mm).
 LEAST_STRIPE_MM = 0.6
@@ -37,6 +38,8 @@ _MOST_STRIPES = 40
 #: evenly cloth is woven, practice), and by so many times their u95.
 OTHER_WIDTH_MM = 0.2
 OTHER_WIDTH_SPREADS = 2.5
+#: Stripes whose colours were found to differ from turn to turn are told apart from this share of what they differ by.
+_APART_SHARE = 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -118,40 +121,46 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
     places = step_places(folded.tone, folded.step_mm, wrap=True, least=same_look)
     if len(places) < 2:
         return None
-    light = linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
     bounds = (places.astype(np.float64) + 0.5) * folded.step_mm
     for _ in range(_MOST_STRIPES):
-        bounds, colours, blur, noise = _fitted(light, folded, bounds)
-        lab = srgb_to_lab(encoded(colours))
-        bad = _not_a_stripe(bounds, np.asarray(lab, dtype=np.float64), blur, folded.repeat_mm, same_look)
+        sequence = _settled(folded, bounds, same_look)
+        bad = _not_a_stripe(sequence, folded.repeat_mm)
         if bad is None:
-            order = np.argsort(bounds)
-            return StripeCut(
-                boundaries_mm=bounds[order],
-                boundaries_u95_mm=np.hypot(noise, BLUR_SHARE_U95 * blur)[order],
-                scatter_u95_mm=noise[order],
-                lab=lab[order].astype(np.float64),
-                blur_mm=blur,
-                same_look=same_look,
-            )
-        if len(bounds) <= 2:
+            return sequence
+        if len(bad) < 2:
             return None
         bounds = bad
     return None
 
 
-def _not_a_stripe(bounds: Doubles, lab: Doubles, blur: float, repeat: float, same_look: float) -> Doubles | None:
+def _settled(folded: Fold, bounds: Doubles, same_look: float) -> StripeCut:
+    """The sequence with its boundaries (M,) where they fit best."""
+    light = linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
+    bounds, colours, blur, noise = _fitted(light, folded, bounds)
+    order = np.argsort(bounds)
+    return StripeCut(
+        boundaries_mm=bounds[order],
+        boundaries_u95_mm=np.hypot(noise, BLUR_SHARE_U95 * blur)[order],
+        scatter_u95_mm=noise[order],
+        lab=np.asarray(srgb_to_lab(encoded(colours)), dtype=np.float64)[order],
+        blur_mm=blur,
+        same_look=same_look,
+    )
+
+
+def _not_a_stripe(sequence: StripeCut, repeat_mm: float) -> Doubles | None:
     """The boundaries left when the worst would-be stripe is given to its neighbours; None where all are stripes."""
-    widths = np.diff(np.append(bounds, bounds[0] + repeat))
+    bounds, lab = sequence.boundaries_mm, sequence.lab
+    widths = np.diff(np.append(bounds, bounds[0] + repeat_mm))
     change = ciede2000(lab, np.roll(lab, 1, axis=0))
     alike = int(np.argmin(change))
-    if change[alike] < same_look:
+    if change[alike] < sequence.same_look:
         return np.delete(bounds, alike)
     thin = int(np.argmin(widths))
-    if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * blur):
+    if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * sequence.blur_mm):
         return None
     after = (thin + 1) % len(bounds)
-    middle = (bounds[thin] + widths[thin] / 2) % repeat
+    middle = (bounds[thin] + widths[thin] / 2) % repeat_mm
     return np.asarray(np.sort(np.append(np.delete(bounds, [thin, after]), middle)))
 
 
@@ -211,26 +220,51 @@ def whole(
 ) -> tuple[RepeatFit, StripeCut]:
     """The fit of the whole sequence, said once.
 
-    Of two or three times the repeat where stripes of one look differ in width from turn to turn, and so again in every
-    turn; of a part of it where all its parts are the same in look and width.
+    Of two or three times the repeat where stripes of one look differ in colour or in width from turn to turn, and so
+    again in every turn; of a part of it where all its parts are the same in look and width.
     """
     count = len(sequence.boundaries_mm)
     for turns in range(count // 2, 1, -1):
-        if count % turns == 0 and _says_itself(sequence, fit.repeat.value, turns):
-            shorter = refine_repeat(bands, fit.repeat.value / turns)
-            once = cut(fold(bands, shorter), same_look)
-            if once is not None and len(once.boundaries_mm) * turns == count:
-                return shorter, once
+        if count % turns or not _says_itself(sequence, fit.repeat.value, turns):
+            continue
+        part = replace(fit, repeat=fit.repeat * (1 / turns))
+        other = other_looks(bands, part, sequence.boundaries_mm[: count // turns], sequence.blur_mm, turns)
+        if other.any():
+            sequence = _told_apart(sequence, turns, other)
+            continue
+        shorter = refine_repeat(bands, part.repeat.value)
+        once = cut(fold(bands, shorter), same_look)
+        if once is not None and len(once.boundaries_mm) * turns == count:
+            return whole(bands, shorter, once, extent_mm, same_look)
     for times in (2, 3):
         if times * fit.repeat.value * FULL_REPEATS > extent_mm:
             break
+        other = other_looks(bands, fit, sequence.boundaries_mm, sequence.blur_mm, times)
+        if other.any():
+            return fit.said(times), _told_apart(_said(bands, fit, sequence, times), times, other)
         if not turns_differ(fit, times):
             continue
         longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)), same_look)
-        if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, len(sequence.boundaries_mm)):
+        if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, count):
             refined = refine_repeat(bands, times * fit.repeat.value)
             return refined, cut(fold(bands, refined), same_look) or longer
     return fit, sequence
+
+
+def _said(bands: Bands, fit: RepeatFit, sequence: StripeCut, times: int) -> StripeCut:
+    """A sequence said ``times`` times, each turn with colours and boundaries of its own."""
+    folded = fold(bands, fit.said(times))
+    starts = np.concatenate([sequence.boundaries_mm + k * fit.repeat.value for k in range(times)])
+    return _settled(folded, starts, sequence.same_look)
+
+
+def _told_apart(sequence: StripeCut, turns: int, other: Mask) -> StripeCut:
+    """A sequence said ``turns`` times, of which the ``other`` stripes (M,) of a turn have colours of their own in each,
+    and the rest one and the same."""
+    looks = sequence.lab.reshape(turns, len(other), 3)
+    lab = np.where(other[None, :, None], looks, looks.mean(axis=0)).reshape(-1, 3)
+    steps = [ciede2000(looks[:, k], np.roll(looks[:, k], 1, axis=0)).max() for k in np.flatnonzero(other)]
+    return replace(sequence, lab=lab, same_look=min(sequence.same_look, OTHER_LOOK, _APART_SHARE * float(min(steps))))
 
 
 def _says_itself(sequence: StripeCut, repeat_mm: float, turns: int) -> bool:

@@ -1,0 +1,85 @@
+"""Stripes that look alike at a glance and differ from turn to turn: A B A′ B against A B."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.makers.cloth import StripePrint, Stripes
+from tests.vision.flat import flat
+from vision.colour import lab_of, lab_to_srgb
+from vision.measurement import Print
+from vision.print import measure_print
+
+CREAM = "#e9e1cc"
+#: Inks and how each is changed in L*, a* and b*: lighter, redder, yellower.
+_CHANGED = [("#8f1f2a", (5.0, 0.0, 0.0)), ("#23426f", (0.0, 5.0, 0.0)), ("#5a7d5a", (0.0, 0.0, 6.0))]
+
+
+def _near(ink: str, step: tuple[float, float, float]) -> str:
+    """The colour a step in CIELAB away, as a screen can show it."""
+    grey = np.rint(np.asarray(lab_to_srgb(np.asarray(lab_of(ink)) + np.array(step))) * 255).astype(int)
+    return "#{:02x}{:02x}{:02x}".format(*grey)
+
+
+def _apart(first: str, second: str) -> float:
+    """CIEDE2000 by scikit-image, from the sRGB values."""
+    colour = pytest.importorskip("skimage.color")
+    pair = [np.array([[[int(c[i : i + 2], 16) / 255 for i in (1, 3, 5)]]]) for c in (first, second)]
+    return float(colour.deltaE_ciede2000(colour.rgb2lab(pair[0]), colour.rgb2lab(pair[1]))[0, 0])
+
+
+def _print(widths_mm: tuple[float, ...], colours: tuple[str, ...], seed: int) -> Print:
+    """The print as measured in light that falls by three tenths, with the noise of a small sensor."""
+    stripes = StripePrint(across=Stripes(widths_mm=widths_mm, colours=colours))
+    square = flat(stripes, height_mm=100.0, shade=0.3, noise=3.0, turn_deg=2.0, seed=seed)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.across is not None
+    return found
+
+
+@pytest.mark.parametrize(("ink", "step"), _CHANGED)
+def test_colours_that_change_back_with_every_turn_make_the_repeat(ink: str, step: tuple[float, float, float]) -> None:
+    """Two colours that are 3 to 4.5 apart by CIEDE2000 (scikit-image's), less than the eye keeps apart from afar, make
+    A B A′ B a repeat of four stripes with three letters, seen four times, though the light falls all along it."""
+    other = _near(ink, step)
+    assert 3.0 < _apart(ink, other) < 4.5
+    found = _print((14.0, 13.0, 14.0, 13.0), (ink, CREAM, other, CREAM), seed=3)
+    assert found.across is not None
+    assert found.across.value == pytest.approx(54.0, rel=0.004)
+    labels = [stripe.label for stripe in found.stripes]
+    assert len(labels) == 4
+    assert len(set(labels)) == 3
+
+
+@pytest.mark.parametrize(("ink", "step"), _CHANGED)
+def test_every_third_turn_counts_too(ink: str, step: tuple[float, float, float]) -> None:
+    """A B A B A′ B is a repeat of six stripes."""
+    found = _print((8.0, 7.0) * 3, (ink, CREAM, ink, CREAM, _near(ink, step), CREAM), seed=4)
+    assert found.across is not None
+    assert found.across.value == pytest.approx(45.0, rel=0.004)
+    assert [stripe.label for stripe in found.stripes].count("A") == 3
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("turns", [4, 6, 9, 13])
+def test_a_b_dyed_unevenly_is_no_longer_repeat(turns: int, seed: int) -> None:
+    """A B whose every stripe differs at random from its likes, by 1 in L*, a* and b* (one standard deviation),
+    in light that falls, stays A B."""
+    rng = np.random.default_rng([turns, seed])
+    colours = [_near(ink, tuple(rng.normal(0, 1, 3))) for _ in range(turns + 1) for ink in ("#a8483a", "#c9bfa8")]
+    width = 240.0 / (2 * turns + 0.6)
+    found = _print((width,) * len(colours), tuple(colours), seed=seed)
+    assert found.across is not None
+    assert found.across.value == pytest.approx(2 * width, rel=0.01)
+    assert [stripe.label for stripe in found.stripes] == ["A", "B"]
+
+
+def test_what_cannot_be_seen_is_not_claimed() -> None:
+    """Colours 1 apart (the least difference seen side by side; CIE 142-2001, from memory) are one colour."""
+    other = _near("#8f1f2a", (1.2, 0.0, 0.0))
+    assert _apart("#8f1f2a", other) < 1.3
+    found = _print((14.0, 13.0, 14.0, 13.0), ("#8f1f2a", CREAM, other, CREAM), seed=5)
+    assert found.across is not None
+    assert found.across.value == pytest.approx(27.0, rel=0.004)

@@ -1,0 +1,141 @@
+"""Stripes from turn to turn: whether those that look alike at a glance have colours of their own in every second or
+third turn, as A and A′ in A B A′ B.
+
+Side by side in one photograph two colours are compared by more than their means: the light that falls on them changes
+slowly over the cloth, while what is printed changes back with every turn. So each stripe is followed over all the turns
+in view, in terms that light alone leaves as they are or changes slowly (the logarithm of L* + 16, and a* and b* as
+shares of it: CIE 15, where a change of light scales all three), and what comes back with the turns is held against what
+does not.
+
+References: least squares with a contrast between groups, and Student's t (any textbook of statistics; from memory);
+ISO/CIE 11664-6 for CIEDE2000.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.special import stdtrit
+
+from vision.colour import ciede2000
+from vision.profile import Bands
+from vision.repeat import RepeatFit
+from vision.swatch import TONE_SHIFT, Doubles, Mask
+
+#: Stripes of different turns are of different colours where they differ by so much (CIEDE2000; 2.3 is a common
+#: tolerance, practice): less is how evenly cloth is dyed.
+OTHER_LOOK = 2.3
+#: And where chance would make the difference less often than this (some tens of comparisons a photograph, of which the
+#: first limit alone leaves few).
+_CHANCE = 1e-4
+#: So far from its boundaries a stripe shows its own colour: in blurs of the edges and in samples of the picture, of
+#: which the photo's compression mixes the colours of two or three.
+_MARGIN_BLURS, _MARGIN_SAMPLES = 2.0, 2.5
+#: A turn counts where it shows this share of what the stripe mostly shows in a turn.
+_SHOWN = 0.5
+#: Light over the turns in view is a polynomial of the degree that so many turns allow: below the first number of turns
+#: a line, below the second a parabola, else a cubic.
+_FEW_TURNS, _MANY_TURNS = 5, 10
+#: From few turns their scatter is not known well; it is believed to be about this (of the logarithm, of either share),
+#: as surely as if so many further turns had shown it (half as much again as cloths of our own scenes mostly scatter by).
+_USUAL_SCATTER, _BELIEVED = np.array([0.012, 0.004, 0.004]), 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Followed:
+    """One stripe over the turns: its mean look (3,), the effect of each of the T turns (T, 3), what is left (K, 3) and
+    with how many degrees of freedom, and the covariance (T, T) of the effects for unit noise."""
+
+    stripe: int
+    mean: Doubles
+    effects: Doubles
+    rest: Doubles
+    freedom: int
+    covariance: Doubles
+
+
+def other_looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: float, times: int) -> Mask:
+    """Which stripes (M,) of a repeat have another colour in some of ``times`` turns, and again in every so many.
+
+    ``boundaries_mm`` (M,) are counted from the fit's origin, ascending, each where a stripe begins; ``blur_mm`` is
+    their blur. A stripe too narrow to show its own colour is not told apart.
+    """
+    looks, weight = _looks(bands, fit, boundaries_mm, blur_mm)
+    followed = [one for k in range(len(looks)) if (one := _follow(k, looks[k], weight[k], times)) is not None]
+    differ = np.zeros(len(boundaries_mm), bool)
+    if not followed:
+        return differ
+    freedom = sum(one.freedom for one in followed) + _BELIEVED
+    common = np.sum([(one.rest**2).sum(axis=0) for one in followed], axis=0) + _BELIEVED * _USUAL_SCATTER**2
+    most = float(stdtrit(freedom, 1 - _CHANCE / 2))
+    for one in followed:
+        differ[one.stripe] = max(_surely_apart(one, common / freedom, most)) >= OTHER_LOOK
+    return differ
+
+
+def _looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: float) -> tuple[Doubles, Doubles]:
+    """The look (M, K, 3) of the inside of each stripe in each turn, and how many pixels show it (M, K)."""
+    repeat = fit.repeat.value
+    u, v = np.broadcast_arrays(bands.u_mm[None, :], bands.v_mm[:, None])
+    phase = fit.phase(np.asarray(u), np.asarray(v))
+    first = int(np.floor(phase.min())) - 1
+    turns = int(np.floor(phase.max())) - first + 1
+    margin = max(_MARGIN_BLURS * blur_mm, _MARGIN_SAMPLES * bands.step_mm)
+    ends = np.append(boundaries_mm, boundaries_mm[0] + repeat)
+    looks, weight = np.zeros((len(boundaries_mm), turns, 3)), np.zeros((len(boundaries_mm), turns))
+    for k, (start, end) in enumerate(zip(ends[:-1] + margin, ends[1:] - margin, strict=True)):
+        ahead = phase - start / repeat
+        turn = np.floor(ahead).astype(int)
+        inside = (ahead - turn < (end - start) / repeat) & (bands.weight > 0)
+        index, counted = turn[inside] - first, bands.weight[inside].astype(np.float64)
+        weight[k] = np.bincount(index, counted, minlength=turns)
+        for c in range(3):
+            looks[k, :, c] = np.bincount(index, counted * bands.tone[..., c][inside], minlength=turns)
+    tone = looks / np.maximum(weight, 1e-9)[..., None]
+    light = np.maximum(tone[..., :1], 1e-3)
+    return np.concatenate([np.log(light), tone[..., 1:] / light], axis=2), weight
+
+
+def _follow(stripe: int, looks: Doubles, weight: Doubles, times: int) -> _Followed | None:
+    """One stripe's looks (K, 3) as slow light, a part that comes back every ``times`` turns, and a rest; None where too
+    few turns show."""
+    if not weight.any():
+        return None
+    turn = np.flatnonzero(weight > _SHOWN * np.median(weight[weight > 0]))
+    degree = 1 if len(turn) < _FEW_TURNS else 2 if len(turn) < _MANY_TURNS else 3
+    light = np.polynomial.chebyshev.chebvander(2 * turn / max(len(weight) - 1, 1) - 1, degree)
+    contrast = np.vstack([np.eye(times - 1), -np.ones(times - 1)])  # the effects of all turns add up to nothing
+    design = np.hstack([light, contrast[turn % times]])
+    freedom = len(turn) - design.shape[1]
+    if freedom < 1 or np.linalg.matrix_rank(design) < design.shape[1]:
+        return None
+    solution = np.linalg.lstsq(design, looks[turn], rcond=None)[0]
+    covariance = np.linalg.inv(design.T @ design)[degree + 1 :, degree + 1 :]
+    return _Followed(
+        stripe=stripe,
+        mean=looks[turn].mean(axis=0),
+        effects=contrast @ solution[degree + 1 :],
+        rest=looks[turn] - design @ solution,
+        freedom=freedom,
+        covariance=contrast @ covariance @ contrast.T,
+    )
+
+
+def _surely_apart(one: _Followed, common: Doubles, most: float) -> Iterator[float]:
+    """CIEDE2000 between each two turns of a stripe, in as far as they surely differ: by ``most`` standard errors, from
+    the stripe's own scatter or that ``common`` (3,) to all, whichever is more."""
+    scatter = np.maximum((one.rest**2).sum(axis=0) / one.freedom, common)
+    for a, b in combinations(range(len(one.effects)), 2):
+        spread = one.covariance[a, a] + one.covariance[b, b] - 2 * one.covariance[a, b]
+        step = one.effects[a] - one.effects[b]
+        sure = np.where(np.abs(step) > most * np.sqrt(spread * scatter), step, 0.0)
+        yield float(ciede2000(_lab(one.mean + sure / 2), _lab(one.mean - sure / 2)))
+
+
+def _lab(look: Doubles) -> Doubles:
+    """CIELAB of a look."""
+    light = np.exp(look[0])
+    return np.asarray(light * np.array([1.0, look[1], look[2]]) - TONE_SHIFT)
