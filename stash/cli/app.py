@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from stash.cli import ask, cloth, demo, measure, plan, stash, tape, which
+from stash.cli import ask, bias, cloth, demo, measure, plan, stash, tape, which
 
 
 def version(wanted: bool) -> None:
@@ -45,6 +45,7 @@ def build() -> Any:
     app.add_typer(stash.group(), name="stash")
     app.command("enough")(plan.enough)
     app.command("which-cloth")(which.which_cloth)
+    app.command("bias")(bias.bias)
     app.command("sheet")(plan.sheet)
     app.command("cut")(plan.cut)
     app.command("undo")(plan.undo)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
-from typing import Final
+from typing import Final, Literal
 
 from stash.garment.part import Make
 
@@ -25,6 +25,18 @@ def cut_width_mm(make: Make, width_mm: float, seam_mm: float) -> float:
     if make == "bound":
         return 4 * width_mm
     return (2 * width_mm if make == "folded" else width_mm) + 2 * seam_mm
+
+
+#: A binding of one layer folded round the edge, or pressed double before it is sewn on.
+Layers = Literal["single", "double"]
+
+#: What a double binding is cut wider than six times its finished width, mm (1/4 in, common practice).
+DOUBLE_EXTRA_MM: Final = 6.35
+
+
+def binding_cut_width_mm(layers: Layers, finished_mm: float) -> float:
+    """The width to cut for a finished width: single 4 times, double 6 times and 1/4 in more (common practice)."""
+    return 4 * finished_mm if layers == "single" else 6 * finished_mm + DOUBLE_EXTRA_MM
 
 
 def stripe_at_mm(make: Make, width_mm: float, seam_mm: float, cut_mm: float) -> float:

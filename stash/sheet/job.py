@@ -9,6 +9,7 @@ from typing import Any
 
 from stash.errors import InputWrong
 from stash.fabric import Fabric
+from stash.interchange.ring import signed_area_mm2
 from stash.piece import Piece, Polygon
 from stash.planner.plan import Leftover, Placement
 
@@ -157,7 +158,9 @@ def _sentences(garments: list[Mapping[str, Any]], key: str) -> tuple[str, ...]:
 
 
 def cut_size(placement: Placement) -> tuple[float, float]:
-    """Cut width and length of a placement, mm; a panel's longer side is its length."""
-    a, b, c, _ = placement.outline_mm
-    sides = round(dist(a, b), 2), round(dist(b, c), 2)
-    return sides if placement.stripe is not None else (min(sides), max(sides))
+    """Cut width and length of a placement, mm; a panel's longer side is its length, a slanted strip's its middle."""
+    a, b, c, d = placement.outline_mm
+    if placement.stripe is not None:
+        return round(dist(a, b), 2), round(dist(b, c), 2)
+    length = max((dist(a, b) + dist(c, d)) / 2, (dist(b, c) + dist(d, a)) / 2)
+    return round(abs(signed_area_mm2(placement.outline_mm)) / length, 2), round(length, 2)
