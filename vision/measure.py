@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.beyond import beyond
+from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import tails
@@ -31,6 +32,7 @@ from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
 from vision.transfer import bent_mm, carried
+from vision.verge import trimmed
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
 COARSE_SIDE_PX = 1000
@@ -39,6 +41,8 @@ COARSE_SIDE_PX = 1000
 FINE_PIXELS, LEVEL_PIXELS = 2.5e6, 6e5
 #: A cloth's edges that a better plane bends by more than this were not found straight: its outline is found anew.
 STRAIGHT_MM = 0.2
+#: A cloth that turns out larger by this share shows more of its print.
+MORE_CLOTH_SHARE = 0.02
 #: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
 SHADOW_MM = 1.5
 NARROWEST_RULER_MM = 11.0
@@ -104,9 +108,10 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
         else:
             regions = tuple(carried(region, plane, levelled) for region in regions)
         plane = levelled
+    regions = tuple(trimmed(plane, region, photo.rgb, covered) for region in regions)
     found = tuple(
-        _measure_cloth(photo, plane, region, covered, request, number, gains, warnings)
-        for number, region in enumerate(regions)
+        _measure_cloth(photo, plane, regions, number, covered, request, gains, warnings)
+        for number in range(len(regions))
     )
     measurement = Measurement(
         photo=photo.name,
@@ -157,15 +162,14 @@ def _levelled(photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], cove
 def _measure_cloth(
     photo: Photo,
     plane: Plane,
-    region: ClothRegion,
+    regions: tuple[ClothRegion, ...],
+    number: int,
     covered: tuple[Floats, ...],
     request: MeasureRequest,
-    number: int,
     gains: Floats | None,
     warnings: list[str],
 ) -> ClothEvidence:
-    square, mask = _fine(photo, plane, region, covered)
-    finding = measure_print(_taken_as_flat(square), mask)
+    region, finding = _whole(photo, plane, regions, number, covered)
     which = "" if number == 0 else f"Cloth {number + 1}: "
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = finding.print
@@ -194,6 +198,28 @@ def _measure_cloth(
             "whole, on a plain table of another colour, the ruler well away from it."
         )
     return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
+
+
+def _whole(
+    photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], number: int, covered: tuple[Floats, ...]
+) -> tuple[ClothRegion, PrintFinding]:
+    """One of the cloths with the bites that squares of the table's colour made in it filled, and its print."""
+    region = regions[number]
+    finding = _print(photo, plane, region, covered)
+    if finding.print is None:
+        return region, finding
+    other = [np.asarray(cloth.outline_mm) for k, cloth in enumerate(regions) if k != number]
+    mended = without_bites(plane, region, finding.print, photo.rgb, [*map(grown, covered), *other])
+    if not mended.bites_mm:
+        return region, finding
+    whole = trimmed(plane, mended.region, photo.rgb, [*covered, *mended.bites_mm])
+    more = whole.area_mm2 > (1 + MORE_CLOTH_SHARE) * region.area_mm2
+    return whole, _print(photo, plane, whole, covered) if more else finding
+
+
+def _print(photo: Photo, plane: Plane, region: ClothRegion, covered: tuple[Floats, ...]) -> PrintFinding:
+    square, mask = _fine(photo, plane, region, covered)
+    return measure_print(_taken_as_flat(square), mask)
 
 
 def _going_on(

@@ -1,0 +1,121 @@
+"""The very verge of a cloth: its outline as finely as the photo shows it, once it is known about where it runs.
+
+Cloths are found in a small picture. There an edge is averaged in the picture's own numbers, of which half is not half
+the light, so that pale cloth on a dark table comes out small, and dark on pale large; and tufts of a frayed edge are
+lost. So the outline is sought again in the photo's own pixels and in light.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.cloth import ClothRegion
+from vision.colour import linear
+from vision.edge import sharpened
+from vision.measurement import Point
+from vision.plane import Plane
+from vision.square import SquareOn
+from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
+
+#: Finer than this nothing is seen of an edge of cloth but its threads, px per mm; and most pixels (time).
+FINEST_PX_PER_MM, _MOST_PIXELS = 5.0, 5.0e6
+#: So far round the outline the picture is looked at, mm, and for its tone, px (the reach of ``sharpened`` and twice its
+#: steps).
+_ROUND_MM, _BAND_PX = 6.0, 18
+#: Noise is smoothed over so much, px.
+_SOFT_PX = 0.7
+#: Tufts longer than one reach of the search are found in the second pass.
+_PASSES = 2
+#: So near to what covers the cloth, mm, its contour may be that of what covers it or of its shadow.
+_BESIDE_MM = 3.0
+#: The outline is simplified by at most so much, mm: tufts show, threads do not.
+SIMPLIFY_MM = 0.4
+_LIGHT = linear(np.arange(256) / 255).astype(np.float32)
+
+
+def trimmed(
+    plane: Plane, region: ClothRegion, rgb: NDArray[np.uint8], covered_mm: Sequence[Doubles] = ()
+) -> ClothRegion:
+    """The cloth with its outline and holes as fine as the photo ``rgb`` (H, W, 3) shows them.
+
+    ``covered_mm`` are polygons (K, 2) of what lies on the cloth: beside them, and at the picture's border, the outline
+    stays as it is. The straight sides stay as they are.
+    """
+    outline = np.asarray(region.outline_mm, dtype=np.float64)
+    square = _close(plane, outline, rgb)
+    fixed = _fixed(square, covered_mm)
+    light = np.asarray(cv2.GaussianBlur(_LIGHT[square.rgb], (0, 0), _SOFT_PX), dtype=np.float32)
+    fine = _sought(light, square, fixed, outline, hole=False)
+    holes = tuple(
+        _simplified(_sought(light, square, fixed, np.asarray(hole, dtype=np.float64), hole=True))
+        for hole in region.holes_mm
+    )
+    return replace(region, outline_mm=_simplified(fine), holes_mm=holes)
+
+
+def _close(plane: Plane, outline: Doubles, rgb: NDArray[np.uint8]) -> SquareOn:
+    """The cloth and what lies round it square-on, no finer than the photo shows it."""
+    low, high = outline.min(axis=0) - _ROUND_MM, outline.max(axis=0) + _ROUND_MM
+    middle = plane.to_px(((low + high) / 2)[None])[0]
+    native = plane.px_per_mm_at((float(middle[0]), float(middle[1]))).value
+    most = math.sqrt(_MOST_PIXELS / float(np.prod(high - low)))
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return plane.square_on(rgb, px_per_mm=min(native, FINEST_PX_PER_MM, most), region_mm=box)
+
+
+def _fixed(square: SquareOn, covered_mm: Sequence[Doubles]) -> Mask:
+    """Where (H, W) an outline says nothing of the cloth's own edge."""
+    hidden = np.zeros(square.valid.shape, np.uint8)
+    for polygon in covered_mm:
+        cv2.fillPoly(hidden, [np.rint(_pixels(polygon, square)).astype(np.int32)], 1)
+    size = 2 * max(round(_BESIDE_MM * square.px_per_mm), 2) + 1
+    hidden = np.asarray(cv2.dilate(hidden, np.ones((size, size), np.uint8)), dtype=np.uint8)
+    border = np.ones((7, 7), np.uint8)
+    shown = cv2.erode(square.valid.astype(np.uint8), border, borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    return np.asarray((hidden > 0) | (shown == 0))
+
+
+def _sought(light: Floats, square: SquareOn, fixed: Mask, ring_mm: Doubles, *, hole: bool) -> Doubles:
+    """A closed outline (N, 2), mm, brought to where the light (H, W, 3) changes from the table's to the cloth's."""
+    ring = _pixels(ring_mm, square)
+    tone = _tone_along(light, ring)
+    for _ in range(_PASSES):
+        ring = _dense(ring)
+        at = np.clip(np.rint(ring).astype(int), 0, np.array(fixed.shape[::-1]) - 1)
+        ring = np.where(fixed[at[:, 1], at[:, 0]][:, None], ring, sharpened(tone, ring, hole=hole))
+    return np.asarray(square.origin_mm) + ring / square.px_per_mm
+
+
+def _tone_along(light: Floats, ring: Doubles) -> Floats:
+    """Tone (H, W, 3) near a closed line, 0 elsewhere (time)."""
+    near = np.zeros(light.shape[:2], np.uint8)
+    cv2.polylines(near, [np.rint(ring).astype(np.int32)], True, 1, 2 * _BAND_PX)
+    band = near > 0
+    tone = np.zeros_like(light)
+    tone[band] = cv2.cvtColor(light[band][:, None], cv2.COLOR_LRGB2LAB)[:, 0] + TONE_SHIFT
+    return tone
+
+
+def _dense(ring: Doubles) -> Doubles:
+    """A closed line (N, 2) with a point at every pixel of its length."""
+    steps = np.roll(ring, -1, axis=0) - ring
+    counts = np.maximum(np.hypot(*steps.T).astype(int), 1)
+    first = np.repeat(np.arange(len(ring)), counts)
+    place = (np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[first]
+    return np.asarray(ring[first] + place[:, None] * steps[first])
+
+
+def _pixels(points_mm: Doubles, square: SquareOn) -> Doubles:
+    return np.asarray((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm)
+
+
+def _simplified(points_mm: Doubles) -> tuple[Point, ...]:
+    fine = np.rint(points_mm * 64).astype(np.int32).reshape(-1, 1, 2)
+    ring = cv2.approxPolyDP(fine, SIMPLIFY_MM * 64, True).reshape(-1, 2) / 64
+    return tuple((float(x), float(y)) for x, y in ring)
