@@ -82,11 +82,16 @@ def _cuts(plan: Plan) -> Iterator[str]:
         names = []
         for placement in placements[: max(0, MOST_CUTS - told)]:
             size = f" {both(placement.finished_mm)}" if placement.finished_mm is not None else ""
-            names.append(f"{placement.part}{_segment(placement.segment, plan, placement.part)}{size}")
+            names.append(f"{placement.part}{_segment(placement.segment, plan, placement.part)}{size}{_laid(placement)}")
         told += len(names)
         more = "" if len(names) == len(placements) else f" and {len(placements) - len(names)} more"
         if names:
             yield f"    from {piece}: {', '.join(names)}{more}"
+
+
+def _laid(placement: Placement) -> str:
+    how = [word for word, so in (("turned", placement.turned), ("turned over", placement.over)) if so]
+    return f" ({', '.join(how)})" if how else ""
 
 
 def _segment(number: int, plan: Plan, part: str | None = None) -> str:

@@ -7,6 +7,7 @@ from typing import Final
 from stash.errors import InputWrong
 from stash.garment.binding import SEAM_LOSS, WIDEST_ON_A_CURVE_MM, square_for
 from stash.garment.coat import Coat, Figures, figures
+from stash.garment.hiding import hidden_spans
 from stash.garment.part import Edge
 from stash.garment.spec import PanelSpec, StripSpec
 from stash.lengths import both, inches, parse_length
@@ -34,16 +35,16 @@ def parts_of(coat: Coat, seam_mm: float) -> tuple[tuple[StripSpec, ...], tuple[P
         )
     ]
     strips = [
-        _border(coat, "front-left", "front", sizes.front_edge_mm, pair="fronts"),
-        _border(coat, "front-right", "front", sizes.front_edge_mm, pair="fronts"),
-        _border(coat, "join-left", "join", sizes.join_mm),
-        _border(coat, "join-right", "join", sizes.join_mm),
-        _border(coat, "sleeve-left", "sleeve", sizes.sleeve_opening_mm, pair="sleeves"),
-        _border(coat, "sleeve-right", "sleeve", sizes.sleeve_opening_mm, pair="sleeves"),
-        _border(coat, "hem", "hem", sizes.hem_mm),
+        _border(coat, sizes, "front-left", "front", sizes.front_edge_mm, pair="fronts"),
+        _border(coat, sizes, "front-right", "front", sizes.front_edge_mm, pair="fronts"),
+        _border(coat, sizes, "join-left", "join", sizes.join_mm),
+        _border(coat, sizes, "join-right", "join", sizes.join_mm),
+        _border(coat, sizes, "sleeve-left", "sleeve", sizes.sleeve_opening_mm, pair="sleeves"),
+        _border(coat, sizes, "sleeve-right", "sleeve", sizes.sleeve_opening_mm, pair="sleeves"),
+        _border(coat, sizes, "hem", "hem", sizes.hem_mm),
     ]
     if coat.neck == "stand":
-        strips.append(_border(coat, "neck", "neck", sizes.neckline_mm, width_mm=coat.neck_width_mm))
+        strips.append(_border(coat, sizes, "neck", "neck", sizes.neckline_mm, width_mm=coat.neck_width_mm))
     if coat.neck == "binding":
         panels.append(_neck_binding(coat, sizes, seam_mm))
     if coat.bust_by == "gap" and coat.bust_mm > 0 and coat.backing:
@@ -52,8 +53,10 @@ def parts_of(coat: Coat, seam_mm: float) -> tuple[tuple[StripSpec, ...], tuple[P
 
 
 def _border(
-    coat: Coat, part_id: str, edge: Edge, length_mm: float, *, width_mm: float | None = None, pair: str | None = None
-) -> StripSpec:
+    coat: Coat, sizes: Figures, part_id: str, edge: Edge, length_mm: float, *, width_mm: float | None = None,
+    pair: str | None = None,
+) -> StripSpec:  # fmt: skip
+    hidden = hidden_spans(coat, sizes, edge, length_mm)
     return StripSpec(
         id=part_id,
         fabric=coat.border,
@@ -61,10 +64,11 @@ def _border(
         length_mm=length_mm,
         width_mm=coat.border_width_mm if width_mm is None else width_mm,
         make=coat.make,
-        joins=coat.joins,
+        joins=coat.joins if hidden else 0,
         shortest_mm=coat.shortest_mm,
         pair=pair,
         edge=edge,
+        hide_mm=hidden or None,
     )
 
 

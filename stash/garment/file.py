@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from stash.errors import InputWrong
 from stash.garment import caution
 from stash.garment.coat import Coat, figures
 from stash.garment.draft import parts_of, told, warned
+from stash.garment.meeting import ALIKE, check_together
 from stash.garment.part import Garment
 from stash.garment.spec import PanelSpec, Pattern, StripSpec, laid_over, resolve_panel, resolve_strip
 from stash.lengths import shown
@@ -22,8 +24,12 @@ if TYPE_CHECKING:
 #: A file with more mistakes than this is told of the first ones only.
 MOST_TOLD: Final = 5
 
-#: How alike two words must be for one to be offered in place of the other (0 to 1, difflib's ratio).
-ALIKE: Final = 0.55
+#: How the keys are written that hold more than one thing.
+WRITTEN: Final[Mapping[str, str]] = {
+    "extra": 'write two lengths, such as extra = ["1/4 in", "0 in"]',
+    "hide": 'write spans from the start of the strip, such as hide = [["10 in", "14 in"]]',
+    "corner": 'write both strips and the end of each, such as corner = [["hem", "end", "front-left", "start"]]',
+}
 
 
 def read_garment(text: str, *, where: str = "the garment file") -> Garment:
@@ -58,11 +64,16 @@ def resolve(pattern: Pattern, *, where: str = "the garment file") -> Garment:
         raise InputWrong(f"in {where}, {_listed(missing)}", "add what is lacking")
     if not strips and not panels:
         raise InputWrong(f"{where} describes no parts", "add a [coat], a [[strip]] or a [[panel]]")
+    settled = tuple(strip for strip in strips if strip)
+    try:
+        check_together(settled)
+    except InputWrong as wrong:
+        raise InputWrong(f"in {where}, {wrong.problem}", wrong.remedy) from wrong
     coat = pattern.coat
     return Garment(
         name=pattern.name,
         seam_mm=pattern.seam_mm,
-        strips=tuple(strip for strip in strips if strip),
+        strips=settled,
         panels=tuple(panel for panel in panels if panel),
         cautions=(*(warned(coat) if coat else ()), *caution.cautions(child=bool(coat and coat.child))),
         notes=told(coat, pattern.seam_mm) if coat else (),
@@ -135,21 +146,20 @@ def _mistake(detail: ErrorDetails, content: dict[str, Any]) -> tuple[str, str]:
     at, key = _place(place, content)
     context = detail.get("ctx", {})
     value = shown(detail["input"])
-    if kind in ("length", "not_honoured"):
+    if kind == "length":
         return f"{at}{context['problem']}", str(context["remedy"])
     if kind == "extra_forbidden":
         return _unknown(at, key, place)
     if kind == "missing":
-        remedy = "write two lengths, such as extra = [\"1/4 in\", \"0 in\"]" if key == "extra" else f"add {key}"
-        return f"{at}{key} is missing or too short", remedy
+        return f"{at}{key} is missing or too short", WRITTEN.get(key, f"add {key}")
     if kind == "literal_error":
         return f"{at}{key} is {value}", f"write {context['expected']}"
     if kind == "list_type":
         return f"[{key}] is not a list of tables", f"write [[{key}]] with double brackets: there may be several"
     if kind.startswith(("model", "dict")):
         return f"{at}{key} is {value}, not a table", f"write {key} as a heading in brackets with its keys below it"
-    if kind.startswith("tuple") or kind == "too_long":
-        return f"{at}{key} is {value}", 'write two lengths, such as extra = ["1/4 in", "0 in"]'
+    if key in WRITTEN and kind.startswith(("tuple", "too_")):
+        return f"{at}{key} is {value}", WRITTEN[key]
     if kind.startswith(("int", "greater", "less")):
         return f"{at}{key} is {value}", "write a whole number from 0 to 99"
     if kind == "bool_type":

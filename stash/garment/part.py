@@ -9,6 +9,11 @@ from typing import Literal
 Make = Literal["flat", "folded", "bound"]
 Edge = Literal["front", "sleeve", "join", "neck", "hem", "inside"]
 Align = Literal["print", "grain"]
+Side = Literal["left", "right"]
+End = Literal["start", "end"]
+Span = tuple[float, float]
+Corner = tuple[str, End, str, End]
+"""Two strips that meet, each with the end at which it does; the first runs through."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,6 +24,11 @@ class Strip:
     cut edge where p·n is least (greatest where it lies turned) to the stripe's centre. A strip is one or more segments
     of finished lengths v with sum = length, at most ``joins`` + 1 of them, each at least ``shortest_mm`` once there is
     more than one, each cut v + 2·seam long, plus ``extra_mm`` at the strip's own start and end.
+
+    Strips of one ``mirror`` set are mirror images of each other, in turn. ``outward`` is the side that lies outward on
+    the garment, seen with the start on top: all strips that say so show the same neighbour there. ``hide_mm``: spans
+    from the finished start in which joins may lie; none: anywhere. ``corner``: where strips meet. ``garment`` tells
+    strips of several garments apart, for what holds within one garment only.
     """
 
     id: str
@@ -35,6 +45,11 @@ class Strip:
     shortest_mm: float = 25.4
     pair: str | None = None
     edge: Edge = "inside"
+    mirror: str | None = None
+    outward: Side | None = None
+    hide_mm: tuple[Span, ...] = ()
+    corner: tuple[Corner, ...] = ()
+    garment: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from typing import Any, Final
 
@@ -57,6 +57,10 @@ def _plain(part: Part) -> dict[str, Any]:
     for name, value in values.items():
         if name == "extra_mm":
             values[name] = [round(number, _DIGITS) for number in value]
+        elif name == "hide_mm":
+            values[name] = [[round(number, _DIGITS) for number in span] for span in value]
+        elif name == "corner":
+            values[name] = [list(corner) for corner in value]
         elif name.endswith("_mm"):
             values[name] = round(value, _DIGITS)
     return values
@@ -67,6 +71,10 @@ def _read(kind: type[Any], values: Mapping[str, Any]) -> Any:
     said = {name: value for name, value in values.items() if name in known}
     if "extra_mm" in said:
         said["extra_mm"] = tuple(float(number) for number in said["extra_mm"])
+    if "hide_mm" in said:
+        said["hide_mm"] = tuple((float(low), float(high)) for low, high in said["hide_mm"])
+    if "corner" in said:
+        said["corner"] = tuple(tuple(corner) for corner in said["corner"])
     return kind(**said)
 
 
@@ -74,26 +82,34 @@ def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
     """The garments with ids that no two parts share, so that one plan can hold them all.
 
     Where two garments use the same id, each such part is called by its garment too ("Jacket: hem"; "Jacket 2: hem"
-    where the names agree as well). Pairs stay within their garment.
+    where the names agree as well). Pairs, mirror sets, corners and what lies outward stay within their garment.
     """
     if len(garments) < 2:
         return tuple(garments)
     names = _told_apart([garment.name for garment in garments])
     counts = Counter(part.id for garment in garments for part in garment.parts)
 
-    def called(part: Part, name: str) -> str:
-        return f"{name}: {part.id}" if counts[part.id] > 1 else part.id
+    def called(part_id: str, name: str) -> str:
+        return f"{name}: {part_id}" if counts[part_id] > 1 else part_id
 
     return tuple(
         replace(
             garment,
-            strips=tuple(
-                replace(strip, id=called(strip, name), pair=None if strip.pair is None else f"{name}: {strip.pair}")
-                for strip in garment.strips
-            ),
-            panels=tuple(replace(panel, id=called(panel, name)) for panel in garment.panels),
+            strips=tuple(_of_garment(strip, name, called) for strip in garment.strips),
+            panels=tuple(replace(panel, id=called(panel.id, name)) for panel in garment.panels),
         )
         for garment, name in zip(garments, names, strict=True)
+    )
+
+
+def _of_garment(strip: Strip, name: str, called: Callable[[str, str], str]) -> Strip:
+    return replace(
+        strip,
+        id=called(strip.id, name),
+        pair=None if strip.pair is None else f"{name}: {strip.pair}",
+        mirror=None if strip.mirror is None else f"{name}: {strip.mirror}",
+        corner=tuple((called(one, name), end, called(two, name), far) for one, end, two, far in strip.corner),
+        garment=name,
     )
 
 

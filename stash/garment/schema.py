@@ -29,23 +29,14 @@ def _more_than_nothing(value: Any, info: ValidationInfo) -> float:
     return length
 
 
-def _not_honoured(value: Any, info: ValidationInfo) -> Any:
-    raise PydanticCustomError(
-        "not_honoured",
-        "{problem}",
-        {
-            "problem": f'"{info.field_name}" is not honoured yet by this version',
-            "remedy": "take it out and see to it by hand, or plan without it",
-        },
-    )
-
-
 Size = Annotated[float, BeforeValidator(_more_than_nothing)]
 Allowance = Annotated[float, BeforeValidator(_length)]
 Word = Annotated[str, StringConstraints(strict=True, min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Joins = Annotated[int, Field(strict=True, ge=0, le=MOST_JOINS)]
 MakeWord = Literal["flat", "folded", "bound"]
-Later = Annotated[Any, BeforeValidator(_not_honoured)]
+SpanPair = tuple[Allowance, Allowance]
+EndWord = Literal["start", "end"]
+Meeting = tuple[Word, EndWord, Word, EndWord]
 
 
 class Table(BaseModel):
@@ -99,10 +90,10 @@ class StripTable(Table):
     pair: Word | None = None
     edge: Literal["front", "sleeve", "join", "neck", "hem", "inside"] | None = None
     leave_out: StrictBool | None = None
-    mirror: Later = None
-    outward: Later = None
-    hide: Later = None
-    corner: Later = None
+    mirror: Word | None = None
+    outward: Literal["left", "right"] | None = None
+    hide: Annotated[tuple[SpanPair, ...], Field(min_length=1)] | None = None
+    corner: Annotated[tuple[Meeting, ...], Field(min_length=1)] | None = None
 
 
 class PanelTable(Table):

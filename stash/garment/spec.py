@@ -8,7 +8,7 @@ from typing import Final, TypeVar
 from stash.errors import InputWrong
 from stash.garment.binding import cut_width_mm, stripe_at_mm
 from stash.garment.coat import Coat
-from stash.garment.part import Align, Edge, Make, Panel, Strip
+from stash.garment.part import Align, Corner, Edge, Make, Panel, Side, Span, Strip
 from stash.lengths import inches
 
 #: The seam where the file names none, mm (1/4 in, common practice for bindings and narrow bands).
@@ -39,6 +39,10 @@ class StripSpec:
     shortest_mm: float | None = None
     pair: str | None = None
     edge: Edge | None = None
+    mirror: str | None = None
+    outward: Side | None = None
+    hide_mm: tuple[Span, ...] | None = None
+    corner: tuple[Corner, ...] | None = None
     leave_out: bool | None = None
 
 
@@ -71,8 +75,17 @@ Spec = TypeVar("Spec", StripSpec, PanelSpec)
 
 
 def laid_over(below: Spec, above: Spec) -> Spec:
-    """The spec below with everything that the one above says."""
+    """The spec below with everything that the one above says.
+
+    Strips of a pair are turned alike, and mirror images often cannot be: ``mirror`` takes the place of a pair. Spans
+    where joins hide go with the length that they were counted on.
+    """
     said = {item.name: getattr(above, item.name) for item in fields(above) if getattr(above, item.name) is not None}
+    if isinstance(above, StripSpec):
+        if above.mirror is not None and above.pair is None:
+            said["pair"] = None
+        if above.length_mm is not None and above.hide_mm is None:
+            said["hide_mm"] = None
     return replace(below, **said)
 
 
@@ -105,7 +118,29 @@ def resolve_strip(spec: StripSpec, seam_mm: float, missing: list[str]) -> Strip 
         shortest_mm=SHORTEST_MM if spec.shortest_mm is None else spec.shortest_mm,
         pair=spec.pair,
         edge=spec.edge or "inside",
+        mirror=spec.mirror,
+        outward=spec.outward,
+        hide_mm=_within(spec, spec.length_mm),
+        corner=spec.corner or (),
     )
+
+
+def _within(spec: StripSpec, length_mm: float) -> tuple[Span, ...]:
+    """The spans in which joins may lie, in order. Raises InputWrong where one runs backwards or past the strip."""
+    spans = sorted(spec.hide_mm or ())
+    for start, end in spans:
+        if start > end:
+            raise InputWrong(
+                f'in strip "{spec.id}" a span of hide runs from {inches(start)} back to {inches(end)}',
+                "write the nearer end first, both counted from the start of the strip",
+            )
+        if start >= length_mm:
+            raise InputWrong(
+                f'in strip "{spec.id}" a span of hide begins at {inches(start)}, but the strip is only '
+                f"{inches(length_mm)} long",
+                "count from the start of the finished strip",
+            )
+    return tuple(spans)
 
 
 def resolve_panel(spec: PanelSpec, seam_mm: float, missing: list[str]) -> Panel | None:

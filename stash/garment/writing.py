@@ -33,7 +33,7 @@ def _value(name: str, value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, tuple):
-        return f"[{', '.join(_text(written(number)) for number in value)}]"
+        return f"[{', '.join(_value(name, item) for item in value)}]"
     if name.endswith("_mm"):
         return _text(written(value))
     return str(value) if isinstance(value, int) else _text(value)

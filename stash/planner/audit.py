@@ -19,6 +19,7 @@ from typing import Any
 from stash.garment.part import Panel, Strip
 from stash.piece import Point
 from stash.planner.audit_cloth import Cloth, Occurrence, in_frame, moved, rectangle, shape_of
+from stash.planner.audit_look import looks_wrong
 from stash.planner.plan import Leftover, Placement
 from stash.planner.problem import Problem
 
@@ -51,6 +52,7 @@ def audit(problem: Problem, placements: Sequence[Placement], *, strict: bool = T
     for panel in problem.panels:
         wrong += _panel_wrong(panel, by_part[panel.id], cloths)
     wrong += _pairs_wrong(problem, by_part, cloths)
+    wrong += looks_wrong(problem, by_part, cloths)
     wrong += _overlaps(problem, placements, cloths)
     return tuple(wrong)
 
@@ -155,33 +157,38 @@ def _join_wrong(strip: Strip, before: Placement, after: Placement, cloths: dict[
 
 
 def _pairs_wrong(problem: Problem, by_part: dict[str, list[Placement]], cloths: dict[str, Cloth]) -> Iterator[str]:
+    """Pairs, and mirror sets where the print repeats along the stripes: turned alike, starting at the same place."""
     pairs: dict[str, list[Strip]] = defaultdict(list)
     for strip in problem.strips:
         if strip.pair is not None and by_part[strip.id]:
-            pairs[strip.pair].append(strip)
+            pairs[f"pair {strip.pair}"].append(strip)
+        if strip.mirror is not None and by_part[strip.id] and problem.fabrics[strip.fabric].print.along is not None:
+            pairs[f"mirror {strip.mirror}"].append(strip)
     for name, strips in pairs.items():
         for one, other in pairwise(strips):
             first = min(by_part[one.id], key=lambda p: p.segment)
             second = min(by_part[other.id], key=lambda p: p.segment)
             if first.turned != second.turned:
-                yield f"pair {name}: {one.id} and {other.id} are not turned alike"
+                yield f"{name}: {one.id} and {other.id} are not turned alike"
             repeat = cloths[first.piece].fabric.print.along
             if repeat is None or one.fabric != other.fabric:
                 continue
             start = _phase(one, first, cloths[first.piece], repeat.value)
             if _apart(start, _phase(other, second, cloths[second.piece], repeat.value), repeat.value) > SLACK_MM:
-                yield f"pair {name}: {one.id} and {other.id} do not start at the same place of the print"
+                yield f"{name}: {one.id} and {other.id} do not start at the same place of the print"
 
 
 def _runs_shown(strip: Strip, segment: Placement, cloth: Cloth) -> list[Occurrence]:
     """The runs of the strip's stripe that lie where the segment's stripe should be.
 
-    A turned strip is the same strip after a half turn: its first cut edge is the one where p·n is greatest.
+    A turned strip is the same strip after a half turn: its first cut edge is the one where p·n is greatest. So it is
+    with one that is turned over; done both, its first edge is back.
     """
     if len(segment.outline_mm) != 4 or cloth.fabric.id != strip.fabric:
         return []
     across = [cloth.in_print(corner)[0] for corner in segment.outline_mm]
-    centre = max(across) - strip.stripe_at_mm if segment.turned else min(across) + strip.stripe_at_mm
+    swapped = segment.turned != segment.over
+    centre = max(across) - strip.stripe_at_mm if swapped else min(across) + strip.stripe_at_mm
     return cloth.occurrences_near(strip.stripe, centre, SLACK_MM)
 
 

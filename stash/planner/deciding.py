@@ -61,7 +61,7 @@ def decide_share(share: Share, clock: Clock, weights: Weights, *, optimise: bool
 
 
 def _task(share: Share, stance: Stance) -> Task:
-    return build_task(share.fabric, share.pieces, share.strips, share.panels, stance)
+    return build_task(share.fabric, share.pieces, share.strips, share.panels, stance, ways=share.ways)
 
 
 # -- no ---------------------------------------------------------------------------------------------------------

@@ -59,6 +59,7 @@ def _placements(placements: Sequence[Placement]) -> list[dict[str, Any]]:
             "stripe": placement.stripe,
             "finished_mm": None if placement.finished_mm is None else round(placement.finished_mm, 3),
             "turned": placement.turned,
+            "over": placement.over,
             "outline_mm": _points(placement.outline_mm),
         }
         for placement in placements

@@ -86,9 +86,22 @@ class _Program:
         for index in loose:
             mine = [value for (need, _), value in self.values.items() if need == index]
             self.solver.Add(sum(mine[1:], mine[0]) == self.task.needs[index].length_um)
+            self._keep_hidden(index)
         self.starts = [self._start(cut) for cut in solution.cuts]
         self._keep_order()
         self._leave_room()
+
+    def _keep_hidden(self, index: int) -> None:
+        """Each join stays within the span in which it lies."""
+        need = self.task.needs[index]
+        mine = sorted((cut for cut in self.solution.cuts if cut.need == index), key=lambda cut: cut.segment)
+        at, done = 0, 0.0
+        for cut in mine[:-1] if need.hides else ():
+            at, done = at + cut.finished_um, done + self.values[index, cut.segment]
+            low, high = next(span for span in need.hides if span[0] <= at <= span[1])
+            ease = min(MARGIN_UM, (high - low) // 2)
+            self.solver.Add(done >= low + ease)
+            self.solver.Add(done <= high)
 
     def _new(self, low: float, high: float) -> Any:
         return self.solver.NumVar(float(low), float(high), "")

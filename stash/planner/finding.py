@@ -11,6 +11,7 @@ from stash.errors import InputWrong
 from stash.fabric import Fabric
 from stash.garment.part import Panel, Strip
 from stash.piece import Piece
+from stash.planner.look import Ways
 from stash.planner.plan import Answer, Placement, Reason
 from stash.planner.problem import Problem
 from stash.planner.region import usable
@@ -19,12 +20,16 @@ from stash.planner.stance import Stance
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """The parts and pieces of one fabric. ``unknown`` pieces have stripes whose direction was not measured."""
+    """The parts and pieces of one fabric. ``unknown`` pieces have stripes whose direction was not measured.
+
+    ``ways``: how some strips must lie, so that they look as they should beside the others.
+    """
 
     fabric: Fabric
     pieces: tuple[Piece, ...]
     strips: tuple[Strip, ...]
     panels: tuple[Panel, ...]
+    ways: Ways = field(default_factory=dict)
 
     @property
     def unknown(self) -> tuple[Piece, ...]:

@@ -99,17 +99,17 @@ class _Attempt:
         phase = self.phases.get(need.group)
         for count in range(1, need.most + 1):
             for kind in self._kinds(runs, count):
-                eligible = [r for r in runs if kind is None or self.task.runs[r].kind == kind]
+                eligible = [r for r in runs if kind is None or self.task.runs[r].showing == kind]
                 cuts = self._split(index, need, eligible, count, turned, phase)
                 if cuts is not None:
                     self._remember(need, cuts)
                     return cuts
         return None
 
-    def _kinds(self, runs: tuple[int, ...], count: int) -> list[tuple[str, str] | None]:
+    def _kinds(self, runs: tuple[int, ...], count: int) -> list[tuple[str, str, bool] | None]:
         if count == 1:
             return [None]
-        return [*sorted({self.task.runs[r].kind for r in runs})]
+        return [*sorted({self.task.runs[r].showing for r in runs})]
 
     def _split(
         self, index: int, need: Need, runs: list[int], count: int, turned: bool, phase: int | None
@@ -126,7 +126,7 @@ class _Attempt:
                 self._give_back(cuts)
                 return None
             done = need.length_um - left
-            place = self._place(need, runs, fixed, least, most, turned, phase, done, segment)
+            place = self._place(need, runs, fixed, least, most, turned, phase, done, segment, joined=more > 0)
             if place is None:
                 self._give_back(cuts)
                 return None
@@ -158,7 +158,7 @@ class _Attempt:
 
     def _place(
         self, need: Need, runs: list[int], fixed: int, least: int, most: int, turned: bool,
-        phase: int | None, done: int, segment: int,
+        phase: int | None, done: int, segment: int, *, joined: bool,
     ) -> tuple[int, int, int] | None:  # fmt: skip
         """The best gap: the fullest one where only part fits, else the one that is left least useful."""
         best: tuple[float, int, int, int] | None = None
@@ -176,6 +176,9 @@ class _Attempt:
                     if fitted is None:
                         continue
                     start, value = fitted
+                if joined and need.hides:
+                    shorter = need.longest_um(done, value)
+                    start, value = start + (value - shorter if room is None else 0), shorter
                 if value < least:
                     continue
                 score = self._score(run, high - low, value + fixed, most + fixed)

@@ -35,7 +35,8 @@ class Run:
     """One free stretch of a lane. ``low_mm``/``high_mm`` is the band to cut, ``left_um``/``right_um`` what it occupies
     (widened by its uncertainty, less FIT), ``start_um``/``end_um`` the stretch along d with FIT added at each end.
 
-    ``kind`` names the occurrence by its neighbours' labels: all segments of a strip must show the same.
+    ``kind`` names the occurrence by its neighbours' labels: all segments of a strip must show the same. What is laid
+    into an ``over`` run is turned over: the wrong side shows.
     """
 
     piece: int
@@ -48,6 +49,12 @@ class Run:
     right_um: int
     start_um: int
     end_um: int
+    over: bool = False
+
+    @property
+    def showing(self) -> tuple[str, str, bool]:
+        """What all segments of a strip share: the stripe's neighbours on the cloth, and which face shows."""
+        return (*self.kind, self.over)
 
     @property
     def length_um(self) -> int:
@@ -66,8 +73,9 @@ class Run:
 
 
 def find_runs(
-    *, piece: int, cloth: Any, origin_mm: float, fabric: Fabric, profile: Profile, stance: Stance, shortest_um: int
-) -> list[Run]:
+    *, piece: int, cloth: Any, origin_mm: float, fabric: Fabric, profile: Profile, stance: Stance, shortest_um: int,
+    over: bool = False,
+) -> list[Run]:  # fmt: skip
     """All runs of at least ``shortest_um`` for a profile; ``cloth`` is the usable region in the print's frame."""
     if cloth.is_empty or fabric.print.across is None:
         return []
@@ -94,7 +102,7 @@ def find_runs(
                             low_mm=band_mm, high_mm=band_mm + profile.cut_width_mm,
                             left_um=round(occupied[0] * 1000) + FIT_UM // 2,
                             right_um=round(occupied[1] * 1000) - FIT_UM // 2,
-                            start_um=start_um, end_um=end_um,
+                            start_um=start_um, end_um=end_um, over=over,
                         )
                     )  # fmt: skip
     return runs

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -45,7 +46,8 @@ def clash(task: Task, one: Cut, other: Cut) -> bool:
 
 
 def sound(solution: Solution) -> bool:
-    """Whether every cut lies in its run, clear of the others, and every strip has its length and least segment."""
+    """Whether every cut lies in its run, clear of the others, and every strip has its length, its
+    least segment and its joins where they hide."""
     task, cuts = solution.task, solution.cuts
     within = all(task.runs[c.run].start_um <= c.start_um and c.end_um <= task.runs[c.run].end_um for c in cuts)
     clear = all(
@@ -61,4 +63,14 @@ def sound(solution: Solution) -> bool:
     for cut in cuts:
         counts[cut.need] += 1
     long = all(counts[c.need] == 1 or c.finished_um >= task.needs[c.need].shortest_um for c in cuts)
-    return within and clear and whole and long
+    return within and clear and whole and long and _hidden(task, cuts)
+
+
+def _hidden(task: Task, cuts: Sequence[Cut]) -> bool:
+    """Whether every join lies where its strip hides it."""
+    done: dict[int, int] = defaultdict(int)
+    for cut in sorted(cuts, key=lambda cut: (cut.need, cut.segment)):
+        if cut.segment and not task.needs[cut.need].hidden(done[cut.need]):
+            return False
+        done[cut.need] += cut.finished_um
+    return True

@@ -76,7 +76,7 @@ def _to_wider_lane(solution: Solution, lane: _Lane) -> Solution | None:
         return None
     used = {cut.run for cut in solution.cuts}
     for index, other in enumerate(task.runs):
-        if index in used or other.piece != run.piece or (other.stripe, other.kind) != (run.stripe, run.kind):
+        if index in used or other.piece != run.piece or (other.stripe, other.showing) != (run.stripe, run.showing):
             continue
         if not all(index in task.needs[cut.need].runs[cut.turned] for cut in lane.cuts):
             continue

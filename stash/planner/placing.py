@@ -56,7 +56,8 @@ def _placed_cut(task: Task, cut: Cut, finished_mm: float, last: bool) -> Placeme
     ring = [(run.low_mm, start), (run.high_mm, start), (run.high_mm, end), (run.low_mm, end)]
     outline = tuple(to_piece(u, v, piece.stripe_direction_deg or 0.0) for u, v in ring)
     return Placement(part=strip.id, segment=cut.segment + 1, piece=piece.id, stripe=strip.stripe,
-                     finished_mm=round(finished_mm, 3), turned=cut.turned, outline_mm=outline)  # fmt: skip
+                     finished_mm=round(finished_mm, 3), turned=cut.turned, outline_mm=outline,
+                     over=run.over)  # fmt: skip
 
 
 def _placed_lay(task: Task, lay: Lay) -> Placement:

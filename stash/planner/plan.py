@@ -16,7 +16,8 @@ class Placement:
     """One cut: a segment of a strip (``segment`` from 1), or a panel (``stripe`` and ``finished_mm`` None).
 
     ``outline_mm`` is the cut line in the piece's own frame. A strip's starts at the corner of its start end where p·n
-    is least, goes along the start end first, then along the strip; a ``turned`` strip runs along -d.
+    is least, goes along the start end first, then along the strip; a ``turned`` strip runs along -d. What is cut
+    ``over`` is turned over once it is cut: its wrong side shows, and its sides change places.
     """
 
     part: str
@@ -26,6 +27,7 @@ class Placement:
     finished_mm: float | None
     turned: bool
     outline_mm: Polygon
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

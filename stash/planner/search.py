@@ -127,6 +127,17 @@ class Search:
         model.add(slots[0].value >= need.shortest_um).only_enforce_if(slots[1].present)
         for before, after in pairwise(slots[1:]):
             model.add_implication(after.present, before.present)
+        if need.hides:
+            self._hide_joins(need, slots)
+
+    def _hide_joins(self, need: Need, slots: list[_Slot]) -> None:
+        """Every join lies in one of the spans: how far it is from the start is what stands before it."""
+        spans = cp_model.Domain.from_intervals([list(span) for span in need.hides])
+        done = slots[0].value
+        self.model.add_linear_expression_in_domain(done, spans).only_enforce_if(slots[1].present)
+        for slot in slots[2:]:
+            done = done + slot.value
+            self.model.add_linear_expression_in_domain(done, spans).only_enforce_if(slot.present)
 
     def _size(self, need: Need, slots_present: Any, number: int, value: Any) -> Any:
         """The cut length of a slot: finished, seams, and the extra at the strip's own start and end."""
@@ -171,14 +182,14 @@ class Search:
         present = [slot.present for slot in slots]
         for number, slot in enumerate(slots):
             self.model.add(sum(slot.use.values()) == self._size(need, present, number, slot.value))
-        kinds = sorted({self.task.runs[run].kind for run in need.all_runs})
+        kinds = sorted({self.task.runs[run].showing for run in need.all_runs})
         if len(kinds) < 2:
             return
         chosen = {kind: self.model.new_bool_var("") for kind in kinds}
         self.model.add_exactly_one(chosen.values())
         for slot in slots:
             for run, here in slot.here.items():
-                self.model.add_implication(here, chosen[self.task.runs[run].kind])
+                self.model.add_implication(here, chosen[self.task.runs[run].showing])
 
     def _run_on(self, need: Need, slots: list[_Slot]) -> None:
         """The phase runs on from segment to segment, and is the same at the start of a pair."""
@@ -246,7 +257,7 @@ class Search:
                 users[run].append(index)
         for run in sorted(self.wanted - self.ordered):
             stretch = self.task.runs[run]
-            alike[(stretch.piece, stretch.length_um, stretch.kind, tuple(users[run]))].append(run)
+            alike[(stretch.piece, stretch.length_um, stretch.showing, tuple(users[run]))].append(run)
         for runs in alike.values():
             for first, second in pairwise(runs):
                 self.model.add(sum(self.load[first]) >= sum(self.load[second]))

@@ -11,8 +11,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from stash.errors import OurFault
-from stash.planner.deciding import Clock, decide_share
+from stash.planner.deciding import Clock
 from stash.planner.finding import Finding, join_lines, shares
+from stash.planner.looking import decide_matched, parted
 from stash.planner.plan import Placement, Plan, Reason, Shortage
 from stash.planner.price import DEFAULT, Weights
 from stash.planner.problem import Problem
@@ -38,12 +39,14 @@ def decide(
     began = time.monotonic()
     clock = Clock(began + limit_s, progress or (lambda _: None))
     todo = shares(problem)
+    if apart := parted(problem.strips):
+        return Plan(answer="no", proven=True, proofs=apart, seconds=round(time.monotonic() - began, 3))
     findings: list[Finding] = []
     names: list[str] = []
     for index, share in enumerate(todo):
         clock.say(f"planning {share.fabric.name}")
         part_clock = clock.part(len(todo) - index)
-        findings.append(decide_share(share, part_clock, weights, optimise=optimise))
+        findings.append(decide_matched(share, part_clock, weights, optimise=optimise))
         names.append(share.fabric.id)
     plan = _combine(problem, findings, names)
     return replace(plan, seconds=round(time.monotonic() - began, 3))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import shapely
@@ -17,6 +17,7 @@ from stash.fabric import Fabric
 from stash.garment.part import Panel, Strip
 from stash.piece import Piece
 from stash.planner.lanes import Clique, Profile, Run, find_cliques, find_runs
+from stash.planner.look import Way, Ways, centred, ways_of
 from stash.planner.region import to_print, usable
 from stash.planner.stance import FIT_UM, Stance
 
@@ -25,7 +26,8 @@ from stash.planner.stance import FIT_UM, Stance
 class Need:
     """A strip in whole micrometres. ``runs[turned]`` are the runs it may lie in; ``most`` the segments it may have.
 
-    ``group`` joins strips that must be turned alike and, where ``phased``, start at the same phase.
+    ``group`` joins strips that must be turned alike and, where ``phased``, start at the same phase. ``hides`` are the
+    spans from the finished start in which joins may lie (um); none: anywhere.
     """
 
     strip: Strip
@@ -39,6 +41,7 @@ class Need:
     group: str
     turns: tuple[bool, ...]
     runs: dict[bool, tuple[int, ...]]
+    hides: tuple[tuple[int, int], ...] = ()
 
     @property
     def whole_um(self) -> int:
@@ -55,6 +58,18 @@ class Need:
         """The runs it may lie in, whichever way round."""
         return tuple(sorted({run for turned in self.turns for run in self.runs[turned]}))
 
+    def longest_um(self, done_um: int, most_um: int) -> int:
+        """The greatest finished length up to ``most_um`` after ``done_um`` of the strip whose end is where a join may
+        lie; -1 where there is none."""
+        if not self.hides:
+            return most_um
+        ends = [min(high, done_um + most_um) for low, high in self.hides if low <= done_um + most_um]
+        return max(ends, default=-1) - done_um if ends else -1
+
+    def hidden(self, join_um: int) -> bool:
+        """Whether a join may lie that far from the strip's finished start."""
+        return not self.hides or any(low <= join_um <= high for low, high in self.hides)
+
     def way(self, run: int) -> bool:
         """The way round in which the strip fits the run (unturned where both do)."""
         return run not in self.runs.get(False, ())
@@ -64,8 +79,8 @@ class Need:
 class Task:
     """One fabric's strips and panels against its pieces, in one stance. ``period_nm`` is the repeat along, if any.
 
-    ``related``: more ties the strips than room, pairs and turns, so a way of searching that knows of no more than these
-    does not apply (its "none" still holds).
+    ``ways`` are those in which some strips must lie, so that they look as they should beside the others. Where the task
+    is ``related``, a search that knows of no more than runs, pairs and turns does not apply (its "none" still holds).
     """
 
     fabric: Fabric
@@ -77,12 +92,17 @@ class Task:
     cliques: tuple[Clique, ...]
     panels: tuple[Panel, ...]
     period_nm: int | None
-    related: bool = False
+    ways: Ways = field(default_factory=dict)
+
+    @property
+    def related(self) -> bool:
+        """Whether more ties the strips than room, pairs and turns."""
+        return any(need.hides for need in self.needs) or any(run.over for run in self.runs)
 
     def on(self, cloths: Sequence[Any]) -> Task:
         """The same task on other usable regions, each in its piece's frame: what is left once something is taken."""
         strips = [need.strip for need in self.needs]
-        return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths)
+        return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths, self.ways)
 
     def origin_um(self, piece: int) -> int:
         """Where the print along the stripes starts on a piece, along d."""
@@ -114,11 +134,12 @@ def build_task(
     panels: Sequence[Panel],
     stance: Stance,
     cloths: Sequence[Any] | None = None,
+    ways: Ways | None = None,
 ) -> Task:
     """Turn one fabric's share of a problem into runs and needs.
 
     No strip lies on a piece whose stripe direction is not known. ``cloths`` replaces their usable regions (each
-    in its piece's frame), for pieces from which something has been taken already.
+    in its piece's frame), for pieces from which something has been taken already. ``ways`` limits how strips may lie.
     """
     regions = tuple(cloths) if cloths is not None else tuple(usable(piece, stance) for piece in pieces)
     turned_cloths = [
@@ -126,17 +147,16 @@ def build_task(
         for c, p in zip(regions, pieces, strict=True)
     ]
     period_nm = round(fabric.print.along.value * 1e6) if fabric.print.along is not None else None
-    pairs = Counter(strip.pair or "" for strip in strips)
-    lopsided = {s.pair for s in strips if s.pair and not _symmetric(s)}
+    groups = turned_alike(strips, motif=period_nm is not None)
+    sizes = Counter(groups)
+    lopsided = {group for group, strip in zip(groups, strips, strict=True) if not centred(strip)}
     bench = _Bench(fabric, pieces, turned_cloths, stance)
     needs: list[Need] = []
-    for index, strip in enumerate(strips):
+    for strip, group in zip(strips, groups, strict=True):
         most = most_segments(strip)
-        paired = bool(strip.pair) and pairs[strip.pair or ""] > 1
-        phased = period_nm is not None and (most > 1 or paired)
-        group = f"pair {strip.pair}" if paired else f"strip {index}"
-        matters = phased or not _symmetric(strip) or (paired and strip.pair in lopsided)
-        turns = (False, True) if matters and not fabric.one_way else (False,)
+        phased = period_nm is not None and (most > 1 or sizes[group] > 1)
+        may = _may_lie(fabric, strip, (ways or {}).get(strip.id), matters=phased or group in lopsided, phased=phased)
+        turns = tuple(sorted({way.turned for way in may}))
         least_um = stance.need_um(_least_cut_mm(strip, most))
         needs.append(
             Need(
@@ -150,14 +170,48 @@ def build_task(
                 phased=phased,
                 group=group,
                 turns=turns,
-                runs={turned: bench.runs_for(_profile(strip, turned), least_um) for turned in turns},
+                runs={turned: bench.runs_laid(strip, turned, may, least_um) for turned in turns},
+                hides=_hides(strip, stance) if most > 1 else (),
             )
         )
     runs = tuple(bench.runs)
     return Task(
         fabric=fabric, stance=stance, pieces=tuple(pieces), cloths=regions, needs=tuple(_with_equal_turns(needs)),
         runs=runs, cliques=tuple(find_cliques(list(runs))), panels=tuple(panels), period_nm=period_nm,
+        ways=dict(ways or {}),
     )  # fmt: skip
+
+
+def turned_alike(strips: Sequence[Strip], *, motif: bool) -> list[str]:
+    """For each strip the name of those with which it is turned alike: its pair, and on a motif its mirror set, since a
+    motif is not known to look the same from its other end."""
+    names = [f"strip {index}" for index in range(len(strips))]
+    for key in ("pair", "mirror") if motif else ("pair",):
+        sets: dict[str, list[int]] = {}
+        for index, strip in enumerate(strips):
+            if value := getattr(strip, key):
+                sets.setdefault(value, []).append(index)
+        for value, members in sets.items():
+            joined = {names[index] for index in members}
+            if len(members) > 1:
+                names = [f"{key} {value}" if name in joined else name for name in names]
+    return names
+
+
+def _may_lie(
+    fabric: Fabric, strip: Strip, ways: frozenset[Way] | None, *, matters: bool, phased: bool
+) -> tuple[Way, ...]:
+    """The ways in which a strip's segments may lie: those asked for, else all that make a difference."""
+    if ways is not None:
+        return tuple(sorted(ways))
+    over = fabric.both_faces and not centred(strip) and (phased or fabric.one_way)
+    return tuple(way for way in ways_of(fabric, strip) if (matters or not way.turned) and (over or not way.over))
+
+
+def _hides(strip: Strip, stance: Stance) -> tuple[tuple[int, int], ...]:
+    """The spans for joins, um; edges count, and for a no what is equal to them."""
+    beyond = FIT_UM if stance is Stance.GENEROUS else 0
+    return tuple((round(low * 1000) - beyond, round(high * 1000) + beyond) for low, high in strip.hide_mm)
 
 
 def most_segments(strip: Strip) -> int:
@@ -171,12 +225,8 @@ def _least_cut_mm(strip: Strip, most: int) -> float:
     return whole if most == 1 else min(whole, strip.shortest_mm + 2 * strip.seam_mm)
 
 
-def _symmetric(strip: Strip) -> bool:
-    return abs(strip.cut_width_mm - 2 * strip.stripe_at_mm) <= FIT_UM / 1000
-
-
-def _profile(strip: Strip, turned: bool) -> Profile:
-    at_mm = strip.cut_width_mm - strip.stripe_at_mm if turned and not _symmetric(strip) else strip.stripe_at_mm
+def _profile(strip: Strip, swapped: bool) -> Profile:
+    at_mm = strip.cut_width_mm - strip.stripe_at_mm if swapped and not centred(strip) else strip.stripe_at_mm
     return Profile(label=strip.stripe, cut_width_mm=strip.cut_width_mm, centre_at_mm=at_mm)
 
 
@@ -188,26 +238,35 @@ def _with_equal_turns(needs: list[Need]) -> list[Need]:
     out = []
     for need in needs:
         turns = tuple(sorted(choice[need.group]))
-        runs = {turned: need.runs.get(turned, need.runs[False]) for turned in turns}
+        runs = {turned: need.runs.get(turned, need.runs.get(False, ())) for turned in turns}
         out.append(replace(need, turns=turns, runs=runs))
     return out
 
 
 class _Bench:
-    """Finds the runs of each profile once, and numbers them."""
+    """Finds the runs of each profile and face once, and numbers them."""
 
     def __init__(self, fabric: Fabric, pieces: Sequence[Piece], cloths: Sequence[Any], stance: Stance) -> None:
         self.fabric, self.pieces, self.cloths, self.stance = fabric, pieces, cloths, stance
         self.runs: list[Run] = []
-        self._known: dict[Profile, tuple[int, ...]] = {}
+        self._known: dict[tuple[Profile, bool], tuple[int, ...]] = {}
 
-    def runs_for(self, profile: Profile, least_um: int) -> tuple[int, ...]:
-        if profile not in self._known:
+    def runs_laid(self, strip: Strip, turned: bool, may: Sequence[Way], least_um: int) -> tuple[int, ...]:
+        """The runs for a strip that is turned, or not, in the ways in which it may lie."""
+        out: list[int] = []
+        for over in sorted({way.over for way in may if way.turned == turned}):
+            stripes = {way.stripe for way in may if (way.turned, way.over) == (turned, over)}
+            found = self._runs_for(_profile(strip, turned != over), over)
+            out += [r for r in found if self.runs[r].length_um >= least_um and self.runs[r].stripe in stripes]
+        return tuple(out)
+
+    def _runs_for(self, profile: Profile, over: bool) -> tuple[int, ...]:
+        if (profile, over) not in self._known:
             first = len(self.runs)
             for index, (piece, cloth) in enumerate(zip(self.pieces, self.cloths, strict=True)):
                 self.runs += find_runs(
                     piece=index, cloth=cloth, origin_mm=piece.stripe_origin_mm, fabric=self.fabric,
-                    profile=profile, stance=self.stance, shortest_um=1,
+                    profile=profile, stance=self.stance, shortest_um=1, over=over,
                 )  # fmt: skip
-            self._known[profile] = tuple(range(first, len(self.runs)))
-        return tuple(run for run in self._known[profile] if self.runs[run].length_um >= least_um)
+            self._known[profile, over] = tuple(range(first, len(self.runs)))
+        return self._known[profile, over]

@@ -172,6 +172,7 @@ def part_row(job: Job, placement: Placement, shows: str) -> tuple[str, str, str,
         finished = size(*sorted((card.width_mm, card.length_mm)))
     more = [card.make] if card.make in ("folded", "bound") else []
     more += ["turned end for end"] if placement.turned else []
+    more += ["turned over once it is cut"] if placement.over else []
     shown = "; ".join(word for word in (shows, *more) if word) or "–"
     return job.title(placement), size(*cut_size(placement)), finished, shown
 

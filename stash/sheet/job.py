@@ -118,6 +118,7 @@ def _placement(row: Any, index: int) -> Placement:
             part=str(row["part"]), segment=int(row.get("segment") or 1), piece=str(row["piece"]),
             stripe=row.get("stripe"), finished_mm=None if finished is None else float(finished),
             turned=bool(row.get("turned")), outline_mm=_ring(row["outline_mm"], f"{where}.outline_mm"),
+            over=bool(row.get("over")),
         )  # fmt: skip
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputWrong(f"{where} of the plan cannot be read ({error})", _AGAIN) from error

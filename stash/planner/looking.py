@@ -1,0 +1,125 @@
+"""One fabric's strips that must look alike or as mirror images: every choice of looks is planned by itself.
+
+A choice settles what each strip shows; what is left is a question of room. A yes needs one choice that goes, a no that
+none does. Where the cloth offers no choice at all, that is the answer, and it says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from stash.garment.part import Strip
+from stash.planner.deciding import Clock, decide_share
+from stash.planner.finding import Finding, Share, join_lines
+from stash.planner.look import Ways
+from stash.planner.matching import matchings, tied, ties
+from stash.planner.plan import Reason
+from stash.planner.price import Weights
+from stash.planner.task import turned_alike
+from stash.stripe_order import is_even
+
+MOST_COMPARED: Final = 4
+"""Choices up to which all are planned for the cheapest; with more, the first that goes is taken."""
+
+
+def decide_matched(share: Share, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
+    """The finding for one fabric, its strips' looks considered."""
+    print_ = share.fabric.print
+    if not tied(share.strips) or print_.across is None or not print_.stripes:
+        return decide_share(share, clock, weights, optimise=optimise)
+    groups = turned_alike(share.strips, motif=print_.along is not None)
+    found = matchings(share.fabric, share.strips, groups)
+    if found.impossible:
+        return _never(share, found.impossible)
+    if len(found.choices) == 1:
+        return decide_share(replace(share, ways=found.choices[0]), clock, weights, optimise=optimise)
+    free = decide_share(replace(share, ways={}), clock.part(3), weights, optimise=False)
+    if free.answer == "no":
+        return free
+    return _best_of(share, found.choices, clock, weights, optimise=optimise, whole=found.whole, floor_um=free.bound_um)
+
+
+def _best_of(
+    share: Share, choices: Sequence[Ways], clock: Clock, weights: Weights, *, optimise: bool, whole: bool, floor_um: int
+) -> Finding:
+    """The cheapest yes among the choices; else a no if each is one; else unsure. ``floor_um``: no plan costs less."""
+    findings: list[Finding] = []
+    for place, ways in enumerate(choices):
+        part = clock.part(len(choices) - place)
+        findings.append(decide_share(replace(share, ways=ways), part, weights, optimise=optimise))
+        if findings[-1].answer == "yes" and (not optimise or len(choices) > MOST_COMPARED):
+            break
+    yes = [finding for finding in findings if finding.answer == "yes"]
+    if yes:
+        best = min(yes, key=lambda finding: finding.cost_um)
+        certain = whole and len(findings) == len(choices) and all(f.answer != "unsure" for f in findings)
+        bound = min(finding.bound_um for finding in yes) if certain else min(floor_um, best.cost_um)
+        return replace(best, bound_um=bound, best=best.cost_um <= bound)
+    if whole and all(finding.answer == "no" for finding in findings):
+        nearest = min(findings, key=lambda finding: sum(finding.missing_mm.values()))
+        each = f"so it is whichever of the {len(findings)} matching looks the strips of {share.fabric.id} take"
+        return replace(nearest, proofs=join_lines(*(finding.proofs for finding in findings), (each,)))
+    reason: Reason = "time" if any(f.reason == "time" for f in findings) or not whole else "measurement"
+    shown = next((finding.placements for finding in findings if finding.placements), ())
+    settle = join_lines(*(finding.settle for finding in findings))
+    return Finding(answer="unsure", reason=reason, placements=shown, settle=settle)
+
+
+# -- no look does it --------------------------------------------------------------------------------------------------
+
+
+def parted(strips: Sequence[Strip]) -> tuple[str, ...]:
+    """Why strips that must match cannot, whatever the cloth: they show different stripes. Empty where all agree."""
+    return join_lines(
+        [
+            f"{one.id} shows stripe {one.stripe} of {one.fabric} and {other.id} stripe {other.stripe} of "
+            f"{other.fabric}: they cannot match"
+            for tie in ties(strips)
+            for one, other in [(strips[tie.one], strips[tie.other])]
+            if (one.fabric, one.stripe) != (other.fabric, other.stripe)
+        ]
+    )
+
+
+def _never(share: Share, impossible: Sequence[Sequence[Strip]]) -> Finding:
+    """The no of cloth that offers no such look. What is missing is cloth that does: for all of the strips but one."""
+    missing: dict[str | None, float] = {}
+    for strips in impossible:
+        rest = sorted(strip.length_mm + 2 * strip.seam_mm + sum(strip.extra_mm) for strip in strips)[:-1]
+        missing[strips[0].stripe] = missing.get(strips[0].stripe, 0.0) + sum(rest)
+    proofs = tuple(_why(share, strips) for strips in impossible)
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=proofs)
+
+
+def _why(share: Share, strips: Sequence[Strip]) -> str:
+    """Why no choice of looks is there, laid to the mirror sets, what lies outward, or the corners: the first without
+    which there would be one."""
+    fabric, stripe = share.fabric.id, strips[0].stripe
+    names = " and ".join(strip.id for strip in strips)
+    cloth = f"{fabric} is {_how(share)}"
+    if _would_do(share, [replace(strip, mirror=None) for strip in strips]):
+        return f"{cloth}: no strip of it that shows stripe {stripe} can be the mirror of another ({names})"
+    if _would_do(share, [replace(strip, outward=None) for strip in strips]):
+        return f"{cloth}: {names} cannot all show the same neighbour of stripe {stripe} outward"
+    if _would_do(share, [replace(strip, corner=()) for strip in strips]):
+        return f"{cloth}: {names} cannot show stripe {stripe} with the same neighbours round their corners"
+    return f"{cloth}: {names} cannot match about stripe {stripe} as they should"
+
+
+def _would_do(share: Share, strips: Sequence[Strip]) -> bool:
+    groups = turned_alike(strips, motif=share.fabric.print.along is not None)
+    return not matchings(share.fabric, strips, groups).impossible
+
+
+def _how(share: Share) -> str:
+    fabric = share.fabric
+    words = ["even" if is_even(fabric.print.stripes) else "uneven"]
+    if fabric.one_way:
+        words.append("one-way")
+    elif fabric.print.along is not None:
+        words.append("repeats along its stripes, so that a turned strip does not match")
+    elif any(strip.pair for strip in share.strips):
+        words.append("strips of a pair are turned alike")
+    return " and ".join(words)
