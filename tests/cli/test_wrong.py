@@ -76,8 +76,8 @@ def test_photographs(call: Call, tmp_path: Path, name: str) -> None:
         ('id = "hem"\nwidth = "5 cm"', "length"),
         ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\njoins = -1', "joins"),
         ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\nmake = "glued"', "folded"),
-        ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\nmirror = "fronts"', "mirror"),
-        ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\nhide = [["1 in", "2 in"]]', "hide"),
+        ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\noutward = "up"', "outward"),
+        ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\nhide = ["1 in", "2 in"]', "hide"),
         ('id = "hem"\nlength = "1 m"\nwidth = "5 cm"\n\n[[strip]]\nid = "hem"', "hem"),
     ],
 )
