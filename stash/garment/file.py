@@ -79,6 +79,7 @@ def resolve(pattern: Pattern, *, where: str = "the garment file") -> Garment:
         notes=told(coat, pattern.seam_mm) if coat else (),
         shape="coat" if coat else None,
         figures_mm=_named_figures(coat) if coat else {},
+        pattern=pattern,
     )
 
 

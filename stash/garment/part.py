@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from stash.garment.spec import Pattern
 
 Make = Literal["flat", "folded", "bound"]
 Edge = Literal["front", "sleeve", "join", "neck", "hem", "inside"]
@@ -77,7 +80,8 @@ class Garment:
     """A garment as the planner sees it: its parts. ``cautions`` go to the cutting sheet and the terminal.
 
     ``shape`` is the shape the parts were drawn from ("coat"), None where they were written out; ``figures_mm`` are its
-    finished measures by name (girth, back, front, …), for telling, not for planning.
+    finished measures by name (girth, back, front, …), for telling, not for planning. ``pattern`` is what the file says,
+    from which it can be drawn up again with a change; a garment read back from a plan has none.
     """
 
     name: str
@@ -88,6 +92,7 @@ class Garment:
     notes: tuple[str, ...] = ()
     shape: str | None = None
     figures_mm: Mapping[str, float] = field(default_factory=dict)
+    pattern: Pattern | None = field(default=None, repr=False, compare=False)
 
     @property
     def parts(self) -> tuple[Part, ...]:

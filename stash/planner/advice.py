@@ -1,24 +1,29 @@
 """Ways out of a no: the smallest changes that make it a yes, each one planned and audited before it is offered.
 
 The kinds of change come in a fixed order, within a kind those that show least come first, and the ways found are
-ranked by how much of the border they change where it shows. Only a change that was planned is offered: what the time
-did not reach is left out, never guessed.
+ranked by how much of the garment they change where it shows. Where several fabrics are short, a change for each is
+found first and then they are made together. Only a change that was planned is offered: what the time did not reach is
+left out, never guessed.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Final, Protocol
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
 
 from stash.garment.part import Panel, Strip
-from stash.planner.audit import audit
+from stash.lengths import inches
 from stash.planner.change import (
+    BOUND_MM,
     Change,
+    bound,
     joined,
     least_first,
     left_plain,
+    listed,
     narrowed,
     of_equal_width,
     one_by_one,
@@ -27,190 +32,257 @@ from stash.planner.change import (
     steps_below,
     together,
 )
-from stash.planner.plan import Placement, Plan, WayOut
+from stash.planner.redraw import Redraw, resized, said_by_the_coat
+from stash.planner.nearby import Stock, from_other_cloth
+from stash.planner.plan import Placement, WayOut
 from stash.planner.problem import Problem
-from stash.planner.tally import differs_sentence, sum_sentence
-
-__all__ = ["LIMIT_S", "differs_sentence", "sum_sentence", "ways_out"]
+from stash.planner.trial import Decider, Trial, decided, share_of
 
 LIMIT_S: Final = 15.0  # seconds for all ways together: as long as somebody waits for a second answer (our judgement)
-TRY_S: Final = 2.0  # seconds for one change; most are decided in a tenth of that
 MOST_OF_A_KIND: Final = 2  # a short list is read, a long one is not
+MOST: Final = 8  # ways offered in all
 LEAST_PANEL: Final = 0.6  # of its size: a smaller panel is another garment (our judgement)
 
-
-class Decider(Protocol):
-    """What answers a problem: ``stash.planner.solve.decide``, or a stand-in in tests."""
-
-    def __call__(self, problem: Problem, *, limit_s: float, optimise: bool) -> Plan: ...
+Kind = Callable[["_Search"], list[Change]]
 
 
-def ways_out(problem: Problem, *, limit_s: float = LIMIT_S, decide: Decider | None = None) -> tuple[WayOut, ...]:
+def ways_out(
+    problem: Problem,
+    *,
+    limit_s: float = LIMIT_S,
+    decide: Decider | None = None,
+    redraw: Redraw | None = None,
+    stock: Stock | None = None,
+    trial: Trial | None = None,
+) -> tuple[WayOut, ...]:
     """Changes that turn the no into a yes, those that show least first; empty where none of the kinds helps.
 
     Kinds: one join more in a strip or a pair, a narrower border (the widest that works, in eighths of an inch),
-    another stripe on the edges that show least, an edge left plain, a smaller panel. The edit of each is
-    {"part": id, "key": key, "value": value} in the garment file's terms, with "parts" where several change alike; an
-    edge left plain is {"key": "leave_out", "value": true}.
+    another stripe or a narrow binding on the edges that show least, an edge left plain, a smaller panel, a smaller
+    coat (``redraw``), another cloth whose stripe is near (``stock``). For the edits see ``WayOut``; an edge left plain
+    is {"key": "leave_out", "value": true}.
     """
-    deadline = time.monotonic() + limit_s
-    attempt = _Attempt(problem, deadline, decide or _decide)
-    if attempt.subject is None:
-        return ()
-    found: list[tuple[Change, tuple[Placement, ...]]] = []
-    kinds = (_joins, _narrower, _plain, _stripes, _panels)
-    for index, kind in enumerate(kinds):
-        attempt.deadline = time.monotonic() + max(0.0, deadline - time.monotonic()) / (len(kinds) - index)
-        found += kind(attempt, attempt.subject)
-    ranked = sorted(found, key=lambda row: (row[0].shows, row[0].words))
+    trial = (trial or Trial(time.monotonic() + limit_s, decide or decided)).until(time.monotonic() + limit_s)
+    whole = trial.part(3).until(trial.deadline)
+    short = whole.short(problem)
+    found = _for_all(_Search(problem, "", problem, trial, redraw, stock)) if redraw and trial.left_s > 0 else []
+    each = [
+        _for_one(_Search(problem, fabric, share_of(problem, fabric), trial.part(len(short) - n), redraw, stock))
+        for n, fabric in enumerate(short)
+    ]
+    ways: list[tuple[Change, tuple[Placement, ...]]] = []
+    for change in _ranked([*found, *_combined(each)])[:MOST]:
+        placements = _placed(trial, change.after(problem))
+        if placements is not None:
+            ways.append((said_by_the_coat(change, problem, redraw), placements))
     return tuple(
-        WayOut(change=change.words, edit=change.edit, answer="yes", placements=placements)
-        for change, placements in ranked
+        WayOut(change=_with_places(change, problem, placements), edit=change.edit, answer="yes", placements=placements)
+        for change, placements in ways
     )
 
 
-def _decide(problem: Problem, *, limit_s: float, optimise: bool) -> Plan:
-    from stash.planner.solve import decide
+def _placed(trial: Trial, problem: Problem) -> tuple[Placement, ...] | None:
+    """The plan of a change that was tried already: what is known needs no time, the audit little."""
+    return trial.placements(problem)
 
-    return decide(problem, limit_s=limit_s, optimise=optimise)
 
-
-@dataclass(slots=True)
-class _Attempt:
-    """Plans changes to the one fabric that is short; the other fabrics' parts keep the plan they have.
-
-    ``subject`` is that fabric's share of the problem; None where several fabrics are short, for then no single change
-    helps, or where there is no telling.
-    """
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """Changes for one fabric that is short: its share, and what may be tried until when."""
 
     problem: Problem
-    deadline: float
-    decide: Decider
-    subject: Problem | None = None
-    rest: tuple[Placement, ...] = ()
+    fabric: str
+    share: Problem
+    trial: Trial
+    redraw: Redraw | None
+    stock: Stock | None
 
-    def __post_init__(self) -> None:
-        short: list[Problem] = []
-        for fabric in dict.fromkeys(part.fabric for part in self.problem.parts):
-            share = _share(self.problem, fabric)
-            plan = self._plan(share)
-            if plan.answer == "yes":
-                self.rest += plan.placements
-            else:
-                short.append(share)
-        self.subject = short[0] if len(short) == 1 else None
+    @property
+    def strips(self) -> tuple[Strip, ...]:
+        """The fabric's strips."""
+        return self.share.strips
 
-    def works(self, change: Change) -> tuple[Placement, ...] | None:
-        """The whole garment's placements after the change, planned and audited; None where there is no such plan."""
-        if time.monotonic() >= self.deadline:
-            return None
-        plan = self._plan(change.problem)
-        if plan.answer != "yes":
-            return None
-        parts = [part for part in self.problem.parts if part.fabric != _fabric(self.subject or change.problem)]
-        whole = replace(self.problem, parts=(*parts, *change.problem.parts))
-        placements = (*self.rest, *plan.placements)
-        return placements if not audit(whole, placements) else None
+    def works(self, change: Change) -> bool:
+        """Whether every fabric that the change touches is then enough."""
+        after = change.after(self.problem)
+        touched = {part.fabric for part in self.problem.parts if part.id in change.parts}
+        touched |= {part.fabric for part in change.parts.values() if part is not None}
+        left = {part.fabric for part in after.parts}
+        return all(self.trial.share(after, name).answer == "yes" for name in sorted(touched & left))
 
-    def first(self, changes: Iterable[Change | None], most: int) -> list[tuple[Change, tuple[Placement, ...]]]:
+    def first(self, changes: Iterable[Change | None], most: int) -> list[Change]:
         """The first few of the changes that work."""
-        found: list[tuple[Change, tuple[Placement, ...]]] = []
+        found: list[Change] = []
         for change in changes:
-            placements = self.works(change) if change else None
-            if change and placements is not None:
-                found.append((change, placements))
-            if len(found) == most or time.monotonic() >= self.deadline:
+            if self.trial.left_s <= 0 or len(found) == most:
                 break
+            if change is not None and self.works(change):
+                found.append(change)
         return found
 
-    def greatest(
-        self, sizes: Sequence[float], make: Callable[[float], Change]
-    ) -> Iterator[tuple[Change, tuple[Placement, ...]]]:
+    def greatest(self, sizes: Sequence[float], make: Callable[[float], Change | None]) -> Change | None:
         """The change of the greatest size that works, by halving; sizes rise, and what works at one works below it."""
         low, high = 0, len(sizes)
-        best: tuple[Change, tuple[Placement, ...]] | None = None
-        while low < high:
+        best: Change | None = None
+        while low < high and self.trial.left_s > 0:
             middle = (low + high) // 2
             change = make(sizes[middle])
-            placements = self.works(change)
-            if placements is not None:
-                best, low = (change, placements), middle + 1
+            if change is not None and self.works(change):
+                best, low = change, middle + 1
             else:
                 high = middle
-        if best is not None:
-            yield best
+        return best
 
-    def _plan(self, problem: Problem) -> Plan:
-        if not problem.parts:
-            return Plan(answer="yes")
-        left_s = max(0.05, min(TRY_S, self.deadline - time.monotonic()))
-        return self.decide(problem, limit_s=left_s, optimise=False)
+    def until(self, part: int) -> _Search:
+        """The same with an equal part of the time."""
+        return _Search(self.problem, self.fabric, self.share, self.trial.part(part), self.redraw, self.stock)
 
 
-def _joins(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
-    alone = attempt.first((joined(subject, strips) for strips in one_by_one(subject.strips)), MOST_OF_A_KIND)
-    return alone or attempt.first((joined(subject, strips) for strips in least_first(subject.strips)), 1)
+def _for_one(search: _Search) -> list[Change]:
+    kinds: tuple[Kind, ...] = (_joins, _narrower, _plain, _stripes, _bound, _panels, _other_cloth)
+    found: list[Change] = []
+    for index, kind in enumerate(kinds):
+        found += kind(search.until(len(kinds) - index))
+    return _ranked(found)
 
 
-def _narrower(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
+def _for_all(search: _Search) -> list[Change]:
+    """Smaller measures of the whole coat, which may mend several fabrics at once; a third of the time at most."""
+    limited = search.until(3)
+    found = (limited.greatest(sizes, make) for sizes, make in resized(search.problem, search.redraw))
+    return [change for change in found if change is not None]
+
+
+def _ranked(changes: Sequence[Change]) -> list[Change]:
+    return sorted(changes, key=lambda change: (change.shows, change.words))
+
+
+def _combined(each: Sequence[Sequence[Change]]) -> list[Change]:
+    """One change for every fabric that is short: the least of each together, then with one of them the next."""
+    if not each or not all(each):
+        return []
+    if len(each) == 1:
+        return list(each[0])
+    picks = [tuple(0 for _ in each)]
+    picks += [
+        tuple(step if at == n else 0 for n in range(len(each)))
+        for at, changes in enumerate(each)
+        for step in range(1, min(len(changes), MOST_OF_A_KIND + 1))
+    ]
+    return [_all_of([changes[step] for changes, step in zip(each, pick, strict=True)]) for pick in picks]
+
+
+def _all_of(changes: Sequence[Change]) -> Change:
+    whole = changes[0]
+    for change in changes[1:]:
+        whole = whole.with_(change)
+    return whole
+
+
+def _with_places(change: Change, problem: Problem, placements: Sequence[Placement]) -> str:
+    """The words of the change, and where its joins lie: ``one more join in hem, 14 in from its start``."""
+    if not change.joins:
+        return change.words
+    after = {strip.id: strip for strip in change.after(problem).strips}
+    places: dict[str, str] = {}
+    for name in change.joins:
+        mine = sorted((p for p in placements if p.part == name and p.finished_mm), key=lambda p: p.segment)
+        reached = [0.0]
+        for placement in mine[:-1]:
+            reached.append(reached[-1] + (placement.finished_mm or 0.0))
+        if name in after and len(reached) > 1:
+            places[name] = listed([inches(mm) for _, mm in pairwise(reached)])
+    if len(set(places.values())) == 1 and len(places) == len(change.joins):
+        return f"{change.words}, {next(iter(places.values()))} from {'its' if len(places) == 1 else 'their'} start"
+    told = "; ".join(f"{name} {place} from its start" for name, place in places.items())
+    return f"{change.words} ({told})" if told else change.words
+
+
+# -- the kinds ---------------------------------------------------------------------------------------------------
+
+
+def _joins(search: _Search) -> list[Change]:
+    alone = search.first((joined(strips) for strips in one_by_one(search.strips)), MOST_OF_A_KIND)
+    return alone or search.first((joined(strips) for strips in least_first(search.strips)), 1)
+
+
+def _narrower(search: _Search) -> list[Change]:
     """The whole border narrower, and the one edge that does it alone with the least change."""
-    groups = of_equal_width(subject.strips)
-    edges = [rows for rows in together(subject.strips) if rows not in groups]
-    return [*_narrowest(attempt, subject, groups), *_narrowest(attempt, subject, edges)[:1]]
+    groups = of_equal_width(search.strips)
+    edges = [rows for rows in together(search.strips) if rows not in groups]
+    return [*_narrowest(search.until(2), groups), *_narrowest(search, edges)[:1]]
 
 
-def _narrowest(
-    attempt: _Attempt, subject: Problem, sets: list[list[Strip]]
-) -> list[tuple[Change, tuple[Placement, ...]]]:
-    found: list[tuple[Change, tuple[Placement, ...]]] = []
+def _narrowest(search: _Search, sets: Sequence[list[Strip]]) -> list[Change]:
+    found: list[Change] = []
     for strips in sets:
         if len({round(strip.width_mm, 2) for strip in strips}) > 1:
             continue
 
         def make(width_mm: float, strips: list[Strip] = strips) -> Change:
-            return narrowed(subject, strips, width_mm)
+            return narrowed(strips, width_mm)
 
-        found += attempt.greatest(steps_below(strips[0].width_mm), make)
-    return sorted(found, key=lambda row: row[0].shows)
+        change = search.greatest(steps_below(strips[0].width_mm), make)
+        found += [change] if change is not None else []
+    return _ranked(found)
 
 
-def _stripes(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
-    labels = list(dict.fromkeys(stripe.label for stripe in subject.fabrics[_fabric(subject)].print.stripes))
-    alone = together(subject.strips)
-    sets = [*alone, *(rows for rows in least_first(subject.strips) if rows not in alone)]
+def _stripes(search: _Search) -> list[Change]:
+    labels = list(dict.fromkeys(stripe.label for stripe in search.problem.fabrics[search.fabric].print.stripes))
+    alone = together(search.strips)
+    sets = [*alone, *(rows for rows in least_first(search.strips) if rows not in alone)]
     changes = (
-        restriped(subject, strips, label)
+        restriped(strips, label)
         for strips in sets
         for label in labels
         if all(strip.stripe != label for strip in strips) and len({strip.stripe for strip in strips}) == 1
     )
-    return attempt.first(changes, MOST_OF_A_KIND)
+    return search.first(changes, MOST_OF_A_KIND)
 
 
-def _plain(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
-    singles = attempt.first((left_plain(subject, strips) for strips in together(subject.strips)), MOST_OF_A_KIND)
-    return singles or attempt.first((left_plain(subject, strips) for strips in least_first(subject.strips)), 1)
+def _bound(search: _Search) -> list[Change]:
+    found: list[Change] = []
+    for strips in [*together(search.strips), *least_first(search.strips)]:
 
+        def make(width_mm: float, strips: list[Strip] = strips) -> Change | None:
+            return bound(strips, width_mm)
 
-def _panels(attempt: _Attempt, subject: Problem) -> list[tuple[Change, tuple[Placement, ...]]]:
-    found: list[tuple[Change, tuple[Placement, ...]]] = []
-    for panel in subject.panels:
-        for key, size_mm in (("length", panel.length_mm), ("width", panel.width_mm)):
-
-            def make(less_mm: float, panel: Panel = panel, key: str = key) -> Change:
-                return smaller(subject, panel, key, less_mm)
-
-            found += attempt.greatest(steps_below(size_mm, LEAST_PANEL * size_mm), make)
+        change = search.greatest(BOUND_MM, make)
+        if change is not None:
+            return [change]
     return found
 
 
-def _share(problem: Problem, fabric: str) -> Problem:
-    return replace(
-        problem,
-        parts=tuple(part for part in problem.parts if part.fabric == fabric),
-        pieces=tuple(piece for piece in problem.pieces if piece.fabric == fabric),
-    )
+def _plain(search: _Search) -> list[Change]:
+    singles = search.first((left_plain(strips) for strips in together(search.strips)), MOST_OF_A_KIND)
+    return singles or search.first((left_plain(strips) for strips in least_first(search.strips)), 1)
 
 
-def _fabric(problem: Problem) -> str:
-    return problem.parts[0].fabric
+def _panels(search: _Search) -> list[Change]:
+    found: list[Change] = []
+    drawn = search.redraw.drawn_ids if search.redraw else frozenset()
+    for panel in search.share.panels:
+        if panel.id in drawn:
+            continue
+        for key, size_mm in (("length", panel.length_mm), ("width", panel.width_mm)):
+
+            def make(less_mm: float, panel: Panel = panel, key: str = key) -> Change:
+                return smaller(panel, key, less_mm)
+
+            change = search.greatest(steps_below(size_mm, LEAST_PANEL * size_mm), make)
+            found += [change] if change is not None else []
+    return found
+
+
+def _other_cloth(search: _Search) -> list[Change]:
+    if search.stock is None:
+        return []
+    fabric = search.problem.fabrics[search.fabric]
+    sets = [*of_one_stripe(search.strips), *together(search.strips)]
+    return search.first(from_other_cloth(sets, fabric, search.stock), MOST_OF_A_KIND)
+
+
+def of_one_stripe(strips: Sequence[Strip]) -> list[list[Strip]]:
+    """The strips that show one stripe, as one border."""
+    labels = dict.fromkeys(strip.stripe for strip in strips)
+    return [[strip for strip in strips if strip.stripe == label] for label in labels]

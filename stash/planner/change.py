@@ -5,95 +5,160 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+from stash.fabric import Fabric
 from stash.garment.binding import cut_width_mm, stripe_at_mm
-from stash.garment.part import Panel, Strip
+from stash.garment.part import Panel, Part, Strip
 from stash.lengths import inches
+from stash.piece import Piece
 from stash.planner.problem import Problem
 
 IN_MM: Final = 25.4
 EIGHTH_MM: Final = IN_MM / 8  # widths are offered in these steps: what a ruler on the table shows
 LEAST_BAND_MM: Final = IN_MM / 2  # a narrower border is a binding, not a band (common practice)
+BOUND_MM: Final = (IN_MM / 4, 3 * EIGHTH_MM, IN_MM / 2)  # finished widths of single binding, narrowest first (practice)
 JOIN_SHOWS_MM: Final = IN_MM  # length of border that a join draws the eye to (our judgement)
 PLAIN_SHOWS: Final = 3.0  # leaving an edge plain is seen as this many times another stripe on it (our judgement)
+BOUND_SHOWS: Final = 1.5  # as many times another stripe: the edge is still finished, but no border (our judgement)
+SAME_MM: Final = 0.01  # the contract: lengths that differ by at most this are equal
 
 SHOWS: Final[Mapping[str, int]] = {"front": 6, "sleeve": 5, "join": 4, "neck": 3, "hem": 2, "inside": 1}
 """How much each edge shows, most first: fronts, sleeve ends, chest join, neck, hem, inside (common practice)."""
 
+Edit = dict[str, Any]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One change: in words, as an edit of the garment file, the problem after it, and how much of it shows.
+    """One change: in words, as edits of the garment file, the parts after it by id (None: left out), and how it shows.
 
-    ``edit`` is {"part", "key", "value"}; where several strips change alike, "parts" names all of them and "part" the
-    first. ``shows`` is the area of border that looks different (mm²), each edge weighted by how much it shows.
+    ``shows`` is the area of border that looks different (mm²), each edge weighted by how much it shows. ``fabrics`` and
+    ``pieces`` are cloth that the change brings in. ``joins`` names strips of which, once planned, it is told where
+    their joins lie.
     """
 
     words: str
-    edit: dict[str, Any]
-    problem: Problem
+    edits: tuple[Edit, ...]
+    parts: Mapping[str, Part | None]
     shows: float
+    fabrics: Mapping[str, Fabric] = field(default_factory=dict)
+    pieces: tuple[Piece, ...] = ()
+    joins: tuple[str, ...] = ()
+
+    @property
+    def edit(self) -> Edit:
+        """All edits as one: the first, with the others under "also"."""
+        first, *others = self.edits
+        return {**first, "also": others} if others else dict(first)
+
+    def after(self, problem: Problem) -> Problem:
+        """The problem once the change is made."""
+        parts = (self.parts.get(part.id, part) for part in problem.parts)
+        there = {piece.id for piece in problem.pieces}
+        return Problem(
+            parts=tuple(part for part in parts if part is not None),
+            fabrics={**problem.fabrics, **self.fabrics},
+            pieces=(*problem.pieces, *(piece for piece in self.pieces if piece.id not in there)),
+        )
+
+    def with_(self, other: Change) -> Change:
+        """Both changes as one; what the second says of a part holds."""
+        return Change(
+            words=f"{self.words}, and {other.words}",
+            edits=(*self.edits, *other.edits),
+            parts={**self.parts, **other.parts},
+            shows=self.shows + other.shows,
+            fabrics={**self.fabrics, **other.fabrics},
+            pieces=tuple({piece.id: piece for piece in (*self.pieces, *other.pieces)}.values()),
+            joins=(*self.joins, *other.joins),
+        )
 
 
-def joined(problem: Problem, strips: Sequence[Strip]) -> Change | None:
+def joined(strips: Sequence[Strip]) -> Change | None:
     """One join more in each of the strips; None where a strip is too short for one more segment."""
     if any(strip.length_mm < (strip.joins + 2) * strip.shortest_mm for strip in strips):
         return None
-    values = {strip.joins + 1 for strip in strips}
-    if len(values) > 1:
+    by_value: dict[int, list[Strip]] = defaultdict(list)
+    for strip in strips:
+        by_value[strip.joins + 1].append(strip)
+    return Change(
+        words=f"one more join in {listed([strip.id for strip in strips])}",
+        edits=tuple(_edit(rows, "joins", value) for value, rows in by_value.items()),
+        parts=_by_id([replace(strip, joins=strip.joins + 1) for strip in strips]),
+        shows=sum(JOIN_SHOWS_MM * strip.width_mm * SHOWS[strip.edge] for strip in strips),
+        joins=tuple(strip.id for strip in strips),
+    )
+
+
+def narrowed(strips: Sequence[Strip], width_mm: float) -> Change:
+    """The strips that much wide when finished, cut and centred as their make says."""
+    was = inches(strips[0].width_mm)
+    return Change(
+        words=f"{listed([strip.id for strip in strips])} {inches(width_mm, 8)} wide in place of {was}",
+        edits=(_edit(strips, "width", inches(width_mm, 8)),),
+        parts=_by_id([of_width(strip, width_mm) for strip in strips]),
+        shows=sum((strip.width_mm - width_mm) * strip.length_mm * SHOWS[strip.edge] for strip in strips),
+    )
+
+
+def bound(strips: Sequence[Strip], width_mm: float) -> Change | None:
+    """A bound edge of that finished width in place of the border; None where that takes no less cloth."""
+    made = [_bound(strip, width_mm) for strip in strips]
+    if any(_by_hand(s) or s.make == "bound" or m.cut_width_mm >= s.cut_width_mm for s, m in zip(strips, made, strict=True)):
         return None
     return Change(
-        words=f"one more join in {_listed(strips)}",
-        edit=_edit(strips, "joins", values.pop()),
-        problem=_with(problem, [replace(strip, joins=strip.joins + 1) for strip in strips]),
-        shows=sum(JOIN_SHOWS_MM * strip.width_mm * SHOWS[strip.edge] for strip in strips),
+        words=f"{listed([strip.id for strip in strips])} bound, {inches(width_mm, 8)} wide, in place of a border",
+        edits=(_edit(strips, "make", "bound"), _edit(strips, "width", inches(width_mm, 8))),
+        parts=_by_id(made),
+        shows=BOUND_SHOWS * sum(seen(strip) for strip in strips),
     )
 
 
-def narrowed(problem: Problem, strips: Sequence[Strip], width_mm: float) -> Change:
-    """The strips that much wide when finished, cut and centred as their make says."""
-    lost = sum((strip.width_mm - width_mm) * strip.length_mm * SHOWS[strip.edge] for strip in strips)
-    return Change(
-        words=f"{_listed(strips)} {inches(width_mm, 8)} wide in place of {inches(strips[0].width_mm)}",
-        edit=_edit(strips, "width", inches(width_mm, 8)),
-        problem=_with(problem, [_of_width(strip, width_mm) for strip in strips]),
-        shows=lost,
-    )
-
-
-def restriped(problem: Problem, strips: Sequence[Strip], label: str) -> Change:
+def restriped(strips: Sequence[Strip], label: str) -> Change:
     """Another stripe of the same fabric on the strips."""
     return Change(
-        words=f"stripe {label} in place of {strips[0].stripe} on {_listed(strips)}",
-        edit=_edit(strips, "stripe", label),
-        problem=_with(problem, [replace(strip, stripe=label) for strip in strips]),
-        shows=sum(_seen(strip) for strip in strips),
+        words=f"stripe {label} in place of {strips[0].stripe} on {listed([strip.id for strip in strips])}",
+        edits=(_edit(strips, "stripe", label),),
+        parts=_by_id([replace(strip, stripe=label) for strip in strips]),
+        shows=sum(seen(strip) for strip in strips),
     )
 
 
-def left_plain(problem: Problem, strips: Sequence[Strip]) -> Change:
-    """No border on those edges."""
-    for strip in strips:
-        problem = problem.without_part(strip.id)
+def recut(
+    strips: Sequence[Strip], fabric: Fabric, label: str, pieces: Sequence[Piece], *, unlike: float
+) -> Change:
+    """The strips from another fabric, of its stripe ``label``; ``unlike`` (0 to 1) says how far it is from the old."""
     return Change(
-        words=f"no border on {_listed(strips)}",
-        edit=_edit(strips, "leave_out", True),
-        problem=problem,
-        shows=PLAIN_SHOWS * sum(_seen(strip) for strip in strips),
+        words=f"stripe {label} of {fabric.name}, near in colour, on {listed([strip.id for strip in strips])}",
+        edits=(_edit(strips, "fabric", fabric.id), _edit(strips, "stripe", label)),
+        parts=_by_id([replace(strip, fabric=fabric.id, stripe=label) for strip in strips]),
+        shows=(1 + unlike) / 2 * sum(seen(strip) for strip in strips),
+        fabrics={fabric.id: fabric},
+        pieces=tuple(pieces),
     )
 
 
-def smaller(problem: Problem, panel: Panel, key: str, size_mm: float) -> Change:
+def left_plain(strips: Sequence[Strip]) -> Change:
+    """No border on those edges."""
+    return Change(
+        words=f"no border on {listed([strip.id for strip in strips])}",
+        edits=(_edit(strips, "leave_out", True),),
+        parts={strip.id: None for strip in strips},
+        shows=PLAIN_SHOWS * sum(seen(strip) for strip in strips),
+    )
+
+
+def smaller(panel: Panel, key: str, size_mm: float) -> Change:
     """A panel less wide or less long (``key``: width or length)."""
     old_mm = panel.width_mm if key == "width" else panel.length_mm
     other_mm = panel.length_mm if key == "width" else panel.width_mm
     new = replace(panel, width_mm=size_mm) if key == "width" else replace(panel, length_mm=size_mm)
     return Change(
         words=f"{panel.id} {inches(size_mm, 8)} {'wide' if key == 'width' else 'long'} in place of {inches(old_mm)}",
-        edit={"part": panel.id, "key": key, "value": inches(size_mm, 8)},
-        problem=problem.with_part(new),
+        edits=({"part": panel.id, "key": key, "value": inches(size_mm, 8)},),
+        parts={panel.id: new},
         shows=(old_mm - size_mm) * other_mm,
     )
 
@@ -103,23 +168,21 @@ def together(strips: Sequence[Strip]) -> list[list[Strip]]:
     sets: dict[str, list[Strip]] = defaultdict(list)
     for strip in strips:
         sets[f"pair {strip.pair}" if strip.pair is not None else f"strip {strip.id}"].append(strip)
-    return sorted(sets.values(), key=lambda rows: (sum(_seen(strip) for strip in rows), rows[0].id))
+    return sorted(sets.values(), key=lambda rows: (sum(seen(strip) for strip in rows), rows[0].id))
 
 
 def one_by_one(strips: Sequence[Strip]) -> list[list[Strip]]:
     """Each strip by itself, those that show least first, then each pair as one."""
-    singles = [[strip] for strip in sorted(strips, key=lambda strip: (_seen(strip), strip.id))]
+    singles = [[strip] for strip in sorted(strips, key=lambda strip: (seen(strip), strip.id))]
     return singles + [rows for rows in together(strips) if len(rows) > 1]
 
 
 def least_first(strips: Sequence[Strip]) -> Iterator[list[Strip]]:
     """More and more edges, from the one that shows least; those of a pair come in together."""
     taken: list[Strip] = []
-    for strip in sorted(strips, key=lambda strip: (SHOWS[strip.edge], strip.length_mm, strip.id)):
-        if strip in taken:
-            continue
-        taken += [other for other in strips if other == strip or (strip.pair and other.pair == strip.pair)]
-        if len(taken) > 1:
+    for rows in sorted(together(strips), key=lambda rows: (SHOWS[rows[0].edge], rows[0].length_mm, rows[0].id)):
+        taken += rows
+        if len(taken) > len(rows):
             yield list(taken)
 
 
@@ -131,38 +194,45 @@ def of_equal_width(strips: Sequence[Strip]) -> list[list[Strip]]:
     return list(groups.values())
 
 
-def steps_below(size_mm: float, least_mm: float = LEAST_BAND_MM) -> list[float]:
-    """The sizes in whole eighths of an inch below ``size_mm``, narrowest first."""
-    first, last = math.ceil(least_mm / EIGHTH_MM), math.ceil(size_mm / EIGHTH_MM - 1e-6) - 1
-    return [k * EIGHTH_MM for k in range(first, last + 1)]
+def steps_below(size_mm: float, least_mm: float = LEAST_BAND_MM, step_mm: float = EIGHTH_MM) -> list[float]:
+    """The sizes in whole steps (an eighth of an inch) below ``size_mm``, narrowest first."""
+    first, last = math.ceil(least_mm / step_mm), math.ceil(size_mm / step_mm - 1e-6) - 1
+    return [k * step_mm for k in range(first, last + 1)]
 
 
-def _of_width(strip: Strip, width_mm: float) -> Strip:
+def of_width(strip: Strip, width_mm: float) -> Strip:
     """The strip as the garment file would resolve it with that width; a cut width written there by hand stays."""
-    was_cut = cut_width_mm(strip.make, strip.width_mm, strip.seam_mm)
     was_at = stripe_at_mm(strip.make, strip.width_mm, strip.seam_mm, strip.cut_width_mm)
-    by_hand = abs(was_cut - strip.cut_width_mm) > 0.01
-    cut = strip.cut_width_mm if by_hand else cut_width_mm(strip.make, width_mm, strip.seam_mm)
-    centred = abs(was_at - strip.stripe_at_mm) <= 0.01
+    cut = strip.cut_width_mm if _by_hand(strip) else cut_width_mm(strip.make, width_mm, strip.seam_mm)
+    centred = abs(was_at - strip.stripe_at_mm) <= SAME_MM
     at = stripe_at_mm(strip.make, width_mm, strip.seam_mm, cut) if centred else strip.stripe_at_mm
     return replace(strip, width_mm=width_mm, cut_width_mm=cut, stripe_at_mm=min(at, cut))
 
 
-def _seen(strip: Strip) -> float:
+def _bound(strip: Strip, width_mm: float) -> Strip:
+    cut = cut_width_mm("bound", width_mm, strip.seam_mm)
+    return replace(strip, make="bound", width_mm=width_mm, cut_width_mm=cut, stripe_at_mm=cut / 2)
+
+
+def _by_hand(strip: Strip) -> bool:
+    """Whether the file itself says how wide it is cut."""
+    return abs(cut_width_mm(strip.make, strip.width_mm, strip.seam_mm) - strip.cut_width_mm) > SAME_MM
+
+
+def seen(strip: Strip) -> float:
+    """The area of a border, weighted by how much its edge shows (mm²)."""
     return strip.width_mm * strip.length_mm * SHOWS[strip.edge]
 
 
-def _with(problem: Problem, strips: Sequence[Strip]) -> Problem:
-    for strip in strips:
-        problem = problem.with_part(strip)
-    return problem
-
-
-def _edit(strips: Sequence[Strip], key: str, value: Any) -> dict[str, Any]:
-    edit: dict[str, Any] = {"part": strips[0].id, "key": key, "value": value}
-    return edit if len(strips) == 1 else {**edit, "parts": [strip.id for strip in strips]}
-
-
-def _listed(strips: Sequence[Strip]) -> str:
-    names = [strip.id for strip in strips]
+def listed(names: Sequence[str]) -> str:
+    """``hem``, ``hem and neck``, ``hem, neck and join``."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _by_id(strips: Sequence[Strip]) -> dict[str, Part | None]:
+    return {strip.id: strip for strip in strips}
+
+
+def _edit(strips: Sequence[Strip], key: str, value: Any) -> Edit:
+    edit: Edit = {"part": strips[0].id, "key": key, "value": value}
+    return edit if len(strips) == 1 else {**edit, "parts": [strip.id for strip in strips]}

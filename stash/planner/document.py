@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from stash.piece import Polygon
-from stash.planner.plan import Placement, Plan
+from stash.planner.plan import Over, Placement, Plan, Purchase, Remeasure, Shortage
 
 
 def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Mapping[str, Any]) -> dict[str, Any]:
@@ -24,7 +24,9 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
         "tightest": None
         if plan.tightest is None
         else {**asdict(plan.tightest), "spare_mm": round(plan.tightest.spare_mm, 3)},
-        "short": [{**asdict(row), "missing_mm": round(row.missing_mm, 3)} for row in plan.short],
+        "short": [_rounded(row) for row in plan.short],
+        "in_the_way": list(plan.conflicts[0].parts) if plan.conflicts else [],
+        "conflicts": [{**asdict(row), "parts": list(row.parts)} for row in plan.conflicts],
         "ways_out": [
             {
                 "change": way.change,
@@ -34,7 +36,9 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
             }
             for way in plan.ways_out
         ],
+        "buy": [_rounded(row) for row in plan.buy],
         "settle": list(plan.settle),
+        "remeasure": [_rounded(row) for row in plan.remeasure],
         "leftovers": [
             {
                 "piece": row.piece,
@@ -43,11 +47,18 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
             }
             for row in plan.leftovers
         ],
+        "over": [{**_rounded(row), "lengths_mm": [round(mm, 3) for mm in row.lengths_mm]} for row in plan.over],
+        "wider_mm": plan.wider_mm,
         "proofs": list(plan.proofs),
         "garments": [dict(garment) for garment in garments],
         **digests,
         "seconds": round(plan.seconds, 3),
     }
+
+
+def _rounded(row: Shortage | Purchase | Remeasure | Over) -> dict[str, Any]:
+    """The row's values, lengths to 0.001 mm."""
+    return {key: round(value, 3) if isinstance(value, float) else value for key, value in asdict(row).items()}
 
 
 def _placements(placements: Sequence[Placement]) -> list[dict[str, Any]]:

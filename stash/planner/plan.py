@@ -41,11 +41,59 @@ class Tightest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shortage:
-    """What a no is short of: cut length of one stripe of a fabric (``stripe`` None: room for panels)."""
+    """What a no is short of: cut length of one stripe of a fabric (``stripe`` None: room for panels).
+
+    ``missing_mm``: by at least so much the strips that show it would have to be shorter, all told. ``enough_mm``: with
+    so much less they were planned and can be cut; None where no such plan is known. ``more_repeats``: as many repeats
+    more across the stripes, as long as the longest piece, make it a yes; None where that is not known.
+    """
 
     fabric: str
     stripe: str | None
     missing_mm: float
+    enough_mm: float | None = None
+    more_repeats: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conflict:
+    """Parts of one fabric that cannot all be cut. ``least``: without any one of them the others of the group can."""
+
+    fabric: str
+    parts: tuple[str, ...]
+    least: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Purchase:
+    """With so much more of a fabric, one length of that width beside what is there, it is a yes; planned and audited."""
+
+    fabric: str
+    length_mm: float
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remeasure:
+    """A measurement whose repetition settles an unsure answer, if it gives the same figure to ``needed_u95_mm``.
+
+    ``of`` is a piece for an ``outline``, a fabric for a ``repeat``.
+    """
+
+    what: Literal["outline", "repeat"]
+    of: str
+    now_u95_mm: float
+    needed_u95_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Over:
+    """What a yes leaves of one stripe: lengths of at least 6 in, of the width its strips are cut, side by side."""
+
+    fabric: str
+    stripe: str
+    cut_width_mm: float
+    lengths_mm: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +107,11 @@ class Leftover:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WayOut:
-    """A change that turns a no into a yes, planned and audited before it is offered."""
+    """A change that turns a no into a yes, planned and audited before it is offered.
+
+    ``edit`` is {"part", "key", "value"} in the garment file's terms, with "parts" where several change alike, and with
+    "also", a list of further edits, where one edit does not say it all. "part" is "coat" for a measure of the coat.
+    """
 
     change: str
     edit: dict[str, Any]
@@ -69,7 +121,10 @@ class WayOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The answer to one Problem. ``cost`` and ``bound`` in mm-equivalents, None where there is no plan."""
+    """The answer to one Problem. ``cost`` and ``bound`` in mm-equivalents, None where there is no plan.
+
+    ``wider_mm``: by so much every border could be wider, and it would still be a yes; None where that was not asked.
+    """
 
     answer: Answer
     reason: Reason | None = None
@@ -84,4 +139,9 @@ class Plan:
     settle: tuple[str, ...] = ()
     leftovers: tuple[Leftover, ...] = ()
     proofs: tuple[str, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+    buy: tuple[Purchase, ...] = ()
+    remeasure: tuple[Remeasure, ...] = ()
+    over: tuple[Over, ...] = ()
+    wider_mm: float | None = None
     seconds: float = 0.0

@@ -163,15 +163,30 @@ def _room(problem: Problem, row: Sum, sides: tuple[float, float]) -> tuple[float
     return room, flawless, apart
 
 
+def lengths_apart(problem: Problem, strip: Strip) -> list[float]:
+    """Cut lengths of the strip's stripe, as wide as the strip is cut, that can be had side by side from the pieces."""
+    sides = (strip.stripe_at_mm, strip.cut_width_mm - strip.stripe_at_mm)
+    lengths: list[float] = []
+    for piece in _pieces(problem, strip.fabric):
+        cloth = Cloth(piece=piece, fabric=problem.fabrics[strip.fabric], allowance="strict")
+        lengths += _apart(list(_stretches(cloth, cloth.usable, strip.stripe, sides)), strip.cut_width_mm)
+    return lengths
+
+
 def _kept_apart(stretches: list[tuple[Occurrence, float]], width_mm: float) -> float:
     """The most length in bands none of which overlap across, whole bands taken or left."""
-    bands: dict[float, float] = {}
+    return sum(_apart(stretches, width_mm))
+
+
+def _apart(stretches: list[tuple[Occurrence, float]], width_mm: float) -> list[float]:
+    """The lengths of the bands that give the most, none of which overlap across, whole bands taken or left."""
+    bands: dict[float, list[float]] = {}
     for run, length in stretches:
-        bands[run.centre_mm] = bands.get(run.centre_mm, 0.0) + length
-    best: list[tuple[float, float]] = [(-math.inf, 0.0)]
+        bands.setdefault(run.centre_mm, []).append(length)
+    best: list[tuple[float, list[float]]] = [(-math.inf, [])]
     for centre in sorted(bands):
-        before = max(total for end, total in best if end <= centre - width_mm / 2 + EQUAL_MM)
-        best.append((centre + width_mm / 2, max(before + bands[centre], best[-1][1])))
+        before = max((taken for end, taken in best if end <= centre - width_mm / 2 + EQUAL_MM), key=sum)
+        best.append((centre + width_mm / 2, max(best[-1][1], before + bands[centre], key=sum)))
     return best[-1][1]
 
 

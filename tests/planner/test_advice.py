@@ -11,11 +11,12 @@ from stash.fabric import Fabric, Print, Stripe
 from stash.garment.part import Panel, Strip
 from stash.lengths import parse_length
 from stash.piece import Piece
-from stash.planner.advice import differs_sentence, sum_sentence, ways_out
+from stash.planner.advice import ways_out
 from stash.planner.audit import audit
 from stash.planner.plan import Plan, WayOut
 from stash.planner.problem import Problem
 from stash.planner.solve import decide
+from stash.planner.tally import differs_sentence, sum_sentence
 from vision.estimate import Estimate
 
 IN = 25.4

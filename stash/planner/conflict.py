@@ -1,0 +1,45 @@
+"""Which parts are in each other's way: a smallest group that cannot be cut, though without any one of them it can.
+
+A deletion filter: parts are taken away one after another, and stay away where the rest still cannot be cut. What is
+left is minimal, not least of all: there may be other such groups.
+
+References:
+    J. W. Chinneck, "Finding a useful subset of constraints for analysis in an infeasible linear program", *INFORMS
+    Journal on Computing* 9 (1997): the deletion filter [from memory].
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from stash.garment.part import Part, Strip
+from stash.planner.plan import Conflict
+from stash.planner.problem import Problem
+from stash.planner.trial import Trial, share_of
+
+
+def conflicts(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Conflict, ...]:
+    """For each of the fabrics that are short the parts in each other's way; what time does not reach is left out."""
+    found = (_conflict(share_of(problem, fabric), fabric, trial.part(len(fabrics) - n)) for n, fabric in
+             enumerate(fabrics))  # fmt: skip
+    return tuple(row for row in found if row is not None)
+
+
+def _conflict(share: Problem, fabric: str, trial: Trial) -> Conflict | None:
+    """The group of one fabric; None where it is not certain that its parts cannot be cut."""
+    if trial.answer(share) != "no":
+        return None
+    group, least = list(share.parts), True
+    for part in sorted(share.parts, key=_size):
+        rest = [other for other in group if other.id != part.id]
+        answer = "yes" if not rest else trial.answer(replace(share, parts=tuple(rest)))
+        if answer == "no":
+            group = rest
+        least = least and answer != "unsure"
+    return Conflict(fabric=fabric, parts=tuple(part.id for part in group), least=least)
+
+
+def _size(part: Part) -> tuple[float, str]:
+    """The smallest first: what is large is more likely to be in the way, and a group of large parts is a small one."""
+    width = part.cut_width_mm if isinstance(part, Strip) else part.width_mm
+    return width * part.length_mm, part.id
