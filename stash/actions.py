@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from stash.planner.plan import Answer, Plan
     from stash.planner.problem import Problem
 
-#: Seconds that ``enough`` may take where nothing is said, of which a no may spend this many on its ways out.
+#: Seconds that ``enough`` may take where nothing is said, and those that its answer is told with at least.
 LIMIT_S = 60.0
-WAYS_OUT_S = 20.0
+LEAST_TOLD_S = 2.0
 
 Progress = Callable[[str], None]
 Where = str | os.PathLike[str] | None
@@ -103,7 +103,7 @@ def answer(
     """The answer to whether the garments can be cut from what the stash holds."""
     contents = held.contents()
     problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
-    plan = planned(problem, limit_s=limit_s, progress=progress)
+    plan = planned(problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents)
     return answered(problem, garments, plan, contents, remarks)
 
 
@@ -130,17 +130,29 @@ def question(
     )
 
 
-def planned(problem: Problem, *, limit_s: float = LIMIT_S, progress: Progress | None = None) -> Plan:
-    """The planner's answer, with the ways out of a proven no."""
-    from stash.planner.advice import ways_out
+def planned(
+    problem: Problem,
+    *,
+    limit_s: float = LIMIT_S,
+    progress: Progress | None = None,
+    garments: Sequence[Garment] = (),
+    contents: Contents | None = None,
+) -> Plan:
+    """The planner's answer, told to the end: with what is in the way of a no and its ways out, what settles an unsure
+    answer, and what a yes leaves. Ways out look at the coat's measures where there is one garment, and at all cloth."""
+    from stash.garment.editing import DrawnCoat
+    from stash.planner.explaining import explained
+    from stash.planner.nearby import Stock
     from stash.planner.solve import decide
 
     plan = decide(problem, limit_s=limit_s, progress=progress)
-    if plan.answer != "no" or not plan.proven:
-        return plan
-    if progress is not None:
-        progress("looking for the least change that makes it a yes")
-    return replace(plan, ways_out=ways_out(problem, limit_s=max(2.0, min(WAYS_OUT_S, limit_s - plan.seconds))))
+    pattern = garments[0].pattern if len(garments) == 1 else None
+    redraw = DrawnCoat(pattern=pattern) if pattern is not None and pattern.coat is not None else None
+    stock = None
+    if contents is not None:
+        stock = Stock(fabrics={fabric.id: fabric for fabric in contents.fabrics}, pieces=contents.pieces)
+    left_s = max(LEAST_TOLD_S, limit_s - plan.seconds)
+    return explained(problem, plan, limit_s=left_s, redraw=redraw, stock=stock, progress=progress)
 
 
 def answered(
@@ -194,8 +206,8 @@ def asked(outcome: Outcome, where: Where, *, limit_s: float = LIMIT_S, progress:
         held = stash_at(where, write=True)
         fabrics, pieces = _kept(held, outcome)
     problem, remarks = question([outcome.garment], fabrics, pieces)
-    plan = planned(problem, limit_s=limit_s, progress=progress)
     contents = Contents(fabrics=tuple(fabrics.values()), pieces=tuple(pieces))
+    plan = planned(problem, limit_s=limit_s, progress=progress, garments=[outcome.garment], contents=contents)
     return answered(problem, [outcome.garment], plan, contents, remarks)
 
 

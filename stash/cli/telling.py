@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 
 from stash.actions import Answered
-from stash.lengths import both
-from stash.planner.plan import Placement, Plan
+from stash.lengths import both, inches
+from stash.planner.change import EIGHTH_MM, listed
+from stash.planner.over import MOST_WIDER
+from stash.planner.plan import Placement, Plan, Purchase, Shortage
 from stash.planner.tally import differs_sentence, sum_sentence
 
 #: Shears follow chalk to 1/16-1/8 in (common practice): with less to spare, a yes says so in its first sentence.
 HAND_MM = 25.4 / 8
 #: Cuts told one by one on the screen; the cutting sheet has them all.
 MOST_CUTS = 14
+#: Parts in each other's way told by name, where they are all there are.
+MOST_NAMES = 4
+#: Different lengths of one stripe told as left over.
+MOST_OVER = 4
+ALL_WIDE = "  All borders together could not be 1/8 in wider."
+#: Two bounds nearer than this, mm, are told as one (1/16 in).
+SAME_MM = 1.6
 
 
 def answer(
@@ -34,9 +45,13 @@ def answer(
         tight = plan.tightest
         spare = both(tight.spare_mm, toward="down")
         yield f"  Tightest at {tight.part}{_segment(tight.segment, plan)}: {spare} to spare."
-    yield from (f"  Short: {_shortage(answered, index)}" for index in range(len(plan.short)))
+    yield from (f"  Short: {sentence}" for row in plan.short for sentence in _shortage(answered, row))
+    yield from _in_the_way(answered)
+    if plan.answer == "unsure" and plan.placements:
+        yield "  If all measurements are exactly right, it is cut like this (checked):"
     yield from _cuts(plan)
-    yield from _ways_out(plan)
+    yield from _over(answered)
+    yield from _ways_out(answered)
     for sentence in plan.settle:
         yield f"  To settle it: {sentence}"
     for remark in answered.remarks:
@@ -63,11 +78,57 @@ def _first(answered: Answered) -> str:
     return f"Too close to call: whether {names} can be cut depends on how exact the measurements are."
 
 
-def _shortage(answered: Answered, index: int) -> str:
-    row = answered.plan.short[index]
+def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
+    """By how much a stripe is short, in length and in repeats."""
     fabric = answered.problem.fabrics[row.fabric]
-    what = f"stripe {row.stripe}" if row.stripe is not None else "room for the panels"
-    return f"{what} of {fabric.name} lacks {both(row.missing_mm, toward='up')}."
+    missing = both(row.missing_mm, toward="up")
+    if row.stripe is None:
+        yield f"room for the panels of {fabric.name} lacks {missing}."
+        return
+    what = f"stripe {row.stripe} of {fabric.name}"
+    if row.enough_mm is not None and row.enough_mm - row.missing_mm > SAME_MM:
+        least = f"at least {missing}, " if row.missing_mm > SAME_MM else ""
+        yield f"{what} lacks {least}at most {both(row.enough_mm, toward='up')} of cut length."
+    else:
+        yield f"{what} lacks {'' if row.enough_mm else 'at least '}{missing} of cut length."
+    if row.more_repeats is not None:
+        repeats = "one more repeat" if row.more_repeats == 1 else f"{row.more_repeats} more repeats"
+        yield f"{repeats} across, as long as the longest piece, would do for {fabric.name}."
+
+
+def _in_the_way(answered: Answered) -> Iterator[str]:
+    for group in answered.plan.crowds:
+        if len(group.parts) == 1:
+            yield f"  In the way: {group.parts[0]} cannot be cut even by itself."
+            continue
+        rest = sum(part.fabric == group.fabric for part in answered.problem.parts) - len(group.parts)
+        many = len(group.parts) > MOST_NAMES and not rest
+        names = f"all {len(group.parts)} parts" if many else listed(group.parts)
+        beside = ", even with nothing else" if rest else ""
+        leave = "; without any one of them the others of these can" if group.least else ""
+        yield f"  In the way: {names} together cannot be cut{beside}{leave}."
+
+
+def _over(answered: Answered) -> Iterator[str]:
+    """What a yes leaves of each stripe, and whether the borders could be wider."""
+    for row in answered.plan.over:
+        fabric = answered.problem.fabrics[row.fabric].name
+        if not row.lengths_mm:
+            yield f"  Over of stripe {row.stripe} of {fabric}: no length of 6 in."
+            continue
+        counts = Counter(inches(mm, 1, toward="down") for mm in row.lengths_mm)
+        told = [f"{count} of {length}" for length, count in list(counts.items())[:MOST_OVER]]
+        shorter = sum(list(counts.values())[MOST_OVER:])
+        more = f" and {shorter} shorter" if shorter else ""
+        total = both(sum(row.lengths_mm), 1, toward="down")
+        yield (
+            f"  Over of stripe {row.stripe} of {fabric}, {inches(row.cut_width_mm)} wide: {', '.join(told)}{more}: "
+            f"{total} in all."
+        )
+    wider = answered.plan.wider_mm
+    if wider is not None:
+        more = " or more" if wider >= MOST_WIDER * EIGHTH_MM else ""
+        yield f"  All borders together could be {both(wider)} wider{more}." if wider else ALL_WIDE
 
 
 def _cuts(plan: Plan) -> Iterator[str]:
@@ -100,7 +161,8 @@ def _segment(number: int, plan: Plan, part: str | None = None) -> str:
     return f" ({number})" if many else ""
 
 
-def _ways_out(plan: Plan) -> Iterator[str]:
+def _ways_out(answered: Answered) -> Iterator[str]:
+    plan = answered.plan
     if plan.answer != "no":
         return
     if plan.ways_out:
@@ -108,6 +170,16 @@ def _ways_out(plan: Plan) -> Iterator[str]:
         yield from (f"    {number}. {way.change}" for number, way in enumerate(plan.ways_out, 1))
     else:
         yield "  No single small change was found that makes it a yes."
+    if plan.buy:
+        yield f"  Or {listed([_purchase(answered, row) for row in plan.buy])}, if it is to be had."
+
+
+def _purchase(answered: Answered, row: Purchase) -> str:
+    eighths = Fraction(round(row.length_mm / (914.4 / 8)), 8)
+    whole, rest = divmod(eighths, 1)
+    yards = " ".join(str(part) for part in (whole, rest) if part)
+    length = f"{yards} yd ({row.length_mm / 10:.0f} cm)"
+    return f"{length} more of {answered.problem.fabrics[row.fabric].name}, {both(row.width_mm, 1)} wide"
 
 
 def _next(kept: Path | None, at: str, *, told: bool) -> str:

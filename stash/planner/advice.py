@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -32,15 +32,16 @@ from stash.planner.change import (
     steps_below,
     together,
 )
-from stash.planner.redraw import Redraw, resized, said_by_the_coat
 from stash.planner.nearby import Stock, from_other_cloth
 from stash.planner.plan import Placement, WayOut
 from stash.planner.problem import Problem
+from stash.planner.redraw import Redraw, resized, said_by_the_coat
 from stash.planner.trial import Decider, Trial, decided, share_of
 
 LIMIT_S: Final = 15.0  # seconds for all ways together: as long as somebody waits for a second answer (our judgement)
 MOST_OF_A_KIND: Final = 2  # a short list is read, a long one is not
 MOST: Final = 8  # ways offered in all
+MANY: Final = 4  # borders from which all of them are told by their number
 LEAST_PANEL: Final = 0.6  # of its size: a smaller panel is another garment (our judgement)
 
 Kind = Callable[["_Search"], list[Change]]
@@ -143,7 +144,14 @@ def _for_one(search: _Search) -> list[Change]:
     found: list[Change] = []
     for index, kind in enumerate(kinds):
         found += kind(search.until(len(kinds) - index))
-    return _ranked(found)
+    return _ranked([_in_short(change, search.strips) for change in found])
+
+
+def _in_short(change: Change, strips: Sequence[Strip]) -> Change:
+    """The same, with ``all 8 borders`` in place of their names."""
+    if len(strips) < MANY or set(change.parts) != {strip.id for strip in strips}:
+        return change
+    return replace(change, words=change.words.replace(listed(list(change.parts)), f"all {len(strips)} borders"))
 
 
 def _for_all(search: _Search) -> list[Change]:

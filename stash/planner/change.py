@@ -106,7 +106,9 @@ def narrowed(strips: Sequence[Strip], width_mm: float) -> Change:
 def bound(strips: Sequence[Strip], width_mm: float) -> Change | None:
     """A bound edge of that finished width in place of the border; None where that takes no less cloth."""
     made = [_bound(strip, width_mm) for strip in strips]
-    if any(_by_hand(s) or s.make == "bound" or m.cut_width_mm >= s.cut_width_mm for s, m in zip(strips, made, strict=True)):
+    if any(_by_hand(strip) or strip.make == "bound" for strip in strips):
+        return None
+    if any(new.cut_width_mm >= old.cut_width_mm for old, new in zip(strips, made, strict=True)):
         return None
     return Change(
         words=f"{listed([strip.id for strip in strips])} bound, {inches(width_mm, 8)} wide, in place of a border",

@@ -25,8 +25,8 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
         if plan.tightest is None
         else {**asdict(plan.tightest), "spare_mm": round(plan.tightest.spare_mm, 3)},
         "short": [_rounded(row) for row in plan.short],
-        "in_the_way": list(plan.conflicts[0].parts) if plan.conflicts else [],
-        "conflicts": [{**asdict(row), "parts": list(row.parts)} for row in plan.conflicts],
+        "in_the_way": list(plan.crowds[0].parts) if plan.crowds else [],
+        "crowds": [{**asdict(row), "parts": list(row.parts)} for row in plan.crowds],
         "ways_out": [
             {
                 "change": way.change,

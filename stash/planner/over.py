@@ -32,9 +32,8 @@ def over(problem: Problem, plan: Plan) -> tuple[Over, ...]:
         strips = [strip for strip in problem.strips if (strip.fabric, strip.stripe) == (fabric, stripe)]
         widest = max(strips, key=lambda strip: strip.cut_width_mm)
         lengths = [mm for mm in lengths_apart(left, widest) if mm >= DEFAULT.useful_mm]
-        rows.append(
-            Over(fabric=fabric, stripe=stripe, cut_width_mm=widest.cut_width_mm, lengths_mm=tuple(sorted(lengths)[::-1]))
-        )
+        told = tuple(sorted(lengths, reverse=True))
+        rows.append(Over(fabric=fabric, stripe=stripe, cut_width_mm=widest.cut_width_mm, lengths_mm=told))
     return tuple(rows)
 
 

@@ -56,7 +56,7 @@ class Shortage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Conflict:
+class Crowd:
     """Parts of one fabric that cannot all be cut. ``least``: without any one of them the others of the group can."""
 
     fabric: str
@@ -66,7 +66,7 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Purchase:
-    """With so much more of a fabric, one length of that width beside what is there, it is a yes; planned and audited."""
+    """So much more of a fabric, one length of that width beside what is there, makes it a yes; planned and audited."""
 
     fabric: str
     length_mm: float
@@ -139,7 +139,7 @@ class Plan:
     settle: tuple[str, ...] = ()
     leftovers: tuple[Leftover, ...] = ()
     proofs: tuple[str, ...] = ()
-    conflicts: tuple[Conflict, ...] = ()
+    crowds: tuple[Crowd, ...] = ()
     buy: tuple[Purchase, ...] = ()
     remeasure: tuple[Remeasure, ...] = ()
     over: tuple[Over, ...] = ()

@@ -24,7 +24,9 @@ MEASURES: Final[Mapping[str, tuple[str, str]]] = {
     "sleeve_depth": ("sleeves {new} deep in place of {old}", "width"),
 }
 #: A key of all the borders together, and what the coat calls it.
-_BORDER_KEYS: Final = {"width": "border_width", "stripe": "stripe", "joins": "joins", "fabric": "border", "make": "make"}
+_BORDER_KEYS: Final = {
+    "width": "border_width", "stripe": "stripe", "joins": "joins", "fabric": "border", "make": "make",
+}  # fmt: skip
 
 
 class Redraw(Protocol):

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
 
-from stash.lengths import inches, written
+from stash.lengths import inches
 from stash.planner.plan import Plan, Remeasure
 from stash.planner.problem import Problem
 from stash.planner.trial import Trial, fabrics_of, share_of
@@ -48,7 +48,7 @@ def settle_sentences(plan: Plan) -> tuple[str, ...]:
 
 
 def _sentence(row: Remeasure) -> str:
-    near = f"to {written(row.needed_u95_mm)} mm ({_fine(row.needed_u95_mm)}) or closer; now {written(row.now_u95_mm)} mm"
+    near = f"to {row.needed_u95_mm:g} mm ({_fine(row.needed_u95_mm)}) or closer; now it is to {row.now_u95_mm:.2g} mm"
     if row.what == "outline":
         return f"measure the outline of {row.of} again, {near}"
     return f"measure the repeat of {row.of} again over more repeats, {near}"

@@ -1,7 +1,7 @@
 """Changed problems, planned and audited: what is offered, or said of a no, was tried here first.
 
-Fabrics do not stand in for each other, so a problem is decided fabric by fabric, and what was found for a share is kept:
-a change to one fabric does not plan the others again.
+Fabrics do not stand in for each other, so a problem is decided fabric by fabric, and what was found for a share is
+kept: a change to one fabric does not plan the others again.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def decided(problem: Problem, *, limit_s: float, optimise: bool) -> Plan:
 
 @dataclass(slots=True)
 class Trial:
-    """Tries problems near to one until the deadline (``time.monotonic``); a share that was decided is not asked again."""
+    """Tries problems near to one until the deadline (``time.monotonic``); what was decided is not asked again."""
 
     deadline: float
     decide: Decider = decided

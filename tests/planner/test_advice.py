@@ -57,21 +57,25 @@ def edits(ways: tuple[WayOut, ...]) -> list[tuple[Any, ...]]:
     return [(way.edit["part"], way.edit["key"], way.edit["value"]) for way in ways]
 
 
-def edited(problem: Problem, way: WayOut) -> Problem:
+def edited(problem: Problem, edit: dict[str, Any]) -> Problem:
     """The garment with the edit made, done here by hand from its words."""
-    for name in way.edit.get("parts", [way.edit["part"]]):
+    for name in edit.get("parts", [edit["part"]]):
         (part,) = [part for part in problem.parts if part.id == name]
-        key, value = way.edit["key"], way.edit["value"]
+        key, value = edit["key"], edit["value"]
         if key == "leave_out":
             problem = problem.without_part(name)
-        elif key == "width" and isinstance(part, Strip):
-            width = parse_length(value)
-            cut = width + 2 * part.seam_mm
-            problem = problem.with_part(replace(part, width_mm=width, cut_width_mm=cut, stripe_at_mm=cut / 2))
+        elif key in ("width", "make") and isinstance(part, Strip):
+            width = parse_length(value) if key == "width" else part.width_mm
+            make = value if key == "make" else part.make
+            cut = 4 * width if make == "bound" else width + 2 * part.seam_mm
+            part = replace(part, make=make, width_mm=width, cut_width_mm=cut, stripe_at_mm=cut / 2)
+            problem = problem.with_part(part)
         elif key in ("width", "length"):
             problem = problem.with_part(replace(part, **{f"{key}_mm": parse_length(value)}))
         else:
             problem = problem.with_part(replace(part, **{key: value}))
+    for further in edit.get("also", ()):
+        problem = edited(problem, further)
     return problem
 
 
@@ -128,7 +132,7 @@ def test_every_way_out_is_a_yes_when_its_edit_is_made_by_hand(name: str) -> None
     ways = ways_out(problem)
     assert ways
     for way in ways:
-        after = edited(problem, way)
+        after = edited(problem, way.edit)
         assert audit(after, way.placements) == ()
         assert decide(after, optimise=False).answer == "yes"
     assert ways == ways_out(problem)

@@ -13,19 +13,19 @@ from __future__ import annotations
 from dataclasses import replace
 
 from stash.garment.part import Part, Strip
-from stash.planner.plan import Conflict
+from stash.planner.plan import Crowd
 from stash.planner.problem import Problem
 from stash.planner.trial import Trial, share_of
 
 
-def conflicts(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Conflict, ...]:
+def crowds(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Crowd, ...]:
     """For each of the fabrics that are short the parts in each other's way; what time does not reach is left out."""
-    found = (_conflict(share_of(problem, fabric), fabric, trial.part(len(fabrics) - n)) for n, fabric in
+    found = (_crowd(share_of(problem, fabric), fabric, trial.part(len(fabrics) - n)) for n, fabric in
              enumerate(fabrics))  # fmt: skip
     return tuple(row for row in found if row is not None)
 
 
-def _conflict(share: Problem, fabric: str, trial: Trial) -> Conflict | None:
+def _crowd(share: Problem, fabric: str, trial: Trial) -> Crowd | None:
     """The group of one fabric; None where it is not certain that its parts cannot be cut."""
     if trial.answer(share) != "no":
         return None
@@ -36,7 +36,7 @@ def _conflict(share: Problem, fabric: str, trial: Trial) -> Conflict | None:
         if answer == "no":
             group = rest
         least = least and answer != "unsure"
-    return Conflict(fabric=fabric, parts=tuple(part.id for part in group), least=least)
+    return Crowd(fabric=fabric, parts=tuple(part.id for part in group), least=least)
 
 
 def _size(part: Part) -> tuple[float, str]:

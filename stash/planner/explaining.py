@@ -1,0 +1,71 @@
+"""An answer told to the end: a no with what is in the way and the ways out, an unsure with what settles it, a yes with
+what it leaves. The answer itself and its placements stay as they are."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+from stash.planner.advice import ways_out
+from stash.planner.buying import more_repeats, purchases
+from stash.planner.crowd import crowds
+from stash.planner.missing import told_exactly
+from stash.planner.nearby import Stock
+from stash.planner.over import over, wider_mm
+from stash.planner.plan import Plan
+from stash.planner.problem import Problem
+from stash.planner.redraw import Redraw
+from stash.planner.settling import remeasures, settle_sentences
+from stash.planner.trial import Trial
+
+NO_S: Final = 20.0  # seconds that a no may take to be explained: as long as somebody waits for it (our judgement)
+UNSURE_S: Final = 10.0  # and an unsure answer
+YES_S: Final = 2.0  # and a yes, whose plan she already has
+
+
+def explained(
+    problem: Problem,
+    plan: Plan,
+    *,
+    limit_s: float,
+    redraw: Redraw | None = None,
+    stock: Stock | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Plan:
+    """The plan with all that can be said of it in time; ``redraw`` and ``stock`` as for ``ways_out``."""
+    say = progress or (lambda _: None)
+    if plan.answer == "no" and plan.proven:
+        return _no(problem, plan, min(NO_S, limit_s), redraw, stock, say)
+    if plan.answer == "unsure" and plan.reason == "measurement":
+        say("looking for the measurement that settles it")
+        found = remeasures(problem, Trial(time.monotonic() + min(UNSURE_S, limit_s)))
+        told = replace(plan, remeasure=found)
+        return replace(told, settle=settle_sentences(told)) if found else plan
+    if plan.answer == "yes":
+        say("looking at what is left over")
+        trial = Trial(time.monotonic() + min(YES_S, limit_s), try_s=YES_S / 4)
+        return replace(plan, over=over(problem, plan), wider_mm=wider_mm(problem, trial))
+    return plan
+
+
+def _no(
+    problem: Problem,
+    plan: Plan,
+    limit_s: float,
+    redraw: Redraw | None,
+    stock: Stock | None,
+    say: Callable[[str], None],
+) -> Plan:
+    trial = Trial(time.monotonic() + limit_s)
+    fabrics = list(dict.fromkeys(row.fabric for row in plan.short))
+    say("looking for what is in the way")
+    groups = crowds(problem, fabrics, trial.part(5))
+    short = told_exactly(problem, plan.short, {row.fabric: row.parts for row in groups}, trial.part(6))
+    repeats = {fabric: more_repeats(problem, fabric, trial.part(12)) for fabric in fabrics}
+    short = tuple(row if row.stripe is None else replace(row, more_repeats=repeats[row.fabric]) for row in short)
+    buy = purchases(problem, fabrics, trial.part(5))
+    say("looking for the least change that makes it a yes")
+    ways = ways_out(problem, limit_s=trial.left_s, redraw=redraw, stock=stock, trial=trial)
+    return replace(plan, short=short, crowds=groups, buy=buy, ways_out=ways)
