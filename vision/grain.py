@@ -44,14 +44,16 @@ def read_grains(
     thread_deg: Estimate | None = None,
     weave_deg: Estimate | None = None,
     covered_mm: Sequence[Doubles] = (),
+    sure: Sequence[ClothEdge] | None = None,
 ) -> tuple[Grain, ...]:
     """What is known of a cloth's grain, the surest first: its torn edge, a drawn thread, its selvage, the weave;
     an edge that cannot be seen straight is left out.
 
     ``thread_deg`` is the direction of the drawn thread, ``weave_deg`` that of one axis of the weave. ``covered_mm`` are
-    polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's.
+    polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's. ``sure`` are the
+    edges within which the picture shows the cloth, where that was looked at: only these count beside what covers it.
     """
-    own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm))
+    own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm, sure))
     seen: tuple[tuple[SkewReference, Estimate | None], ...] = (
         ("torn", _along_edge(own, torn)),
         ("thread", thread_deg),
@@ -75,13 +77,16 @@ def _facing(edges: tuple[ClothEdge, ...], side: Side | None) -> ClothEdge | None
     return max((edge for edge in edges if edge.side == side), key=lambda edge: edge.length_mm, default=None)
 
 
-def _is_own(edge: ClothEdge, edges: tuple[ClothEdge, ...], covered_mm: Sequence[Doubles]) -> bool:
-    """Whether an edge is the cloth's, and not that of a ruler which lies across it."""
+def _is_own(
+    edge: ClothEdge, edges: tuple[ClothEdge, ...], covered_mm: Sequence[Doubles], sure: Sequence[ClothEdge] | None
+) -> bool:
+    """Whether an edge is the cloth's, and not that of a ruler which lies across it or by it."""
     away = min((_away_mm(edge, cover) for cover in covered_mm if _along(edge, cover)), default=float("inf"))
     if away > BESIDE_MM:
         return True
     others = [one for one in edges if not any(_along(one, cover) for cover in covered_mm)]
-    return away > AGAINST_MM and (not others or any(_agree(edge, one) for one in others))
+    told = sure is None or edge in sure
+    return told and away > AGAINST_MM and (not others or any(_agree(edge, one) for one in others))
 
 
 def _along(edge: ClothEdge, cover_mm: Doubles) -> bool:

@@ -11,13 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
+from vision.edge import ClothEdge
 from vision.estimate import Estimate
 from vision.grain import read_grains
 from vision.measurement import Print, Skew
 from vision.plane import Floats, Plane
 from vision.reference.clicks import click_sigma_px
 from vision.request import MeasureRequest, Side, Thread
-from vision.rim import seen_cloth, settled
+from vision.rim import confirmed, seen_cloth, settled
 from vision.skew import measure_skew, measure_weft
 from vision.swatch import folded_deg
 from vision.weave import read_weave
@@ -54,7 +55,7 @@ def lie_of(
     shadows; ``weave_deg`` is an axis of the weave, with the picture's own uncertainty of angles left out.
     """
     outline = np.asarray(region.outline_mm, dtype=np.float64)
-    region = _with_rims(plane, region, print_, request, rgb, hidden_mm)
+    region, sure = _with_rims(plane, region, print_, request, rgb, hidden_mm)
     thread = None if request.thread is None else thread_direction(plane, outline, request.thread)
     grains = read_grains(
         region,
@@ -63,6 +64,7 @@ def lie_of(
         thread_deg=thread,
         weave_deg=weave_deg,
         covered_mm=covered_mm,
+        sure=sure,
     )
     skew = None if print_ is None else measure_skew(print_, grains)
     at = plane.to_px(((outline.min(axis=0) + outline.max(axis=0)) / 2)[None])[0]
@@ -78,11 +80,12 @@ def _with_rims(
     request: MeasureRequest,
     rgb: NDArray[np.uint8],
     hidden_mm: Sequence[Floats],
-) -> ClothRegion:
-    """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it."""
+) -> tuple[ClothRegion, tuple[ClothEdge, ...] | None]:
+    """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it, and
+    without those at which no cloth ends; and those at which it surely does, None where that was not looked at."""
     asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
     if print_ is None or not asked:
-        return region
+        return region, None
     outline = np.asarray(region.outline_mm, dtype=np.float64)
     low, high = outline.min(axis=0) - ROUND_MM, outline.max(axis=0) + ROUND_MM
     at = plane.to_px(((low + high) / 2)[None])[0]
@@ -90,8 +93,13 @@ def _with_rims(
     fine = min(native, math.sqrt(RIM_PIXELS / float(np.prod(high - low))))
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     seen = seen_cloth(plane.square_on(rgb, px_per_mm=fine, region_mm=box), outline, hidden_mm)
-    edges = tuple((settled(edge, seen, print_) or edge) if edge in asked else edge for edge in region.edges)
-    return replace(region, edges=edges)
+    edges, sure = [edge for edge in region.edges if edge not in asked], []
+    for edge in asked:
+        cloth = confirmed(edge, seen, print_)
+        followed = settled(edge, seen, print_) or edge
+        edges += [] if cloth is False else [followed]
+        sure += [followed] if cloth else []
+    return replace(region, edges=tuple(edges)), tuple(sure)
 
 
 def _side(skew: Skew, request: MeasureRequest, shown: Estimate | None) -> Side | None:

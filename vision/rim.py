@@ -36,6 +36,10 @@ _REACH_MM, _SOFT_MM = 0.1, (0.15, 0.3, 0.5, 0.8)
 #: The cloth is seen again at least so far in, mm (fraying and a finger's breadth), in so many places of the print, of
 #: as many repeats at most; along a stripe it is looked at so often, mm.
 _DEEP_MM, _PLACES, _REPEATS, _ALONG_MM = 8.0, 6, 3, 4.0
+#: What a side is held against to see whether it is the cloth's comes from all over the cloth: from so many places, of
+#: as many repeats, as far in, mm; but not from so near to what lies on it, mm, as no ruler is wide: it may be wider and
+#: longer than was found.
+_FAR_PLACES, _FAR_REPEATS, _FAR_MM, _ASIDE_MM = 24, 6, 140.0, 35.0
 #: It keeps so far clear of the cloth's own outline, mm.
 _CLEAR_MM = 1.5
 #: The table's colour is that of so much of its length, mm; light changes as slowly.
@@ -53,6 +57,9 @@ _TUFT_MM = 1.6
 _FEWEST_LINES = 20
 #: Lines of this share of a side must tell, or its direction is not known.
 _LEAST_TOLD = 0.3
+#: A step from table to cloth explains this share of what the lines see, or no cloth ends there (0.68 and more where one
+#: does, 0.46 and less, mostly far less, where a ruler was taken for cloth: own scenes).
+_LEAST_EXPLAINED = 0.5
 _PASSES = 3
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.04
@@ -62,18 +69,25 @@ _LIE_MM = 0.1
 _FACING = {"top": (0.0, -1.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}
 
 
-def repeats_inwards(print_: Print, inwards: Doubles) -> Doubles:
+def repeats_inwards(print_: Print, inwards: Doubles, *, far: bool = False) -> Doubles:
     """Moves (M, 2), mm, that bring a print onto itself and lead into the cloth, the shortest first; none where what is
-    known of the print tells no such move. ``inwards`` is the unit vector into the cloth."""
+    known of the print tells no such move. ``inwards`` is the unit vector into the cloth.
+
+    With ``far`` they lead to places all over the cloth, else to those nearby.
+    """
     first, second = _basis(print_)
+    repeats = _FAR_REPEATS if far else _REPEATS
     moves = []
-    for i in range(-_REPEATS, _REPEATS + 1) if first is not None else (0,):
-        for j in range(-6 * _REPEATS, 6 * _REPEATS + 1) if second is not None else (0,):
+    for i in range(-repeats, repeats + 1) if first is not None else (0,):
+        for j in range(-6 * repeats, 6 * repeats + 1) if second is not None else (0,):
             move = (0.0 if first is None else i * first) + (0.0 if second is None else j * second)
             if i or j:
                 moves.append(np.asarray(move))
-    deep = [move for move in moves if move @ inwards >= _DEEP_MM]
-    return np.array(sorted(deep, key=lambda move: float(move @ move))[:_PLACES]).reshape(-1, 2)
+    deep = sorted((move for move in moves if move @ inwards >= _DEEP_MM), key=lambda move: float(move @ move))
+    if far:
+        near = [move for move in deep if move @ move <= _FAR_MM**2]
+        return np.array(near[:: max(len(near) // _FAR_PLACES, 1)]).reshape(-1, 2)
+    return np.array(deep[:_PLACES]).reshape(-1, 2)
 
 
 def _basis(print_: Print) -> tuple[Doubles | None, Doubles | None]:
@@ -97,12 +111,13 @@ def _basis(print_: Print) -> tuple[Doubles | None, Doubles | None]:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Seen:
     """The picture in which a side is sought: in linear light (H, W, 3), where it shows something that nothing covers,
-    and where the inside of the cloth (H, W)."""
+    where the inside of the cloth (H, W), and where surely nothing but cloth (H, W)."""
 
     square: SquareOn
     light: Floats
     shown: Mask
     inside: Mask
+    sure: Mask
 
 
 def seen_cloth(square: SquareOn, outline_mm: Doubles, covered_mm: Sequence[Doubles]) -> Seen:
@@ -113,28 +128,42 @@ def seen_cloth(square: SquareOn, outline_mm: Doubles, covered_mm: Sequence[Doubl
         return np.asarray(np.rint((ring - np.asarray(square.origin_mm)) * square.px_per_mm), dtype=np.int32)
 
     cv2.fillPoly(cloth, [pixels(outline_mm)], 1)
+    covers = np.ones_like(free)
     for cover in covered_mm:
-        cv2.fillPoly(free, [pixels(cover)], 0)
+        cv2.fillPoly(covers, [pixels(cover)], 0)
+    free &= covers
     size = 2 * max(round(_CLEAR_MM * square.px_per_mm), 1) + 1
     inner = cv2.erode(cloth, np.ones((size, size), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
     light = linear(np.arange(256) / 255).astype(np.float32)[square.rgb]
-    return Seen(square=square, light=np.asarray(light), shown=free > 0, inside=(inner > 0) & (free > 0))
+    shown = free > 0
+    aside = cv2.distanceTransform(covers, cv2.DIST_L2, 3) >= _ASIDE_MM * square.px_per_mm
+    inside = (inner > 0) & shown
+    return Seen(square=square, light=np.asarray(light), shown=shown, inside=inside, sure=inside & aside)
+
+
+def confirmed(edge: ClothEdge, seen: Seen, print_: Print) -> bool | None:
+    """Whether what lies within a side looks as the cloth does further in: else the side is another thing's. None where
+    table and cloth are too alike to tell, too little is seen, or the print does not tell what the cloth looks like."""
+    middle, unit, out, half = _placed(edge)
+    lines = _lines(seen, middle, unit, out, half, print_, far=True)
+    return None if lines is None else lines.explained >= _LEAST_EXPLAINED
 
 
 def settled(edge: ClothEdge, seen: Seen, print_: Print) -> ClothEdge | None:
     """A side with its ends and direction by how far the cloth reaches along it; None where table and cloth are too
     alike, too little of it is seen, or the print does not tell what the cloth looks like there."""
-    start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
-    half = float(np.hypot(*(end - start))) / 2
-    middle, unit = (start + end) / 2, (end - start) / (2 * half)
-    out = _outwards(unit, np.asarray(_FACING[edge.side]))
+    return _followed(edge, seen, print_, far=False) or _followed(edge, seen, print_, far=True)
+
+
+def _followed(edge: ClothEdge, seen: Seen, print_: Print, *, far: bool) -> ClothEdge | None:
+    """The side as cloth nearby tells, or as cloth from ``far`` in does, where that is as it is expected."""
+    middle, unit, out, half = _placed(edge)
     u95 = scatter = 0.0
     for _ in range(_PASSES):
-        moves = repeats_inwards(print_, -out)
-        found = _line(seen, middle, unit, out, half, moves) if len(moves) else None
-        if found is None:
+        lines = _lines(seen, middle, unit, out, half, print_, far=far)
+        if lines is None or lines.explained < _LEAST_EXPLAINED:
             return None
-        inset, slope, u95, scatter = found
+        inset, slope, u95, scatter = _slope(lines.along, lines.reach, lines.weight, lines.step)
         middle = middle - inset * out
         unit = (unit - slope * out) / math.hypot(1.0, slope)
         out = _outwards(unit, out)
@@ -150,31 +179,58 @@ def settled(edge: ClothEdge, seen: Seen, print_: Print) -> ClothEdge | None:
     )
 
 
+def _placed(edge: ClothEdge) -> tuple[Doubles, Doubles, Doubles, float]:
+    """A side's middle, the unit vectors along it and out of the cloth, and half its length, mm."""
+    start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
+    half = float(np.hypot(*(end - start))) / 2
+    unit = (end - start) / (2 * half)
+    return (start + end) / 2, unit, _outwards(unit, np.asarray(_FACING[edge.side])), half
+
+
 def _outwards(unit: Doubles, about: Doubles) -> Doubles:
     out = np.array([unit[1], -unit[0]])
     return out if out @ about > 0 else -out
 
 
-def _line(
-    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, moves: Doubles
-) -> tuple[float, float, float, float] | None:
-    """How far the edge lies inwards of the middle, mm, its slope inwards, the slope's u95 and the scatter, mm."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Lines:
+    """Lines across a side, ``step`` mm apart: where they cross it (N,), how far inwards of it the cloth ends on each,
+    mm, how much each counts, and which share of what all of them see a step from table to cloth
+    explains."""
+
+    along: Doubles
+    reach: Doubles
+    weight: Doubles
+    step: float
+    explained: float
+
+
+def _lines(
+    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, print_: Print, *, far: bool
+) -> _Lines | None:
+    """The lines across a side, held against cloth nearby or ``far`` in; None where too few of them tell."""
+    moves = repeats_inwards(print_, -out, far=far)
+    if not len(moves):
+        return None
     px_per_mm = seen.square.px_per_mm
     step = max(1 / px_per_mm, _LINES_MM)
     along = np.arange(-half, half, step)
     across = np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / px_per_mm, _SAMPLE_MM))
     places = middle + along[:, None, None] * unit - across[None, :, None] * out
     bare = _read(seen.shown.astype(np.float32), places, seen.square).min(axis=1) > 0.99
-    cloth, known = _cloth(seen, places, moves)
+    cloth, known = _cloth(seen, seen.sure if far else seen.inside, places, moves)
     colour = _read(seen.light, places, seen.square)
     table = _mean_along(np.median(colour[:, across < -_BEYOND_MM], axis=1), _TABLE_MM / step)
     cloth = cloth * _lightness(colour, cloth, known, across, _TABLE_MM / step)[:, None, None]
-    reach, open_mm = _reach(colour - table[:, None], (cloth - table[:, None]) * known[..., None], across)
+    colour = colour - table[:, None]
+    reach, open_mm, left = _reach(colour, (cloth - table[:, None]) * known[..., None], across)
     weight = np.clip((_MOST_OPEN_MM - open_mm) / _MOST_OPEN_MM, 0, 1) / (1 + (open_mm / _OPEN_MM) ** 2)
-    weight = weight * bare * (known[:, np.abs(across) <= _FRAY_MM].mean(axis=1) > 0.9)
+    shown = bare * (known[:, np.abs(across) <= _FRAY_MM].mean(axis=1) > 0.9)
+    weight = weight * shown
     if (weight > 0).sum() < max(_FEWEST_LINES, _LEAST_TOLD * len(along)):
         return None
-    return _slope(along, reach, weight, step)
+    explained = 1 - float(shown @ left) / max(float(shown @ (colour * colour).sum(axis=(1, 2))), 1e-12)
+    return _Lines(along=along, reach=reach, weight=weight, step=step, explained=explained)
 
 
 def _read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
@@ -184,13 +240,13 @@ def _read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
     return np.asarray(read, dtype=np.float64)
 
 
-def _cloth(seen: Seen, places: Doubles, moves: Doubles) -> tuple[Doubles, Doubles]:
-    """What cloth would look like (N, K, 3) at each place, the mean of where its print comes again, and whether it does
-    (N, K)."""
+def _cloth(seen: Seen, inside: Mask, places: Doubles, moves: Doubles) -> tuple[Doubles, Doubles]:
+    """What cloth would look like (N, K, 3) at each place, the mean of where its print comes again ``inside`` (H, W),
+    and whether it does (N, K)."""
     total, count = np.zeros((*places.shape[:2], 3)), np.zeros(places.shape[:2])
-    inside = seen.inside.astype(np.float32)
+    cover = inside.astype(np.float32)
     for move in moves:
-        there = _read(inside, places + move, seen.square) > 0.99
+        there = _read(cover, places + move, seen.square) > 0.99
         total += _read(seen.light, places + move, seen.square) * there[..., None]
         count += there
     return total / np.maximum(count, 1)[..., None], (count > 0).astype(np.float64)
@@ -205,8 +261,9 @@ def _lightness(colour: Doubles, cloth: Doubles, known: Doubles, across: Doubles,
     return np.asarray(np.clip(ratio[:, 0], *_LIGHT))
 
 
-def _reach(picture: Doubles, cloth: Doubles, across: Doubles) -> tuple[Doubles, Doubles]:
-    """How far inwards (N,) the cloth ends on each line, and how open (N,) that is, one standard deviation, mm.
+def _reach(picture: Doubles, cloth: Doubles, across: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """How far inwards (N,) the cloth ends on each line, how open (N,) that is, one standard deviation, mm, and what of
+    the picture (N,) the likeliest step leaves unexplained, a sum of squares.
 
     Both pictures (N, K, 3) are told from the table's. All reaches count by how likely they make the picture.
     """
@@ -221,7 +278,7 @@ def _reach(picture: Doubles, cloth: Doubles, across: Doubles) -> tuple[Doubles, 
     likely = np.exp(-(cost - cost.min(axis=1, keepdims=True)) / (2 * noise))
     likely /= likely.sum(axis=1, keepdims=True)
     reach = likely @ reaches
-    return np.asarray(reach), np.sqrt(np.maximum(likely @ reaches**2 - reach**2, 0.0))
+    return np.asarray(reach), np.sqrt(np.maximum(likely @ reaches**2 - reach**2, 0.0)), np.asarray(left)
 
 
 def _mean_along(values: Doubles | Floats, lines: float) -> Doubles:

@@ -40,7 +40,7 @@ _SHOWN = 0.5
 #: a line, below the second a parabola, else a cubic.
 _FEW_TURNS, _MANY_TURNS = 5, 10
 #: From few turns their scatter is not known well; it is believed to be about this (of the logarithm, of either share),
-#: as surely as if so many further turns had shown it (half as much again as cloths of our own scenes mostly scatter by).
+#: as surely as if so many further turns had shown it (cloths of our own scenes mostly scatter by two thirds of that).
 _USUAL_SCATTER, _BELIEVED = np.array([0.012, 0.004, 0.004]), 10
 
 

@@ -12,10 +12,10 @@ from tests.makers.cloth import CheckPrint, Cloth, StripePrint, Stripes
 from tests.makers.table import Table
 from tests.vision.laid import laid
 from vision.cloth import find_cloths
-from vision.edge import ClothEdge
+from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
 from vision.measurement import Lattice, Print
-from vision.rim import repeats_inwards, seen_cloth, settled
+from vision.rim import confirmed, repeats_inwards, seen_cloth, settled
 from vision.square import SquareOn
 
 _STRIPED = StripePrint(
@@ -128,6 +128,52 @@ def _checked(laid_on: tuple[CheckPrint, str], phase_mm: float) -> ClothEdge:
     edge = _bottom(cloth, laid(cloth, table=Table(colour=laid_on[1], kind="smooth"), seed=5))
     assert edge is not None
     return edge
+
+
+def _with_ruler_for_cloth(ruler: str) -> tuple[SquareOn, Print, np.ndarray, np.ndarray]:
+    """Stripes down to y = 60, below them a ruler 28 mm wide taken for the same cloth, of which only the middle 12 mm
+    are known to be a ruler: the picture, the print, the outline, and what is known to cover."""
+    cloth = Cloth(print=_STRIPED, width_mm=200.0, length_mm=130.0, y_mm=-5.0, fray_mm=1.0, seed=3)
+    body = Cloth(
+        print=StripePrint(across=Stripes(widths_mm=(50.0,), colours=(ruler,))),
+        width_mm=240.0,
+        length_mm=28.0,
+        y_mm=80.0,
+        edges=("cut", "cut", "cut", "cut"),
+    )
+    outline = np.array([[-100.0, -70.0], [100.0, -70.0], [100.0, 94.0], [-100.0, 94.0]])
+    known = np.array([[-100.0, 68.0], [100.0, 68.0], [100.0, 80.0], [-100.0, 80.0]])
+    return laid(cloth, body, table=Table(colour="#6f5f4c"), seed=3), _printed(cloth), outline, known
+
+
+def _side(side: Side, y_mm: float) -> ClothEdge:
+    return ClothEdge(
+        side=side,
+        start_mm=(-85.0, y_mm),
+        end_mm=(85.0, y_mm),
+        direction_deg=Estimate(0.0, 0.1),
+        length_mm=170.0,
+        scatter_mm=0.1,
+    )
+
+
+@pytest.mark.parametrize("ruler", ["#f0efe9", "#d8b67e", "#2a2a2c"])
+def test_the_far_side_of_a_ruler_is_no_cloth_s(ruler: str) -> None:
+    """A ruler that was taken for cloth ends in a straight side within which nothing is striped; the cloth's own side is
+    confirmed by its stripes. Nor is the ruler's followed as if it were frayed."""
+    picture, print_, outline, known = _with_ruler_for_cloth(ruler)
+    seen = seen_cloth(picture, outline, (known,))
+    assert confirmed(_side("bottom", 94.0), seen, print_) is False
+    assert confirmed(_side("top", -70.0), seen, print_) is True
+
+
+def test_what_cannot_be_told_from_the_table_is_not_confirmed() -> None:
+    """A cloth of the table's own colour shows no side, so nothing is claimed either way."""
+    plain = StripePrint(across=Stripes(widths_mm=(20.0,), colours=("#8a7b66",)))
+    cloth = Cloth(print=plain, width_mm=200.0, length_mm=130.0, weave_depth=0.0, slub_depth=0.0)
+    picture = laid(cloth, table=Table(colour="#8a7b66", kind="smooth", depth=0.0))
+    outline = cloth.corners_mm()
+    assert confirmed(_side("top", -65.0), seen_cloth(picture, outline, ()), Print(kind="plain")) is None
 
 
 def test_a_print_comes_again_inwards() -> None:

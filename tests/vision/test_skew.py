@@ -123,6 +123,16 @@ def test_a_ruler_beside_the_cloth_leaves_its_torn_edge_alone() -> None:
     assert found.angle.value == pytest.approx(1.2)
 
 
+def test_an_edge_beside_a_ruler_counts_where_the_picture_shows_the_cloth_within_it() -> None:
+    """A ruler may be wider than was read of it, and be laid as straight as the cloth: where the picture was looked at
+    and shows no cloth within the edge, nothing is said; away from rulers the edge counts as it did."""
+    region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
+    beside, away = (_ruler(0.2, (50.0, 30.0)),), (_ruler(0.2, (50.0, 90.0)),)
+    assert read_grains(region, torn="bottom", covered_mm=beside, sure=region.edges)
+    assert not read_grains(region, torn="bottom", covered_mm=beside, sure=())
+    assert read_grains(region, torn="bottom", covered_mm=away, sure=())
+
+
 def test_an_edge_against_the_ruler_is_the_ruler_s() -> None:
     """An edge that lies against the ruler, as straight as the ruler, says nothing of the threads."""
     region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
