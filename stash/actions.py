@@ -13,7 +13,6 @@ from stash.errors import InputWrong, NotFound, OurFault
 
 if TYPE_CHECKING:
     from stash.ask.build import Outcome
-    from stash.catalogue.journal import Entry
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric
     from stash.garment.part import Garment
@@ -248,13 +247,6 @@ def sheet_of(
         write(sheet, out)
     except OSError as error:
         raise InputWrong(f"{out} cannot be written ({error.strerror or error})", "name another file") from None
-
-
-def book(plan_file: Path, where: Where) -> Entry:
-    """Books the cut of a plan file: used pieces leave the stash, leftovers enter it."""
-    from stash.catalogue.booking import book_cut
-
-    return book_cut(stash_at(where, write=True), read_json(plan_file), source=str(plan_file))
 
 
 def write_target(out: Path, paper: str) -> None:

@@ -9,11 +9,9 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from stash.actions import LIMIT_S, Answered, LeftOut, Progress, Where, answered, planned, question, read_garments
-from stash.actions import stash_at as held_at
+from stash.actions import LIMIT_S, Answered, LeftOut, Progress, answered, planned, question
 
 if TYPE_CHECKING:
     from stash.garment.part import Garment
@@ -27,22 +25,13 @@ TRYING: Final = 0.6
 ONE_TRIAL: Final = 0.3
 
 
-def most_of(
-    files: Sequence[Path], where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
-) -> Answered:
-    """A plan for as many of the most important garments as go; the files stand in order of importance.
-
-    Where even the first does not go and no other does, the answer is that for the first alone.
-    """
-    return most_important(read_garments(files), held_at(where).contents(), limit_s=limit_s, progress=progress)
-
-
 def most_important(
     garments: Sequence[Garment], contents: Contents, *, limit_s: float = LIMIT_S, progress: Progress | None = None
 ) -> Answered:
-    """As ``most_of``, for garments and cloth at hand.
+    """A plan for as many of the most important garments as go; they stand in order of importance.
 
-    Raises InputWrong where a part's fabric or stripe is not there.
+    Where even the first does not go and no other does, the answer is that for the first alone. Raises InputWrong where
+    a part's fabric or stripe is not there.
     """
     began = time.monotonic()
     table = _Table(contents=contents, began=began, limit_s=limit_s)

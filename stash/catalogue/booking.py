@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stash.catalogue.journal import Entry
-from stash.catalogue.stash import Stash
+from stash.catalogue.stage import Stage
+from stash.catalogue.stash import Stash, descent
 from stash.errors import Conflict
 from stash.fabric import Fabric
 from stash.interchange.reader import corners, read_ring
@@ -34,8 +35,10 @@ class Worth:
 KEEP = Worth()
 
 
-def book_cut(stash: Stash, document: Any, *, worth: Worth = KEEP, source: str = "the plan") -> Entry:
-    """Books a ``plan/1`` document whose answer is yes.
+def book_cut(
+    stash: Stash, document: Any, *, worth: Worth = KEEP, source: str = "the plan", stages: Sequence[Stage] = ()
+) -> Entry:
+    """Books the whole of a ``plan/1`` document whose answer is yes.
 
     The leftovers of a piece t1 enter as t1-1, t1-2 … with its frame, direction, origins, uncertainty and photograph,
     and with those of its holes and flaws that they hold. Those not worth keeping are named in the entry's notes.
@@ -45,7 +48,7 @@ def book_cut(stash: Stash, document: Any, *, worth: Worth = KEEP, source: str = 
         Conflict: a used piece is gone or has changed since the plan was made. Nothing is changed.
     """
     top = Spot(document, "", source)
-    used = _used(top)
+    used = used_by(top)
     leftovers = _leftovers(top, used)
     held = {piece.id: piece for piece in stash.pieces()}
     fabrics = {fabric.id: fabric for fabric in stash.fabrics()}
@@ -60,16 +63,16 @@ def book_cut(stash: Stash, document: Any, *, worth: Worth = KEEP, source: str = 
         piece = held[piece_id]
         _refuse_misfit(top, piece, cuts, leftovers.get(piece_id, ()))
         for outline, holes in leftovers.get(piece_id, ()):
-            part = _rest_of(piece, outline, holes)
-            if _is_worth(part, fabrics[piece.fabric], worth):
+            part = rest_of(piece, outline, holes)
+            if is_worth(part, fabrics[piece.fabric], worth):
                 kept.append(part)
             else:
-                notes.append(f"a scrap of {piece_id}, {_size(part)}, is too small to keep and was left out")
-    title = f"cut {_title(document)} from {', '.join(used)}"
-    return stash.exchange(tuple(used), kept, title=title, notes=notes, digests=document)
+                notes.append(f"a scrap of {piece_id}, {size_of(part)}, is too small to keep and was left out")
+    title = f"cut {title_of(document)} from {', '.join(used)}"
+    return stash.exchange(tuple(used), kept, title=title, notes=notes, digests=document, stages=stages)
 
 
-def _used(top: Spot) -> dict[str, list[Polygon]]:
+def used_by(top: Spot) -> dict[str, list[Polygon]]:
     """The cut outlines by piece. Raises InputWrong where the document is no plan that can be cut."""
     schema, answer = top.at("schema"), top.at("answer")
     if schema.value != SCHEMA:
@@ -130,7 +133,7 @@ def _refuse_misfit(top: Spot, piece: Piece, cuts: list[Polygon], left: Sequence[
         )
 
 
-def _rest_of(piece: Piece, outline: Polygon, holes: tuple[Polygon, ...]) -> Piece:
+def rest_of(piece: Piece, outline: Polygon, holes: tuple[Polygon, ...]) -> Piece:
     """The leftover as a piece, still under the id of the piece that it is of."""
     import shapely
 
@@ -143,11 +146,11 @@ def _rest_of(piece: Piece, outline: Polygon, holes: tuple[Polygon, ...]) -> Piec
         outline_mm=outline,
         holes_mm=holes + new_holes,
         flaws_mm=flaws,
-        extra={**piece.extra, "cut_from": piece.id},
+        extra={**piece.extra, "cut_from": piece.id, "descent": [*descent(piece), piece.id]},
     )
 
 
-def _is_worth(rest: Piece, fabric: Fabric, worth: Worth) -> bool:
+def is_worth(rest: Piece, fabric: Fabric, worth: Worth) -> bool:
     """By the box along the stripes: long and wide enough either way round, or as long and a whole stripe wide."""
     across, along = _span(rest, across_axis), _span(rest, along_axis)
     wide, long = across[1] - across[0], along[1] - along[0]
@@ -174,12 +177,14 @@ def _span(rest: Piece, axis: Any) -> tuple[float, float]:
     return min(along), max(along)
 
 
-def _size(rest: Piece) -> str:
+def size_of(rest: Piece) -> str:
+    """Its box along the stripes, in words."""
     across, along = _span(rest, across_axis), _span(rest, along_axis)
     return f"{across[1] - across[0]:.0f} x {along[1] - along[0]:.0f} mm"
 
 
-def _title(document: Any) -> str:
+def title_of(document: Any) -> str:
+    """What a plan is for, in words."""
     garments = document.get("garments")
     names = [g["name"] for g in garments or [] if isinstance(g, dict) and isinstance(g.get("name"), str)]
     return ", ".join(names)[:100] or "a plan"

@@ -17,6 +17,7 @@ from stash.piece import Piece
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
+    from stash.catalogue.stage import Stage
     from stash.photograph import KeptPhoto
 
 #: A stash of a thousand outlines of a hundred corners takes 3 MB; ten times that and more is another file.
@@ -67,6 +68,10 @@ class DocumentStash:
         """Empty: a document has no journal."""
         return ()
 
+    def stages(self, plan: str) -> tuple[Stage, ...]:
+        """None: nothing is cut from a document."""
+        return ()
+
     def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
         """Raises InputWrong."""
         self._refuse()
@@ -83,6 +88,7 @@ class DocumentStash:
         title: str,
         notes: Sequence[str] = (),
         digests: Any = None,
+        stages: Sequence[Stage] = (),
     ) -> Entry:
         """Raises InputWrong."""
         self._refuse()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
 #: The newest step of the migrations. Reading it here spares every start the import of the migration tool.
-HEAD = "0002"
+HEAD = "0003"
 #: All steps, oldest first: a version that is not among them is a newer one.
-STEPS = ("0001", HEAD)
+STEPS = ("0001", "0002", HEAD)
 
 metadata = MetaData()
 
@@ -47,6 +47,17 @@ photo = Table(
     Column("focal35_mm", Float),
 )
 
+#: What was told of single cuts of a plan, by the plan's fingerprint: ``how`` is cut, spoiled or short.
+cut_part = Table(
+    "cut_part",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("plan", Text, nullable=False),
+    Column("part", Text, nullable=False),
+    Column("segment", Integer, nullable=False),
+    Column("how", Text, nullable=False),
+)
+
 #: One row for every change. ``changes`` holds each row touched, before and after.
 journal = Table(
     "journal",
@@ -61,4 +72,4 @@ journal = Table(
 )
 
 #: The tables whose rows the journal can take back, by name.
-KEPT = {table.name: table for table in (fabric, piece, remark, photo)}
+KEPT = {table.name: table for table in (fabric, piece, remark, photo, cut_part)}

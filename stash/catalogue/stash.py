@@ -13,6 +13,7 @@ from stash.piece import Piece
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
+    from stash.catalogue.stage import Stage
     from stash.photograph import KeptPhoto
 
 
@@ -35,6 +36,7 @@ class Stash(Protocol):
     def digest(self) -> str: ...
     def export_document(self) -> dict[str, Any]: ...
     def journal(self) -> tuple[Entry, ...]: ...
+    def stages(self, plan: str) -> tuple[Stage, ...]: ...
 
     def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry: ...
     def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None: ...
@@ -46,10 +48,22 @@ class Stash(Protocol):
         title: str,
         notes: Sequence[str] = (),
         digests: Any = None,
+        stages: Sequence[Stage] = (),
     ) -> Entry: ...
     def undo(self) -> Entry: ...
     def backup(self, file: Path) -> None: ...
     def restore(self, file: Path, *, replace: bool = False) -> None: ...
+
+
+def descent(piece: Piece) -> tuple[str, ...]:
+    """The pieces that a leftover was cut from, the first one first; none where it came in whole."""
+    told = piece.extra.get("descent")
+    return tuple(name for name in told if isinstance(name, str)) if isinstance(told, list) else ()
+
+
+def first_of(leftover: Piece) -> str:
+    """The id that leftovers are numbered by: that of the piece the first cut was made in."""
+    return (*descent(leftover), leftover.id)[0]
 
 
 def fabric_in(contents: Contents, fabric_id: str, where: str) -> Fabric:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import asdict
 from dataclasses import replace as with_fields
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,12 @@ from stash.catalogue import photo as photos
 from stash.catalogue.connection import engine_for, read_only, told
 from stash.catalogue.journal import Draft, Entry, standing, take_back
 from stash.catalogue.place import Place
+from stash.catalogue.schema import cut_part as stage_table
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import photo as photo_table
 from stash.catalogue.schema import piece as piece_table
-from stash.catalogue.stash import fabric_in, piece_in
+from stash.catalogue.stage import Stage
+from stash.catalogue.stash import fabric_in, first_of, piece_in
 from stash.errors import Conflict, InputWrong
 from stash.fabric import Fabric
 from stash.interchange.contents import Contents
@@ -84,6 +87,15 @@ class Catalogue:
         with self._reading() as connection:
             return standing(connection)
 
+    def stages(self, plan: str) -> tuple[Stage, ...]:
+        """What was told of the cuts of the plan with that fingerprint."""
+        if not self.place.exists:
+            return ()
+        with self._reading() as connection:
+            names = (stage_table.c.plan, stage_table.c.part, stage_table.c.segment, stage_table.c.how)
+            rows = connection.execute(select(*names).where(stage_table.c.plan == plan).order_by(stage_table.c.key))
+            return tuple(Stage(**found) for found in rows.mappings())
+
     # Changing
 
     def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
@@ -130,11 +142,12 @@ class Catalogue:
         title: str,
         notes: Sequence[str] = (),
         digests: Mapping[str, Any] | None = None,
+        stages: Sequence[Stage] = (),
     ) -> Entry:
-        """Takes the used pieces out and puts the leftovers in. A leftover's id is the id of the piece that it is of.
+        """Takes the used pieces out and puts the leftovers in. A leftover's id is that of the piece it is of.
 
-        ``digests`` are those of a plan document (see ``plan_digests``): where they are given, the cloth must be as it
-        was then.
+        ``stages`` is what is told of the cuts by it. ``digests`` are those of a plan document (see ``plan_digests``):
+        where they are given, the cloth must be as it was then.
 
         Raises:
             Conflict: a used piece is gone or has changed since. Nothing is changed.
@@ -148,9 +161,11 @@ class Catalogue:
             for piece_id in used:
                 draft.remove(piece_table, piece_id)
             for leftover in leftovers:
-                piece = with_fields(leftover, id=row.next_id(leftover.id, taken))
+                piece = with_fields(leftover, id=row.next_id(first_of(leftover), taken))
                 taken.add(piece.id)
                 row.put_piece(draft, piece, photo_by_piece[leftover.id])
+            for stage in stages:
+                draft.put(stage_table, {"key": stage.key, **asdict(stage)})
             return draft.record("cut", title, tuple(notes))
 
     def undo(self) -> Entry:

@@ -23,14 +23,24 @@ def enough(
         bool,
         typer.Option("--first", help="The files stand in order of importance: leave out what does not go."),
     ] = False,
+    have: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--have", metavar="PART", help='A part that is cut already, or "PART = LENGTH" of it; may be repeated.'
+        ),
+    ] = None,
+    after: Annotated[
+        Path | None,
+        typer.Option("--after", metavar="PLAN.json", help="Leave out what was booked as cut by this plan."),
+    ] = None,
 ) -> None:
     """Is there enough of the right stripe, and where do I cut?"""
-    from stash import actions, priority
+    from stash import actions, inquiry
     from stash.cli import left_out, telling
 
-    ask = priority.most_of if first else actions.enough_of
+    asked = inquiry.Inquiry(files=tuple(garments), first=first, have=tuple(have or ()), after=after)
     with output.progress("looking at the stash") as tell:
-        answered = ask(garments, stash, limit_s=limit, progress=tell)
+        answered = inquiry.ask(asked, stash, limit_s=limit, progress=tell)
     if out is not None:
         actions.write_text(out, actions.as_json(answered.document) + "\n")
     if json:
@@ -60,15 +70,39 @@ def sheet(
 
 def cut(
     plan: Annotated[Path, typer.Argument(metavar="PLAN.json", help="A plan kept from enough.")],
+    part: Annotated[
+        list[str] | None,
+        typer.Option("--part", metavar="PART", help="Only this part; may be repeated. Default: all still to cut."),
+    ] = None,
+    segment: Annotated[
+        int | None, typer.Option("--segment", metavar="N", min=1, help="Only this segment of the part.")
+    ] = None,
+    spoiled: Annotated[bool, typer.Option("--spoiled", help="It went wrong: its cloth is of no use.")] = False,
+    short: Annotated[
+        str | None, typer.Option("--short", metavar="L", help="It was cut so much too short: keep it as a remnant.")
+    ] = None,
     stash: option.Where = None,
     json: option.AsJson = False,
 ) -> None:
-    """Book a plan as cut: used pieces leave the stash, what is left over enters it."""
-    from stash import actions
+    """Book a plan as cut, all of it or part by part: used cloth leaves the stash, what is left over enters it."""
+    from stash import inquiry
+    from stash.catalogue.stage_booking import Telling
+    from stash.errors import InputWrong
+    from stash.lengths import parse_length
 
-    entry = actions.book(plan, stash)
-    told = [f"Booked: {entry.summary}.", *(f"  {note}" for note in entry.notes), "Take it back with: stripewright undo"]
-    output.done(output.entry(entry), told, json=json)
+    if spoiled and short is not None:
+        raise InputWrong("--spoiled and --short do not go together", "give the one that it is")
+    short_mm = None if short is None else parse_length(short, what="--short")
+    telling = Telling(parts=tuple(part or ()), segment=segment, spoiled=spoiled, short_mm=short_mm)
+    done = inquiry.tell(plan, stash, telling)
+    entry, still = done.entry, done.still
+    told = [f"Booked: {entry.summary}.", *(f"  {note}" for note in entry.notes)]
+    if still:
+        told.append(f"Still to cut by this plan: {', '.join(still)}.")
+    if telling.how != "cut":
+        told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {plan}")
+    told.append("Take it back with: stripewright undo")
+    output.done({**output.entry(entry), "still_to_cut": list(still)}, told, json=json)
 
 
 def undo(stash: option.Where = None, json: option.AsJson = False) -> None:

@@ -1,0 +1,139 @@
+"""What of a garment is cut or sewn already, and the garment that is left to plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+
+from stash.errors import InputWrong
+from stash.fabric import Fabric
+from stash.garment.part import Corner, Garment, Panel, Strip
+from stash.lengths import both, inches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """A part that is cut: all of it (``length_mm`` None), or so much of a strip, finished, in so many segments.
+
+    ``from_start`` and ``to_end``: whether the strip's own start and end are among them.
+    """
+
+    part: str
+    length_mm: float | None = None
+    segments: int = 1
+    from_start: bool = True
+    to_end: bool = False
+
+
+def without_done(
+    garments: Sequence[Garment], done: Sequence[Done], fabrics: Mapping[str, Fabric]
+) -> tuple[tuple[Garment, ...], tuple[str, ...]]:
+    """The garments without what is cut already, and what to see to by hand. Garments with nothing left drop out.
+
+    Raises InputWrong for a part that no garment has, a strip of which more is cut than it is long, or where nothing is
+    left to plan.
+    """
+    told = {row.part: row for row in done}
+    known = {part.id: part for garment in garments for part in garment.parts}
+    for row in done:
+        _check(row, known)
+    remarks: list[str] = []
+    left = [_without(garment, told, fabrics, remarks) for garment in garments]
+    going = tuple(garment for garment in left if garment.parts)
+    if not going:
+        raise InputWrong("all parts are cut already, so there is nothing to plan", "leave out --have or --after")
+    return going, tuple(remarks)
+
+
+def _check(row: Done, known: Mapping[str, Strip | Panel]) -> None:
+    part = known.get(row.part)
+    if part is None:
+        near = get_close_matches(row.part, list(known), n=1)
+        remedy = f'did you mean "{near[0]}"?' if near else f"it has {', '.join(known)}"
+        raise InputWrong(f'no garment has a part "{row.part}"', remedy)
+    if row.length_mm is None:
+        return
+    if isinstance(part, Panel):
+        raise InputWrong(f"{row.part} is no strip, so it is cut as a whole", f'say --have "{row.part}"')
+    if row.length_mm >= part.length_mm:
+        raise InputWrong(
+            f"{row.part} is {both(part.length_mm)} long when finished, and {both(row.length_mm)} of it are said to be "
+            "cut",
+            f'say --have "{row.part}" where all of it is',
+        )
+
+
+def _without(
+    garment: Garment, told: Mapping[str, Done], fabrics: Mapping[str, Fabric], remarks: list[str]
+) -> Garment:
+    strips = []
+    for strip in garment.strips:
+        row = told.get(strip.id)
+        if row is None:
+            strips.append(strip)
+        elif row.length_mm is not None:
+            strips.append(_rest_of(strip, row, fabrics.get(strip.fabric), remarks))
+    here = {strip.id for strip in strips}
+    remarks += _partners(garment, here)
+    return replace(
+        garment,
+        strips=tuple(_without_corners(strip, here) for strip in strips),
+        panels=tuple(panel for panel in garment.panels if panel.id not in told),
+    )
+
+
+def _rest_of(strip: Strip, row: Done, fabric: Fabric | None, remarks: list[str]) -> Strip:
+    """What is still to cut of a strip. Where the rest must match what is cut in more than the stripe, it is planned
+    anew as a whole, for how the cut part lies is not known."""
+    if fabric is not None and not _matches_anywhere(strip, fabric):
+        remarks.append(
+            f"{strip.id} is planned anew as a whole: the rest would have to match what is cut in its neighbours or its "
+            "place in the print."
+        )
+        return strip
+    length = strip.length_mm - (row.length_mm or 0.0)
+    remarks.append(f"Of {strip.id}, {inches(length)} are still to be cut, and joined to what there is.")
+    cut_ends = {end for end, cut in (("start", row.from_start), ("end", row.to_end)) if cut}
+    gone = strip.length_mm - length if row.from_start else 0.0
+    hidden = ((max(0.0, low - gone), min(length, high - gone)) for low, high in strip.hide_mm)
+    return replace(
+        strip,
+        length_mm=length,
+        joins=max(0, strip.joins - row.segments),
+        extra_mm=(0.0 if row.from_start else strip.extra_mm[0], 0.0 if row.to_end else strip.extra_mm[1]),
+        hide_mm=tuple((low, high) for low, high in hidden if low < high),
+        corner=tuple(corner for corner in strip.corner if not _meets(strip.id, corner, cut_ends)),
+    )
+
+
+def _meets(name: str, corner: Corner, ends: set[str]) -> bool:
+    """Whether the strip comes to the corner with one of these ends."""
+    return (corner[0] == name and corner[1] in ends) or (corner[2] == name and corner[3] in ends)
+
+
+def _matches_anywhere(strip: Strip, fabric: Fabric) -> bool:
+    """Whether any run of the stripe is as good as any other."""
+    return fabric.print.along is None and len(fabric.print.occurrences(strip.stripe)) <= 1
+
+
+def _partners(garment: Garment, here: set[str]) -> list[str]:
+    """What the planned strips of a pair or a set must match by hand, because the others are cut."""
+    remarks = []
+    for key in ("pair", "mirror"):
+        sets: dict[str, list[str]] = {}
+        for strip in garment.strips:
+            name = strip.pair if key == "pair" else strip.mirror
+            if name is not None:
+                sets.setdefault(name, []).append(strip.id)
+        for ids in sets.values():
+            cut, planned = [one for one in ids if one not in here], [one for one in ids if one in here]
+            if cut and planned:
+                verb = "matches" if len(planned) == 1 else "match"
+                remarks.append(f"See by hand that {' and '.join(planned)} {verb} {' and '.join(cut)}, cut before.")
+    return remarks
+
+
+def _without_corners(strip: Strip, here: set[str]) -> Strip:
+    """The strip without corners at which it meets what is cut."""
+    return replace(strip, corner=tuple(corner for corner in strip.corner if {corner[0], corner[2]} <= here))

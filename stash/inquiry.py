@@ -1,0 +1,102 @@
+"""A question as it is asked at the table: garments, less what is cut already, all of them or the most important."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stash.actions import LIMIT_S, Answered, Progress, Where, answer, read_garments, read_json, stash_at
+from stash.errors import InputWrong
+from stash.priority import most_important
+
+if TYPE_CHECKING:
+    from stash.catalogue.stage_booking import Telling, Told
+    from stash.catalogue.stash import Stash
+    from stash.garment.finished import Done
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inquiry:
+    """Garment files; ``first``: they stand in order of importance; ``have``: parts that are cut, as typed; ``after``:
+    a plan of which the stash knows what was cut."""
+
+    files: tuple[Path, ...]
+    first: bool = False
+    have: tuple[str, ...] = ()
+    after: Path | None = None
+
+
+def ask(
+    inquiry: Inquiry, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+) -> Answered:
+    """The answer. Raises InputWrong or NotFound where a file, a part or a fabric is not what it must be."""
+    from stash.garment.finished import without_done
+
+    held = stash_at(where)
+    garments, remarks = read_garments(inquiry.files), tuple[str, ...]()
+    done = [*_typed(inquiry.have), *_booked(inquiry.after, held)]
+    if done:
+        fabrics = {fabric.id: fabric for fabric in held.fabrics()}
+        garments, remarks = without_done(garments, done, fabrics)
+    if inquiry.first:
+        found = most_important(garments, held.contents(), limit_s=limit_s, progress=progress)
+    else:
+        found = answer(garments, held, limit_s=limit_s, progress=progress)
+    if not done:
+        return found
+    document: dict[str, Any] = {**found.document, "have": [_row(row) for row in done]}
+    return replace(found, document=document, remarks=(*remarks, *found.remarks))
+
+
+def tell(plan_file: Path, where: Where, telling: Telling) -> Told:
+    """Books what was cut of a plan, all of it or single parts, and how it went."""
+    from stash.catalogue.stage_booking import book
+
+    return book(stash_at(where, write=True), read_json(plan_file), telling, source=str(plan_file))
+
+
+def _row(done: Done) -> dict[str, Any]:
+    return {"part": done.part, "length_mm": None if done.length_mm is None else round(done.length_mm, 3)}
+
+
+def _typed(have: Sequence[str]) -> Iterator[Done]:
+    """``hem``, or ``hem = 20 in`` where so much of it is cut, finished."""
+    from stash.garment.finished import Done
+    from stash.lengths import parse_length
+
+    for text in have:
+        part, equals, length = (word.strip() for word in text.partition("="))
+        if not part or (equals and not length):
+            raise InputWrong(f'--have "{text}" names no part', 'write it like --have hem or --have "hem = 20 in"')
+        yield Done(part=part, length_mm=parse_length(length, what=part) if length else None)
+
+
+def _booked(after: Path | None, held: Stash) -> Iterator[Done]:
+    """The parts that the stash knows as cut by that plan; what was spoiled or cut short is still to be made."""
+    from stash.catalogue.stage_booking import done_of, segments_of
+    from stash.garment.finished import Done
+
+    if after is None:
+        return
+    document = read_json(after)
+    count = segments_of(document)
+    cut: dict[str, list[Any]] = {}
+    for row, how in done_of(held, document, str(after)):
+        if how == "cut":
+            cut.setdefault(row.part, []).append(row)
+    if not cut:
+        raise InputWrong(f"nothing of {after} is told as cut", "tell it with: cut PLAN.json --part PART")
+    for part, rows in cut.items():
+        if len(rows) == count[part]:
+            yield Done(part=part)
+            continue
+        numbers = {row.segment for row in rows}
+        yield Done(
+            part=part,
+            length_mm=sum(row.finished_mm or 0.0 for row in rows),
+            segments=len(rows),
+            from_start=1 in numbers,
+            to_end=count[part] in numbers,
+        )
