@@ -59,7 +59,7 @@ _FEWEST_LINES = 20
 _LEAST_TOLD = 0.3
 #: A step from table to cloth explains this share of what the lines see, or no cloth ends there (0.68 and more where one
 #: does, 0.46 and less, mostly far less, where a ruler was taken for cloth: own scenes).
-_LEAST_EXPLAINED = 0.5
+_LEAST_EXPLAINED = 0.6
 _PASSES = 3
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.04
