@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from dataclasses import dataclass
-from itertools import combinations, pairwise, product
+from itertools import combinations, pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -20,21 +19,10 @@ from scipy.sparse import coo_array
 from stash.garment.part import Strip
 from stash.planner.audit_cloth import Allowance, Cloth, rectangle
 from stash.planner.problem import Problem
+from tests.planner.judge_look import Stretch, alike, all_lays
 
 HAIR_MM = 0.05  # a lane's end this much farther or nearer must not change the verdict
 Verdict = Literal["yes", "no", "unsure", "hair"]
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """Where a segment may lie: a piece, the band across that it occupies, and from where to where along."""
-
-    piece: str
-    across: tuple[float, float]
-    low: float
-    high: float
-    kind: tuple[str, str]
-    along_origin: float
 
 
 def verdict(problem: Problem, *, seconds: float = 5.0) -> Verdict:
@@ -52,33 +40,13 @@ def verdict(problem: Problem, *, seconds: float = 5.0) -> Verdict:
 
 def feasible(problem: Problem, allowance: Allowance, hair_mm: float, seconds: float) -> bool | None:
     """Whether the strips can be cut, with that much added at both ends of every lane; None where time ran out."""
-    groups = sorted({_group(strip) for strip in problem.strips})
-    choices = [
-        (False, True) if any(_turns_matter(problem, strip) for strip in _members(problem, group)) else (False,)
-        for group in groups
-    ]
     out_of_time = False
-    for turns in product(*choices):
-        found = _Program(problem, allowance, hair_mm, dict(zip(groups, turns, strict=True))).solve(seconds)
+    for lays in all_lays(problem, lambda strip, turned: stretches(problem, strip, turned, allowance, hair_mm)):
+        found = _Program(problem, hair_mm, lays).solve(seconds)
         if found:
             return True
         out_of_time = out_of_time or found is None
     return None if out_of_time else False
-
-
-def _members(problem: Problem, group: str) -> list[Strip]:
-    return [strip for strip in problem.strips if _group(strip) == group]
-
-
-def _turns_matter(problem: Problem, strip: Strip) -> bool:
-    """A strip with its stripe in the middle, on cloth with no repeat along it, lies the same either way round."""
-    fabric = problem.fabrics[strip.fabric]
-    lopsided = abs(strip.cut_width_mm - 2 * strip.stripe_at_mm) > 1e-9
-    return not fabric.one_way and (lopsided or fabric.print.along is not None)
-
-
-def _group(strip: Strip) -> str:
-    return f"pair {strip.pair}" if strip.pair else f"strip {strip.id}"
 
 
 def stretches(problem: Problem, strip: Strip, turned: bool, allowance: Allowance, hair_mm: float) -> list[Stretch]:
@@ -103,7 +71,7 @@ def stretches(problem: Problem, strip: Strip, turned: bool, allowance: Allowance
             for start, end in _gaps(cloth, band.difference(cloth.usable), top, bottom):
                 found.append(
                     Stretch(piece.id, (low + ease, high - ease), start - hair_mm, end + hair_mm, run.neighbours,
-                            piece.along_origin_mm)
+                            piece.along_origin_mm, run.centre_mm - piece.stripe_origin_mm)
                 )  # fmt: skip
     return found
 
@@ -125,8 +93,8 @@ def _gaps(cloth: Cloth, barred: Any, top: float, bottom: float) -> list[tuple[fl
 class _Program:
     """One mixed-integer program: which segment lies on which stretch, where it starts and how long it is."""
 
-    def __init__(self, problem: Problem, allowance: Allowance, hair_mm: float, turns: dict[str, bool]) -> None:
-        self.problem, self.turns = problem, turns
+    def __init__(self, problem: Problem, hair_mm: float, lays: dict[str, tuple[bool, list[Stretch]]]) -> None:
+        self.problem, self.lays, self.hair_mm = problem, lays, hair_mm
         self.low: list[float] = []
         self.high: list[float] = []
         self.whole: list[int] = []
@@ -136,7 +104,7 @@ class _Program:
         self.starts: dict[tuple[str, int], int] = {}
         self.phases: dict[str, tuple[dict[int, float], float]] = {}
         for strip in problem.strips:
-            self._strip(strip, stretches(problem, strip, turns[_group(strip)], allowance, hair_mm))
+            self._strip(strip, lays[strip.id][1])
         self._pairs()
         self._apart()
 
@@ -150,7 +118,7 @@ class _Program:
         self.rows.append((terms, low, high))
 
     def _strip(self, strip: Strip, places: list[Stretch]) -> None:
-        turned = self.turns[_group(strip)]
+        turned = self.lays[strip.id][0]
         if not places:
             self.impossible = True
             return
@@ -183,6 +151,18 @@ class _Program:
             else:
                 ends.append((_sum({start: 1.0}, origin), head, {finished[j]: 1.0}))
         self._phase(strip, ends, used)
+        self._hide(strip, finished, used)
+
+    def _hide(self, strip: Strip, finished: list[int], used: list[int]) -> None:
+        """Each join that there is lies in one of the spans."""
+        for j in range(1, len(used)) if strip.hide_mm else ():
+            spans = [self._new(0, 1, True) for _ in strip.hide_mm]
+            self._row(dict.fromkeys(spans, 1.0) | {used[j]: -1.0}, 0, 0)
+            before = dict.fromkeys(finished[:j], 1.0)
+            for span, (low, high) in zip(spans, strip.hide_mm, strict=True):
+                big = strip.length_mm + high
+                self._row(_sum(before, {span: -big}), low=low - self.hair_mm - big)
+                self._row(_sum(before, {span: big}), high=high + self.hair_mm + big)
 
     def _place(
         self,
@@ -236,8 +216,9 @@ class _Program:
     def _pairs(self) -> None:
         pairs: dict[str, list[Strip]] = defaultdict(list)
         for strip in self.problem.strips:
-            if strip.pair and strip.id in self.phases:
-                pairs[strip.pair].append(strip)
+            for name in alike(strip, motif=strip.id in self.phases):
+                if strip.id in self.phases:
+                    pairs[name].append(strip)
         for strips in pairs.values():
             for one, other in pairwise(strips):
                 repeat = self.problem.fabrics[one.fabric].print.along
