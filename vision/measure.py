@@ -18,6 +18,7 @@ from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import tails
+from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
@@ -126,14 +127,16 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
 def _cloths(
     photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
 ) -> tuple[tuple[ClothRegion, ...], tuple[Floats, ...]]:
-    """The cloths, largest first, and what covers them: with the ends of a tape that were taken for one at first."""
+    """The cloths, largest first, and what covers them: with the ends of a tape, or the rulers on cloth that fills the
+    picture, that were taken for one at first."""
     width, height = photo.size_px
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
     regions = find_cloths(coarse, covered_mm=covered)
-    ends = tails(covered, [np.asarray(region.outline_mm, dtype=np.float64) for region in regions])
-    if ends:
-        covered = (*covered, *ends)
+    outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in regions]
+    taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
+    if taken:
+        covered = (*covered, *taken)
         regions = find_cloths(coarse, covered_mm=covered)
     if not regions:
         warnings.append(
