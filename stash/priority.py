@@ -33,12 +33,14 @@ def most_important(
     Where even the first does not go and no other does, the answer is that for the first alone. Raises InputWrong where
     a part's fabric or stripe is not there.
     """
+    from stash.garment.resolved import told_apart
+
     began = time.monotonic()
     table = _Table(contents=contents, began=began, limit_s=limit_s)
-    for garment in garments:
+    for garment, name in zip(garments, told_apart([garment.name for garment in garments]), strict=True):
         if progress is not None:
-            progress(f"seeing whether {garment.name} goes too")
-        table.offer(garment)
+            progress(f"seeing whether {name} goes too")
+        table.offer(garment, name)
     going = table.going or [garments[0]]
     problem, remarks = table.question(going)
     left_s = max(1.0, limit_s - (time.monotonic() - began))
@@ -56,19 +58,20 @@ class _Table:
     began: float
     limit_s: float
     going: list[Garment] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
     plan: Plan | None = None
     left_out: list[LeftOut] = field(default_factory=list)
 
-    def offer(self, garment: Garment) -> None:
+    def offer(self, garment: Garment, name: str) -> None:
         """Takes the garment if it goes beside those taken, else says why not."""
         plan = self._try([*self.going, garment])
         if plan.answer == "yes":
             self.going.append(garment)
+            self.names.append(name)
             self.plan = plan
             return
-        beside = tuple(other.name for other in self.going)
         alone = self._try([garment]).answer if self.going else plan.answer
-        self.left_out.append(LeftOut(garment=garment.name, beside=beside, plan=plan, alone=alone))
+        self.left_out.append(LeftOut(garment=name, beside=tuple(self.names), plan=plan, alone=alone))
 
     def question(self, garments: Sequence[Garment]) -> tuple[Problem, tuple[str, ...]]:
         """The planner's problem for some of the garments."""

@@ -18,13 +18,15 @@ from stash.catalogue.booking import KEEP, Worth, book_cut, is_worth, rest_of, si
 from stash.catalogue.journal import Entry
 from stash.catalogue.stage import How, Stage
 from stash.catalogue.stash import Stash, descent
-from stash.errors import Conflict, InputWrong, NotFound
+from stash.errors import Conflict, InputWrong, NotFound, OurFault
 from stash.interchange.digest import canonical, fabric_digest, piece_digest, plan_digests
 from stash.interchange.reader import read_ring
 from stash.interchange.spot import Spot
 from stash.lengths import inches
 from stash.piece import Piece, Polygon
+from stash.planner.audit import audit_leftovers
 from stash.planner.plan import Leftover, Placement
+from stash.planner.problem import Problem
 from stash.planner.spare import leftovers
 
 #: What a cut may reach beyond the leftover that holds it, mm: both are written to 0.001 mm.
@@ -181,7 +183,9 @@ class _Bench:
             cut = [_as_cut(row, piece.id, telling.short_mm) for row in by_piece[piece.id]]
             if telling.short_mm is not None:
                 kept += [rest_of(piece, row.outline_mm, ()) for row in cut]
-            for left in leftovers([piece], cut):
+            rests = leftovers([piece], cut)
+            self._refuse_lost(piece, cut, rests)
+            for left in rests:
                 rest = rest_of(piece, left.outline_mm, left.holes_mm)
                 if is_worth(rest, self.fabrics[piece.fabric], self.worth) or _holds_any(left, still):
                     kept.append(rest)
@@ -193,6 +197,12 @@ class _Bench:
             notes.append("what was cut too short goes back to the stash as a remnant")
         title = f"{self._said(chosen, telling)}, from {', '.join(used)}"
         return self.stash.exchange(used, kept, title=title, notes=notes, digests=digests, stages=stages)
+
+    def _refuse_lost(self, piece: Piece, cut: Sequence[Placement], rests: Sequence[Leftover]) -> None:
+        """Raises OurFault where cuts and leftovers do not add up to the piece, by the audit's own reckoning."""
+        faults = audit_leftovers(Problem(parts=(), fabrics=self.fabrics, pieces=(piece,)), cut, rests)
+        if faults:
+            raise OurFault(f"the leftovers failed their own check ({faults[0]})", "nothing was booked")
 
     def _holder(self, row: Placement) -> Piece:
         """The piece, or the leftover of it, that holds a cut. Raises Conflict where none does."""

@@ -27,6 +27,7 @@ def rows(answered: Answered) -> Iterator[str]:
     if answered.plan.answer == "yes":
         for row in answered.left_out:
             yield f"  Left out: {row.garment}. {_why(row, answered)}{_alone(row)}"
+            yield from (f"    To settle it: {sentence}" for sentence in row.plan.settle)
     elif len(answered.left_out) > 1:
         others = [row.garment for row in answered.left_out[1:]]
         yield f"  Nor can {_listed(others, 'or')} be cut from it with certainty, each alone."

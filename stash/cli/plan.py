@@ -114,7 +114,7 @@ def undo(stash: option.Where = None, json: option.AsJson = False) -> None:
 
 
 def schema(
-    document: Annotated[str, typer.Argument(metavar="measurement|stash|garment|plan|error")],
+    document: Annotated[str, typer.Argument(metavar="measurement|stash|garment|plan|which|error")],
     json: option.AsJson = False,
 ) -> None:
     """Print the JSON Schema of a document; with or without --json, for it is one."""

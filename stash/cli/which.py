@@ -55,13 +55,13 @@ def which_cloth(
 def told(found: Choices, kept: Path | None, stash: str | None) -> Iterator[str]:
     """The sentence first, then the assignments side by side."""
     yield found.why
-    shown = found.rows[:MOST]
+    shown = found.rows[: _shown(found)]
     for first in range(0, len(shown), BESIDE):
         yield ""
         yield from _block(found, shown[first : first + BESIDE], first + 1)
     yield ""
-    if len(found.rows) > MOST:
-        rest = found.rows[MOST:]
+    if len(found.rows) > len(shown):
+        rest = found.rows[len(shown) :]
         going = sum(row.answer == "yes" for row in rest)
         yield f"And {len(rest)} more, of which {going or 'none'} {'goes' if going < 2 else 'go'}: see --json."
     for remark in found.rows[0].answered.remarks:
@@ -71,6 +71,12 @@ def told(found: Choices, kept: Path | None, stash: str | None) -> Iterator[str]:
         yield f"Next: stripewright sheet {kept} --out sheet.pdf{at}"
     elif found.answer == "yes":
         yield "Keep the plan of one with: --take N --out plan.json"
+
+
+def _shown(found: Choices) -> int:
+    """All that may go, up to so many, and others to fill the last row of columns."""
+    going = sum(row.answer != "no" for row in found.rows)
+    return min(MOST, max(1, -(-going // BESIDE)) * BESIDE)
 
 
 def _block(found: Choices, rows: Sequence[Choice], first: int) -> Iterator[str]:

@@ -21,6 +21,9 @@ Lie = Literal["across", "along"]
 #: A print turned less than this off the grain is cut alike either way, degrees: 1 mm in 1 m (our judgement).
 ALIKE_DEG: Final = 0.06
 
+#: Lengths that differ by at most this are equal, mm (the contract, "Common to every command").
+ALIKE_MM: Final = 0.01
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assignment:
@@ -100,7 +103,7 @@ def _ways(garment: Garment, exchange: _Exchange, pieces: Sequence[Piece]) -> Ite
     for align in _aligns(exchange.body, pieces) if largest else (None,):
         for lie in _lies(largest):
             panels = tuple(
-                _panel(panel, exchange, align, lie if panel is largest else None) for panel in garment.panels
+                _panel(panel, exchange, align, lie if _like(panel, largest) else None) for panel in garment.panels
             )
             bands = [_band(strip, exchange.for_strip(strip.fabric), pieces) for strip in garment.strips]
             strips = tuple(part for parts, _ in bands for part in parts if isinstance(part, Strip))
@@ -131,8 +134,16 @@ def _aligns(body: Fabric | None, pieces: Sequence[Piece]) -> tuple[Align | None,
 def _lies(largest: Panel | None) -> tuple[Lie | None, ...]:
     if largest is None:
         return (None,)
-    square = abs(largest.width_mm - largest.length_mm) <= 0.01
+    square = abs(largest.width_mm - largest.length_mm) <= ALIKE_MM
     return ("across", "along") if largest.turn and not square else ("across",)
+
+
+def _like(panel: Panel, largest: Panel | None) -> bool:
+    """Whether the panel is the body, or one of several of the same cloth and size that make it."""
+    if largest is None:
+        return False
+    same = (panel.fabric, panel.turn) == (largest.fabric, largest.turn)
+    return same and abs(panel.width_mm - largest.width_mm) + abs(panel.length_mm - largest.length_mm) <= ALIKE_MM
 
 
 def _panel(panel: Panel, exchange: _Exchange, align: Align | None, lie: Lie | None) -> Panel:

@@ -86,7 +86,7 @@ def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
     """
     if len(garments) < 2:
         return tuple(garments)
-    names = _told_apart([garment.name for garment in garments])
+    names = told_apart([garment.name for garment in garments])
     counts = Counter(part.id for garment in garments for part in garment.parts)
 
     def called(part_id: str, name: str) -> str:
@@ -113,10 +113,13 @@ def _of_garment(strip: Strip, name: str, called: Callable[[str, str], str]) -> S
     )
 
 
-def _told_apart(names: Sequence[str]) -> list[str]:
-    seen: Counter[str] = Counter()
-    result = []
+def told_apart(names: Sequence[str]) -> list[str]:
+    """The names, numbered from the second of the same one on, so that no two agree ("Jacket 2")."""
+    result: list[str] = []
     for name in names:
-        seen[name] += 1
-        result.append(name if seen[name] == 1 else f"{name} {seen[name]}")
+        number, unique = 1, name
+        while unique in result or (number > 1 and unique in names):
+            number += 1
+            unique = f"{name} {number}"
+        result.append(unique)
     return result

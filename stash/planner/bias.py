@@ -31,6 +31,8 @@ SHORTEST_MM: Final = 152.4
 DIRECTIONS: Final = (45.0, -45.0)
 #: Places tried within one strip width: first few, then more where the answer hangs on it.
 FEW, MANY = 24, 120
+#: Bands tried on one piece at most; on a wide piece and for narrow strips there are fewer places a width.
+MOST_BANDS: Final = 6000
 #: Corners of a piece on which strips are also tried to lie exactly; of outlines with more, the outermost few.
 MOST_CORNERS: Final = 12
 
@@ -245,6 +247,7 @@ class _Cloth:
             return
         width = self.wanted.width_mm
         left, _, right, _ = self.cloth.bounds
+        count = max(FEW, min(count, int(MOST_BANDS * width / (right - left + width))))
         offsets = {round(k * width / count, 6) for k in range(count)}
         offsets |= {round((u - left) % width, 6) for u in self._corners()}
         first, last = -1, math.ceil((right - left) / width)

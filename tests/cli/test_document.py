@@ -15,7 +15,7 @@ from tests.cli.conftest import Call, strips
 
 jsonschema = pytest.importorskip("jsonschema")
 
-NAMES = ("measurement", "stash", "garment", "plan", "error")
+NAMES = ("measurement", "stash", "garment", "plan", "which", "error")
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 
 #: The plans of the published contract, the yes and the no.
@@ -81,6 +81,17 @@ def test_answers_are_allowed(filled: Call, tmp_path: Path) -> None:
         document = filled("enough", garment, "--stash", place, "--json", "--limit", "20").document
         assert document["answer"] == answer
         checked(filled, "plan", document)
+
+
+def test_what_else_is_planned_is_allowed(filled: Call, tmp_path: Path) -> None:
+    """A plan with garments left out, one with parts at hand, a binding, and which-cloth pass their schemas."""
+    band = 'length = "888 mm"\nwidth = "2 in"'
+    one = strips(tmp_path / "one.toml", *(f'id = "one-{k}"\n{band}' for k in range(5)))
+    two = strips(tmp_path / "two.toml", *(f'id = "two-{k}"\n{band}' for k in range(5)))
+    checked(filled, "plan", filled("enough", one, two, "--first", "--json", "--limit", "20").document)
+    checked(filled, "plan", filled("enough", one, "--have", "one-1", "--json").document)
+    checked(filled, "plan", filled("bias", "--width", "2 in", "--length", "2 m", "--piece", "t1", "--json").document)
+    checked(filled, "which", filled("which-cloth", one, "--json").document)
 
 
 def test_stash_is_allowed(filled: Call) -> None:

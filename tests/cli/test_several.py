@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -64,3 +65,19 @@ def test_none_goes(filled: Call, tmp_path: Path) -> None:
     assert (done.code, done.document["answer"]) == (1, "no")
     assert [row["alone"] for row in done.document["left_out"]] == ["no", "no"]
     assert done.document["short"]
+
+
+def test_what_is_too_close_to_call_is_not_certain(filled: Call, tmp_path: Path) -> None:
+    """Where a garment goes or not by the cloth's last millimetre, known to ± 1 mm, it is left out as not certain (3);
+    where another certainly does not go, all of them together do not (1)."""
+    document = json.loads((tmp_path / "filled.json").read_text(encoding="utf-8"))
+    document["pieces"][0]["outline_mm_u95"] = 1.0
+    (tmp_path / "unsure.json").write_text(json.dumps(document), encoding="utf-8")
+    sure = strips(tmp_path / "sure.toml", 'id = "band"\nlength = "500 mm"\nwidth = "2 in"')
+    close = strips(tmp_path / "close.toml", 'id = "band"\nlength = "888 mm"\nwidth = "2 in"')
+    long = strips(tmp_path / "long.toml", 'id = "band"\nlength = "900 mm"\nwidth = "2 in"')
+    for files, code in (((sure, close), 3), ((sure, close, long), 1)):
+        done = filled("enough", *files, "--first", "--json", "--stash", tmp_path / "unsure.json")
+        assert (done.code, done.document["answer"]) == (code, "yes")
+        assert [row["garment"] for row in done.document["left_out"]] == ["Borders 2", "Borders 3"][: len(files) - 1]
+        assert done.document["left_out"][0]["settle"]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from stash.errors import InputWrong
 from stash.garment.coat import Coat
 from stash.garment.file import read_garment, read_pattern, resolve
-from stash.garment.resolved import from_document, to_document, to_documents, together
+from stash.garment.resolved import from_document, to_document, to_documents, together, told_apart
 from stash.garment.spec import PanelSpec, Pattern, StripSpec
 from stash.garment.writing import write_garment_toml
 from stash.lengths import parse_length
@@ -49,6 +49,7 @@ def test_garments_planned_together_share_no_ids() -> None:
     pairs = {strip.pair for garment in both for strip in garment.strips if strip.pair}
     assert len(pairs) == 3
     assert together([jacket]) == (jacket,)
+    assert told_apart(["A", "A", "A 2", "B", "A"]) == ["A", "A 3", "A 2", "B", "A 4"]
     assert len(to_documents(both)) == 3
 
 
