@@ -80,10 +80,11 @@ def _suits(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
 
 def _reads_one_way(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
     """A note for each stripe whose neighbours differ to its left and right: left and right borders do not mirror."""
-    shown = dict.fromkeys((strip.fabric, strip.stripe) for strip in garment.strips)
+    left = [strip for strip in garment.strips if strip.mirror is None and strip.outward is None]
+    shown = dict.fromkeys((strip.fabric, strip.stripe) for strip in left)
     return tuple(
         f"In {fabrics[fabric].name} the neighbours of stripe {stripe} differ to its left and right: "
-        "borders on the two sides of the garment do not mirror each other."
+        "borders on the two sides of the garment do not mirror each other unless mirror asks for it."
         for fabric, stripe in shown
         if not mirrors_on(fabrics[fabric].print, stripe)
     )

@@ -32,6 +32,7 @@ from stash.planner.change import (
     steps_below,
     together,
 )
+from stash.planner.loosening import both, joined_anywhere, looser
 from stash.planner.nearby import Stock, from_other_cloth
 from stash.planner.plan import Placement, WayOut
 from stash.planner.problem import Problem
@@ -58,10 +59,10 @@ def ways_out(
 ) -> tuple[WayOut, ...]:
     """Changes that turn the no into a yes, those that show least first; empty where none of the kinds helps.
 
-    Kinds: one join more in a strip or a pair, a narrower border (the widest that works, in eighths of an inch),
-    another stripe or a narrow binding on the edges that show least, an edge left plain, a smaller panel, a smaller
-    coat (``redraw``), another cloth whose stripe is near (``stock``). For the edits see ``WayOut``; an edge left plain
-    is {"key": "leave_out", "value": true}.
+    Kinds: strips that need not mirror, joins where they show, one join more in a strip or a pair, a narrower border
+    (the widest that works, in eighths of an inch), another stripe or a narrow binding on the edges that show least, an
+    edge left plain, a smaller panel, a smaller coat (``redraw``), another cloth whose stripe is near (``stock``). For
+    the edits see ``WayOut``; an edge left plain is {"key": "leave_out", "value": true}, a key taken out has null.
     """
     trial = (trial or Trial(time.monotonic() + limit_s, decide or decided)).until(time.monotonic() + limit_s)
     whole = trial.part(3).until(trial.deadline)
@@ -140,7 +141,7 @@ class _Search:
 
 
 def _for_one(search: _Search) -> list[Change]:
-    kinds: tuple[Kind, ...] = (_joins, _narrower, _plain, _stripes, _bound, _panels, _other_cloth)
+    kinds: tuple[Kind, ...] = (_looks, _joins, _narrower, _plain, _stripes, _bound, _panels, _other_cloth)
     found: list[Change] = []
     for index, kind in enumerate(kinds):
         found += kind(search.until(len(kinds) - index))
@@ -207,6 +208,17 @@ def _with_places(change: Change, problem: Problem, placements: Sequence[Placemen
 
 
 # -- the kinds ---------------------------------------------------------------------------------------------------
+
+
+def _looks(search: _Search) -> list[Change]:
+    """The nearest look that the cloth offers, and joins where they would show."""
+    looks = looser(search.strips)
+    found = [
+        *search.first(looks, MOST_OF_A_KIND),
+        *search.first((joined_anywhere(strips) for strips in one_by_one(search.strips)), 1),
+    ]
+    hiding = joined_anywhere([strip for strip in search.strips if strip.joins and strip.hide_mm])
+    return found or search.first([both(looks[-1], hiding)] if looks and hiding else [], 1)
 
 
 def _joins(search: _Search) -> list[Change]:

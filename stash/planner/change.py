@@ -166,10 +166,11 @@ def smaller(panel: Panel, key: str, size_mm: float) -> Change:
 
 
 def together(strips: Sequence[Strip]) -> list[list[Strip]]:
-    """The strips one by one, those of a pair as one (they are meant to look alike); those that show least first."""
+    """The strips one by one, those of a pair or a mirror set as one (they are meant to look alike); those that show
+    least first."""
     sets: dict[str, list[Strip]] = defaultdict(list)
     for strip in strips:
-        sets[f"pair {strip.pair}" if strip.pair is not None else f"strip {strip.id}"].append(strip)
+        sets[strip.mirror or strip.pair or f"strip {strip.id}"].append(strip)
     return sorted(sets.values(), key=lambda rows: (sum(seen(strip) for strip in rows), rows[0].id))
 
 

@@ -14,11 +14,11 @@ from stash.garment.part import Strip
 from stash.planner.deciding import Clock, decide_share
 from stash.planner.finding import Finding, Share, join_lines
 from stash.planner.look import Ways
-from stash.planner.matching import matchings, tied, ties
+from stash.planner.matching import matchings, tied
+from stash.planner.mismatch import why_unmatched
 from stash.planner.plan import Reason
 from stash.planner.price import Weights
 from stash.planner.task import turned_alike
-from stash.stripe_order import is_even
 
 MOST_COMPARED: Final = 4
 """Choices up to which all are planned for the cheapest; with more, the first that goes is taken."""
@@ -67,59 +67,11 @@ def _best_of(
     return Finding(answer="unsure", reason=reason, placements=shown, settle=settle)
 
 
-# -- no look does it --------------------------------------------------------------------------------------------------
-
-
-def parted(strips: Sequence[Strip]) -> tuple[str, ...]:
-    """Why strips that must match cannot, whatever the cloth: they show different stripes. Empty where all agree."""
-    return join_lines(
-        [
-            f"{one.id} shows stripe {one.stripe} of {one.fabric} and {other.id} stripe {other.stripe} of "
-            f"{other.fabric}: they cannot match"
-            for tie in ties(strips)
-            for one, other in [(strips[tie.one], strips[tie.other])]
-            if (one.fabric, one.stripe) != (other.fabric, other.stripe)
-        ]
-    )
-
-
 def _never(share: Share, impossible: Sequence[Sequence[Strip]]) -> Finding:
     """The no of cloth that offers no such look. What is missing is cloth that does: for all of the strips but one."""
     missing: dict[str | None, float] = {}
     for strips in impossible:
         rest = sorted(strip.length_mm + 2 * strip.seam_mm + sum(strip.extra_mm) for strip in strips)[:-1]
         missing[strips[0].stripe] = missing.get(strips[0].stripe, 0.0) + sum(rest)
-    proofs = tuple(_why(share, strips) for strips in impossible)
+    proofs = tuple(why_unmatched(share.fabric, strips) for strips in impossible)
     return Finding(answer="no", proven=True, missing_mm=missing, proofs=proofs)
-
-
-def _why(share: Share, strips: Sequence[Strip]) -> str:
-    """Why no choice of looks is there, laid to the mirror sets, what lies outward, or the corners: the first without
-    which there would be one."""
-    fabric, stripe = share.fabric.id, strips[0].stripe
-    names = " and ".join(strip.id for strip in strips)
-    cloth = f"{fabric} is {_how(share)}"
-    if _would_do(share, [replace(strip, mirror=None) for strip in strips]):
-        return f"{cloth}: no strip of it that shows stripe {stripe} can be the mirror of another ({names})"
-    if _would_do(share, [replace(strip, outward=None) for strip in strips]):
-        return f"{cloth}: {names} cannot all show the same neighbour of stripe {stripe} outward"
-    if _would_do(share, [replace(strip, corner=()) for strip in strips]):
-        return f"{cloth}: {names} cannot show stripe {stripe} with the same neighbours round their corners"
-    return f"{cloth}: {names} cannot match about stripe {stripe} as they should"
-
-
-def _would_do(share: Share, strips: Sequence[Strip]) -> bool:
-    groups = turned_alike(strips, motif=share.fabric.print.along is not None)
-    return not matchings(share.fabric, strips, groups).impossible
-
-
-def _how(share: Share) -> str:
-    fabric = share.fabric
-    words = ["even" if is_even(fabric.print.stripes) else "uneven"]
-    if fabric.one_way:
-        words.append("one-way")
-    elif fabric.print.along is not None:
-        words.append("repeats along its stripes, so that a turned strip does not match")
-    elif any(strip.pair for strip in share.strips):
-        words.append("strips of a pair are turned alike")
-    return " and ".join(words)

@@ -13,7 +13,8 @@ from dataclasses import replace
 from stash.errors import OurFault
 from stash.planner.deciding import Clock
 from stash.planner.finding import Finding, join_lines, shares
-from stash.planner.looking import decide_matched, parted
+from stash.planner.looking import decide_matched
+from stash.planner.mismatch import parted
 from stash.planner.plan import Placement, Plan, Reason, Shortage
 from stash.planner.price import DEFAULT, Weights
 from stash.planner.problem import Problem

@@ -16,6 +16,7 @@ from stash.garment.part import Strip
 from stash.lengths import inches
 from stash.piece import Piece
 from stash.planner.audit_cloth import Cloth, Occurrence, rectangle
+from stash.planner.mismatch import unmatched
 from stash.planner.plan import Plan
 from stash.planner.problem import Problem
 
@@ -85,6 +86,8 @@ def differs_sentence(problem: Problem, plan: Plan) -> str:
     """
     if plan.answer == "yes":
         return ""
+    if why := unmatched(problem):
+        return why[0]
     short = {(row.fabric, row.stripe) for row in plan.short}
     rows = [row for row in sums(problem) if not short or (row.fabric, row.stripe) in short]
     if not rows or not all(row.suggests_yes for row in rows):
@@ -94,6 +97,8 @@ def differs_sentence(problem: Problem, plan: Plan) -> str:
             return reason
     if plan.answer == "unsure":
         return "it is closer than the measurements are: a hair more or less decides"
+    if any(strip.hide_mm and strip.joins for strip in problem.strips):
+        return "what is left at the end of each stripe does not add up where joins may only lie where they hide"
     return "what is left at the end of each stripe is too short for another strip, so the lengths do not add up"
 
 

@@ -15,6 +15,7 @@ import pytest
 from stash.fabric import Fabric, Print, Stripe
 from stash.garment.part import Corner, Strip
 from stash.piece import Piece
+from stash.planner.advice import ways_out
 from stash.planner.audit import audit
 from stash.planner.plan import Placement, Plan
 from stash.planner.problem import Problem
@@ -130,7 +131,8 @@ def test_a_no_for_want_of_a_mirror_says_why() -> None:
     """Uneven and one-way: the sentence names the cloth, the strips, and what they cannot be."""
     found = plan(cloth(UNEVEN, one_way=True), *fronts("R"))
     assert found.proofs == (
-        "deck is uneven and one-way: no strip of it that shows stripe R can be the mirror of another (left and right)",
+        "Deck chair is uneven and one-way: no strip of it that shows stripe R can be the mirror of another "
+        "(left and right)",
     )
 
 
@@ -263,3 +265,33 @@ def test_the_audit_refuses_a_join_that_shows() -> None:
     spans = replace(hem, hide_mm=((0.0, 10.0),))
     problem = Problem(parts=(spans,), fabrics={"deck": fabric}, pieces=(length(fabric),))
     assert any("where none may lie" in fault for fault in audit(problem, found.placements))
+
+
+def test_the_nearest_look_is_offered() -> None:
+    """Where no strip can be the mirror of another, all reading one way round is a way out, planned and audited."""
+    fabric = cloth(UNEVEN, one_way=True)
+    strips = fronts("R", edge="front")
+    problem = Problem(parts=strips, fabrics={"deck": fabric}, pieces=(length(fabric),))
+    first = ways_out(problem, limit_s=10)[0]
+    assert first.change.startswith("left and right read one way round")
+    assert first.edit["key"] == "mirror"
+    assert first.edit["value"] is None
+    rows = {placement.part: seen(fabric, placement, 40) for placement in first.placements}
+    assert rows["left"] == rows["right"]
+
+
+def test_a_join_that_shows_is_offered() -> None:
+    """600 mm from lengths of 400, joins hidden near the start only: the way out says where the join would lie."""
+    fabric = cloth(EVEN)
+    hem = strip("hem", "R", long_mm=600, joins=1, hide_mm=((30.0, 90.0),), edge="hem")
+    problem = Problem(parts=(hem,), fabrics={"deck": fabric}, pieces=(length(fabric),))
+    changes = [way.change for way in ways_out(problem, limit_s=10)]
+    assert any(change.startswith("a join anywhere in hem") and "from its start" in change for change in changes)
+
+
+def test_strips_that_show_different_stripes_are_a_no() -> None:
+    """A mirror set across two stripes cannot match, whatever the cloth."""
+    one, other = fronts("R")
+    found = plan(cloth(EVEN), one, replace(other, stripe="B"))
+    assert found.answer == "no"
+    assert "they cannot match" in found.proofs[0]
