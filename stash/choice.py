@@ -154,7 +154,7 @@ def _planned(one: Assignment, contents: Contents, limit_s: float) -> Choice:
     edges = {strip.id: strip.edge for strip in problem.strips}
     later = [edges[row.part] for row in plan.placements if row.part in edges and row.segment > 1]
     left = remainders(problem.fabrics, problem.pieces, plan.leftovers) if plan.placements else ()
-    whole = answered(problem, [one.garment], plan, contents, remarks)
+    whole = answered(problem, [one.garment], plan, contents, (*one.remarks, *remarks))
     return Choice(assignment=one, answered=whole, joins=dict(Counter(later)), left=left)
 
 

@@ -41,6 +41,7 @@ class Assignment:
     align: Align | None
     lie: Lie | None
     as_written: bool
+    remarks: tuple[str, ...] = ()
 
 
 def assignments(garment: Garment, fabrics: Mapping[str, Fabric], pieces: Sequence[Piece]) -> Iterator[Assignment]:
@@ -117,6 +118,7 @@ def _ways(garment: Garment, exchange: _Exchange, pieces: Sequence[Piece]) -> Ite
                 align=align,
                 lie=lie,
                 as_written=exchange.same and (largest is None or align in (None, largest.align)),
+                remarks=_remarks(exchange.body, align, lie, pieces),
             )
 
 
@@ -129,6 +131,25 @@ def _aligns(body: Fabric | None, pieces: Sequence[Piece]) -> tuple[Align | None,
         return (None,)
     turned = [abs(piece.stripe_direction_deg or 0.0) for piece in pieces if piece.fabric == body.id]
     return ("print", "grain") if max(turned, default=0.0) > ALIKE_DEG else (None,)
+
+
+def _remarks(body: Fabric | None, align: Align | None, lie: Lie | None, pieces: Sequence[Piece]) -> tuple[str, ...]:
+    """What comes of cutting the body that way (common practice)."""
+    if body is None:
+        return ()
+    told = []
+    turned = max((abs(p.stripe_direction_deg or 0.0) for p in pieces if p.fabric == body.id), default=0.0)
+    off = f"{turned:.1f}° ({1000 * math.tan(math.radians(turned)):.0f} mm in a metre)"
+    if align == "print":
+        told.append(
+            f"On the print, the edges run up to {off} off the grain and stretch: stay-stitch them, tape the fronts and "
+            "the neck, and let it hang before hemming."
+        )
+    if align == "grain":
+        told.append(f"On the grain, the print slants by up to {off}; a crooked print is seen, a crooked weave is not.")
+    if lie == "along" and (body.one_way or body.print.kind != "plain"):
+        told.append("With its width along the cloth, the print runs round the body.")
+    return tuple(told)
 
 
 def _lies(largest: Panel | None) -> tuple[Lie | None, ...]:

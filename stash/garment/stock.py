@@ -8,11 +8,15 @@ from typing import Final
 
 from stash.errors import InputWrong
 from stash.fabric import Fabric
-from stash.garment.part import Garment, Strip
+from stash.garment.part import Garment, Panel, Strip
+from stash.lengths import inches
 from stash.stripe_order import is_even, mirrors_on
 
 #: How alike two names must be for one to be offered in place of the other (0 to 1, difflib's ratio).
 ALIKE: Final = 0.5
+
+#: Lengths that differ by at most this are equal, mm (the contract, "Common to every command").
+EQUAL_MM: Final = 0.01
 
 
 def check_against(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
@@ -65,17 +69,46 @@ def _suits(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
             "in front; a seam at the shoulder would mend that."
         )
     if fabric.print.kind != "plain":
+        even = is_even(fabric.print.stripes)
         told.append(
             f"{fabric.name} has a print of its own, and at the join it meets itself turned round: "
             + (
                 "it matches where each side fold lies on the middle of its sequence."
-                if is_even(fabric.print.stripes)
+                if even
                 else "its sequence reads one way only, so it will not match there."
             )
         )
+        if even:
+            told += _side_folds(garment, body, fabric)
         if body.turn:
             told.append("The body may be laid a quarter turn round; turn = false under [coat] forbids it.")
     return tuple(told)
+
+
+def fold_spacing_mm(spacing_mm: float, repeat_mm: float) -> float:
+    """How far apart the side folds lie when both lie on the middle of an even sequence: the nearest whole number of
+    half repeats, for an even sequence mirrors on two places of each repeat, half a repeat apart."""
+    half = repeat_mm / 2
+    return max(1, round(spacing_mm / half)) * half
+
+
+def _side_folds(garment: Garment, body: Panel, fabric: Fabric) -> tuple[str, ...]:
+    """What to change so that lengthwise stripes of the body match at the join; nothing where they run the other way."""
+    girth, cut = garment.figures_mm.get("girth"), garment.figures_mm.get("side_cut")
+    if girth is None or cut is None or fabric.print.across is None or fabric.print.kind != "stripe":
+        return ()
+    spacing = girth / 2
+    if abs(body.width_mm - spacing - 2 * cut) > EQUAL_MM:
+        return ()
+    wanted = fold_spacing_mm(spacing, fabric.print.across.value)
+    if abs(wanted - spacing) < EQUAL_MM:
+        return ("Its side folds may both lie on the middle of a sequence as they are: lay one of them there.",)
+    wider = wanted > spacing
+    return (
+        f"Side folds {inches(wanted)} apart in place of {inches(spacing)} may both lie there: make each side cut "
+        f"{inches(abs(wanted - spacing) / 2)} {'shorter' if wider else 'longer'}, and the girth "
+        f"{'grows' if wider else 'shrinks'} by {inches(2 * abs(wanted - spacing))}.",
+    )
 
 
 def _reads_one_way(garment: Garment, fabrics: Mapping[str, Fabric]) -> tuple[str, ...]:
