@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stash.actions import LIMIT_S, Answered, Progress, Where, answered, question, read_garments, stash_at
 from stash.errors import InputWrong, NotFound
+from stash.interchange.ring import signed_area_mm2
 from stash.planner.plan import Answer
 
 if TYPE_CHECKING:
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
 
 #: More assignments than this are no choice any more, and take too long.
 MOST: Final = 60
-#: Costs that differ by less come to the same, mm of cloth (a join on the inside costs 100).
-EQUAL_COST: Final = 1.0
+#: Costs within the same step come to the same, mm of cloth: what the least join costs, one on the inside.
+STEP: Final = 100.0
 _RANK: Final[Mapping[Answer, int]] = {"yes": 0, "unsure": 1, "no": 2}
 
 
@@ -54,12 +55,14 @@ class Choice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
-    """All assignments, the best first, and one sentence that says which is best and why."""
+    """All assignments, the best first, and one sentence that says which is best and why. ``aside``: what is said of
+    cloths that were not thought of, because they are too small."""
 
     garment: Garment
     fabrics: Mapping[str, Fabric]
     rows: tuple[Choice, ...]
     why: str
+    aside: tuple[str, ...]
     seconds: float
 
     @property
@@ -76,6 +79,7 @@ class Choices:
             "garment": self.garment.name,
             "answer": self.answer,
             "why": self.why,
+            "left_aside": list(self.aside),
             "choices": [_row(row) for row in self.rows],
             "seconds": self.seconds,
         }
@@ -109,6 +113,9 @@ def choices(
     named = {key: known[key] for key in known if not cloths or key in cloths}
     _all_there(cloths, contents)
     found = list(assignments(garment, named, contents.pieces))
+    aside: dict[str, str] = {}
+    if not cloths:
+        found, aside = _large_enough(found, contents, known)
     if not found:
         raise InputWrong(
             f"none of these cloths can be body and borders of {garment.name}", "name more of them with --cloth"
@@ -126,7 +133,32 @@ def choices(
         rows.append(_planned(one, contents, max(0.5, left_s / (len(found) - number + 1))))
     rows.sort(key=_order)
     seconds = round(time.monotonic() - began, 3)
-    return Choices(garment=garment, fabrics=known, rows=tuple(rows), why=_why(rows, known), seconds=seconds)
+    return Choices(
+        garment=garment, fabrics=known, rows=tuple(rows), why=_why(rows, known), aside=tuple(aside.values()),
+        seconds=seconds,
+    )  # fmt: skip
+
+
+def _large_enough(
+    found: Sequence[Assignment], contents: Contents, fabrics: Mapping[str, Fabric]
+) -> tuple[list[Assignment], dict[str, str]]:
+    """Without those whose body has more area than any piece of its cloth, or whose borders have more than all of
+    theirs; all of them where none is left. And what is said of the cloths that are left aside."""
+    areas: dict[str, list[float]] = {}
+    for piece in contents.pieces:
+        areas.setdefault(piece.fabric, []).append(abs(signed_area_mm2(piece.outline_mm)))
+    said: dict[str, str] = {}
+    kept = []
+    for one in found:
+        panels = [panel.width_mm * panel.length_mm for panel in one.garment.panels if panel.fabric == one.body]
+        borders = [strip.cut_width_mm * strip.length_mm for strip in one.garment.strips if strip.fabric == one.border]
+        if one.body is not None and max(panels, default=0.0) > max(areas[one.body]):
+            said[f"body {one.body}"] = f"No piece of {fabrics[one.body].name} is large enough for the body."
+        elif one.border is not None and sum(borders) > sum(areas[one.border]):
+            said[f"border {one.border}"] = f"There is too little of {fabrics[one.border].name} for the borders."
+        else:
+            kept.append(one)
+    return (kept, said) if kept else (list(found), {})
 
 
 def _all_there(cloths: Sequence[str], contents: Contents) -> None:
@@ -159,11 +191,16 @@ def _planned(one: Assignment, contents: Contents, limit_s: float) -> Choice:
 
 
 def _order(row: Choice) -> tuple[float, ...]:
-    """By the answer; borders that stand out from the body before those of its own cloth; then by what it costs."""
-    cost = row.answered.plan.cost
+    """By the answer; borders that stand out from the body before those of its own cloth; then by what it costs; then
+    as the garment is written before other ways."""
     lacks = sum(short.missing_mm for short in row.answered.plan.short)
     alike = row.assignment.body == row.assignment.border
-    return _RANK[row.answer], alike, round((cost or 0.0) / EQUAL_COST), lacks, -row.largest_mm2
+    other = not row.assignment.as_written
+    return _RANK[row.answer], alike, _step(row), lacks, other, -row.largest_mm2
+
+
+def _step(row: Choice) -> int:
+    return round((row.answered.plan.cost or 0.0) / STEP)
 
 
 def _why(rows: Sequence[Choice], fabrics: Mapping[str, Fabric]) -> str:
@@ -177,20 +214,23 @@ def _why(rows: Sequence[Choice], fabrics: Mapping[str, Fabric]) -> str:
     going = [row for row in rows if row.answer == "yes"]
     if len(going) == 1:
         return f"Best: {what}, the only one that goes for certain."
-    return f"Best: {what}; {_better(best, going[1])}."
+    rivals = [row for row in going[1:] if not (best.assignment.as_written and row.assignment.as_written)]
+    return f"Best: {what}; {_better(best, (rivals or going[1:])[0])}."
 
 
 def _better(best: Choice, other: Choice) -> str:
     joins, more = sum(best.joins.values()), sum(other.joins.values())
-    cost, dearer = best.answered.plan.cost or 0.0, other.answered.plan.cost or 0.0
-    if dearer - cost < EQUAL_COST and best.largest_mm2 > other.largest_mm2:
+    same = _step(best) == _step(other)
+    if same and best.assignment.as_written and not other.assignment.as_written:
+        return "so it is written, and no other way costs less"
+    if same and best.largest_mm2 > other.largest_mm2:
         return "it costs no more than the next and leaves the largest piece"
     if joins < more:
         return f"it has {joins or 'no'} {'join' if joins == 1 else 'joins'} where the next has {more}"
     if best.pieces < other.pieces:
         pieces = "piece" if best.pieces == 1 else "pieces"
         return f"it cuts into {best.pieces} {pieces} where the next needs {other.pieces}"
-    if dearer - cost < EQUAL_COST:
+    if same:
         return "the next comes to the same"
     return "its joins show less and fewer ends are lost than in the next"
 

@@ -64,6 +64,7 @@ def told(found: Choices, kept: Path | None, stash: str | None) -> Iterator[str]:
         rest = found.rows[len(shown) :]
         going = sum(row.answer == "yes" for row in rest)
         yield f"And {len(rest)} more, of which {going or 'none'} {'goes' if going < 2 else 'go'}: see --json."
+    yield from found.aside
     for remark in found.rows[0].answered.remarks:
         yield f"Mind, for 1: {remark}"
     if kept is not None:
@@ -117,23 +118,19 @@ def _column(found: Choices, row: Choice, number: int) -> tuple[str, ...]:
         (f"{shown}, the widest" if one.chosen else shown) or ("plain" if one.border else ""),
         f"{row.pieces} {'piece' if row.pieces == 1 else 'pieces'} cut" if plan.placements else "",
         (joins or "none") if plan.placements and row.answered.problem.strips else "",
-        "; ".join(_left(found, row)),
-        "; ".join(_stripes(row)),
+        *_left(found, row),
         lacks,
     )
 
 
-def _left(found: Choices, row: Choice) -> Iterator[str]:
+def _left(found: Choices, row: Choice) -> tuple[str, str]:
+    """What is left of the body's cloth and of the borders': the largest rectangle, and whole stripes end to end."""
     from stash.lengths import inches
 
+    one = row.assignment
+    told = {one.body: "", one.border: ""}
     for left in row.left:
         wide, long = (inches(side, 1, toward="down").removesuffix(" in") for side in left.rectangle_mm)
-        yield f"{wide} × {long} in of {found.fabrics[left.fabric].name}"
-
-
-def _stripes(row: Choice) -> Iterator[str]:
-    from stash.lengths import inches
-
-    for left in row.left:
-        if left.stripes_mm:
-            yield ", ".join(f"{key} {inches(mm, 1, toward='down')}" for key, mm in left.stripes_mm.items())
+        stripes = "".join(f", {key} {inches(mm, 1, toward='down')}" for key, mm in left.stripes_mm.items())
+        told[left.fabric] = f"{found.fabrics[left.fabric].name}: {wide} × {long} in{stripes}"
+    return told[one.body], "" if one.border == one.body else told[one.border]

@@ -102,6 +102,18 @@ def test_the_best_can_be_kept_and_cut(filled: Call, tmp_path: Path) -> None:
     assert filled("which-cloth", tmp_path / "g.toml", "--out", "plan.json", "--take", "99").code == 2
 
 
+def test_cloth_that_is_too_small_is_left_aside(call: Call, tmp_path: Path) -> None:
+    """A body of 40 x 30 in has more area than a piece of 30 x 30 in: that cloth is not planned as the body, and a
+    sentence says so; named, it is planned all the same, and the answer is no."""
+    stash = two_cloths(tmp_path / "s.json", deg=0.0, size_in=(30.0, 30.5))
+    file = garment(tmp_path / "g.toml")
+    done = call("which-cloth", file, "--json", "--stash", stash).document
+    assert {row["body"] for row in done["choices"]} == {"linen"}
+    assert done["left_aside"] == ["No piece of Ticking is large enough for the body."]
+    named = call("which-cloth", file, "--json", "--stash", stash, "--cloth", "ticking", "--cloth", "linen").document
+    assert {row["answer"] for row in named["choices"] if row["body"] == "ticking"} == {"no"}
+
+
 def test_cloths_may_be_named(filled: Call, tmp_path: Path) -> None:
     """Named cloths alone are thought of; one that is not there is status 2, and a near name is offered."""
     file = garment(tmp_path / "g.toml")
