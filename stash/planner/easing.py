@@ -1,14 +1,14 @@
 """Room for hands: the same plan at the same cost, with what is spare put where shears need it.
 
 A search knows only whether things fit, and likes to fill one lane to the last hair while much cloth is left beside it.
-Here finished length moves between the segments of a strip (never below the shortest), and cuts are pushed together
-from one end of their lane, so that all that is spare lies behind them in one length. Cuts whose place in the print is
-fixed stay where they are.
+Here finished length moves between the segments of a strip (never below the shortest, and so that the joins of a pair
+lie at the same height where they can), and cuts are pushed together from one end of their lane, so that all that is
+spare lies behind them in one length. Cuts whose place in the print is fixed stay where they are.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
@@ -53,7 +53,12 @@ def _shared(solution: Solution, weights: Weights) -> Solution | None:
     loose = {c.need for c in solution.cuts if c.segment > 0 and not fixed(task, c)}
     if not loose:
         return None
-    values = _Program(solution, weights, loose).solve()
+    level: list[tuple[int, int]] = []
+    values = None
+    for pair in [None, *_alike(solution, loose)]:
+        tried = _Program(solution, weights, loose, [*level, *([pair] if pair else [])]).solve()
+        values = values if tried is None else tried
+        level += [pair] if pair and tried is not None else []
     if values is None:
         return None
     left = {index: task.needs[index].length_um for index in loose}
@@ -70,10 +75,28 @@ def _shared(solution: Solution, weights: Weights) -> Solution | None:
     return _packed(replace(solution, cuts=tuple(cuts)), weights, order=solution.cuts)
 
 
-class _Program:
-    """Sizes and starts of the cuts, their order kept; room at each used lane's end, up to what is comfortable."""
+def _alike(solution: Solution, loose: set[int]) -> list[tuple[int, int]]:
+    """Strips of a pair or a mirror set that are cut in as many segments: their joins should lie at the same height."""
+    counts = Counter(cut.need for cut in solution.cuts)
+    strips = {index: solution.task.needs[index].strip for index in sorted(loose)}
+    return [
+        (one, other)
+        for one, other in combinations(strips, 2)
+        if ((strips[one].pair and strips[one].pair == strips[other].pair)
+            or (strips[one].mirror and strips[one].mirror == strips[other].mirror))
+        and counts[one] == counts[other] and strips[one].length_mm == strips[other].length_mm
+    ]  # fmt: skip
 
-    def __init__(self, solution: Solution, weights: Weights, loose: set[int]) -> None:
+
+class _Program:
+    """Sizes and starts of the cuts, their order kept; room at each used lane's end, up to what is comfortable.
+
+    ``level``: strips, two by two, whose joins lie at the same height.
+    """
+
+    def __init__(
+        self, solution: Solution, weights: Weights, loose: set[int], level: Sequence[tuple[int, int]] = ()
+    ) -> None:
         from ortools.linear_solver import pywraplp
 
         self.optimal = pywraplp.Solver.OPTIMAL
@@ -87,6 +110,9 @@ class _Program:
             mine = [value for (need, _), value in self.values.items() if need == index]
             self.solver.Add(sum(mine[1:], mine[0]) == self.task.needs[index].length_um)
             self._keep_hidden(index)
+        for one, other in level:
+            for need, segment in [key for key in self.values if key[0] == one]:
+                self.solver.Add(self.values[need, segment] == self.values[other, segment])
         self.starts = [self._start(cut) for cut in solution.cuts]
         self._keep_order()
         self._leave_room()

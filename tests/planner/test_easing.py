@@ -97,3 +97,20 @@ def test_strips_that_go_on_one_piece_open_one_piece() -> None:
     plan = ask([strip(f"s{i}", 150) for i in range(3)], pieces)
     assert len(on_piece(plan)) == 1
     assert plan.best
+
+
+@pytest.mark.parametrize("key", ["pair", "mirror"])
+def test_joins_of_a_pair_lie_at_the_same_height(key: str) -> None:
+    """800 mm twice, from two lanes of 500 mm and two of 450: both can be joined at one height from the start."""
+    strips = [strip(name, 800, joins=1, **{key: "fronts"}) for name in ("left", "right")]
+    plan = ask(strips, [cloth(120, 500), cloth(120, 450, "q")])
+    heights = {p.part: p.finished_mm for p in plan.placements if p.segment == 1}
+    assert heights["left"] == pytest.approx(heights["right"], abs=0.01)
+
+
+def test_a_join_stays_where_it_hides_when_length_moves() -> None:
+    """980 mm in two lanes of 500 mm, to be joined between 495 and 500: it stays there, though 490 would leave room."""
+    plan = ask([strip("s", 980, joins=1, hide_mm=((495.0, 500.0),))], [cloth(120, 500)])
+    first = next(p.finished_mm for p in plan.placements if p.segment == 1)
+    assert first is not None
+    assert 495 <= first <= 500
