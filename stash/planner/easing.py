@@ -1,20 +1,21 @@
 """Room for hands: the same plan at the same cost, with what is spare put where shears need it.
 
 A search knows only whether things fit, and likes to fill one lane to the last hair while much cloth is left beside it.
-Here finished length moves between the segments of a strip (never below the shortest, and so that the joins of a pair
-lie at the same height where they can), and cuts are pushed together from one end of their lane, so that all that is
-spare lies behind them in one length. Cuts whose place in the print is fixed stay where they are.
+Here finished length moves between the segments of a strip (never below the shortest), and cuts are pushed together
+from one end of their lane, so that all that is spare lies behind them in one length. Cuts whose place in the print is
+fixed stay where they are.
 """
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
 
 from stash.planner.layout import beside_panels, clash, fixed, sound
+from stash.planner.levelling import levelled
 from stash.planner.margin import off_edges, off_flaws
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution
@@ -30,6 +31,9 @@ MOST_CUTS = 150
 """Cuts on one fabric up to which room is looked for."""
 
 
+_Step = Callable[[Solution, Weights], Solution | None]
+
+
 def eased(solution: Solution, weights: Weights) -> Solution:
     """The solution with as much room at the lanes' ends as its cost allows, or itself where that cannot be had."""
     if not solution.cuts or len(solution.cuts) > MOST_CUTS:
@@ -37,11 +41,17 @@ def eased(solution: Solution, weights: Weights) -> Solution:
     start = beside_panels(solution)
     if start is None:
         return solution
-    for change in (_shared, _packed, off_edges, off_flaws):
-        tried = change(start, weights)
-        if tried is not None and sound(tried) and tried.cost_um(weights) <= start.cost_um(weights):
-            start = tried
-    return start
+    start = _changed(start, weights, (_shared, _packed))
+    return _changed(levelled(start, weights, _packed), weights, (off_edges, off_flaws))
+
+
+def _changed(solution: Solution, weights: Weights, changes: Sequence[_Step]) -> Solution:
+    """The changes one after another, each where it leaves a sound plan at no higher cost."""
+    for change in changes:
+        tried = change(solution, weights)
+        if tried is not None and sound(tried) and tried.cost_um(weights) <= solution.cost_um(weights):
+            solution = tried
+    return solution
 
 
 # -- length between segments ------------------------------------------------------------------------------------------
@@ -53,12 +63,7 @@ def _shared(solution: Solution, weights: Weights) -> Solution | None:
     loose = {c.need for c in solution.cuts if c.segment > 0 and not fixed(task, c)}
     if not loose:
         return None
-    level: list[tuple[int, int]] = []
-    values = None
-    for pair in [None, *_alike(solution, loose)]:
-        tried = _Program(solution, weights, loose, [*level, *([pair] if pair else [])]).solve()
-        values = values if tried is None else tried
-        level += [pair] if pair and tried is not None else []
+    values = _Program(solution, weights, loose).solve()
     if values is None:
         return None
     left = {index: task.needs[index].length_um for index in loose}
@@ -75,28 +80,10 @@ def _shared(solution: Solution, weights: Weights) -> Solution | None:
     return _packed(replace(solution, cuts=tuple(cuts)), weights, order=solution.cuts)
 
 
-def _alike(solution: Solution, loose: set[int]) -> list[tuple[int, int]]:
-    """Strips of a pair or a mirror set that are cut in as many segments: their joins should lie at the same height."""
-    counts = Counter(cut.need for cut in solution.cuts)
-    strips = {index: solution.task.needs[index].strip for index in sorted(loose)}
-    return [
-        (one, other)
-        for one, other in combinations(strips, 2)
-        if ((strips[one].pair and strips[one].pair == strips[other].pair)
-            or (strips[one].mirror and strips[one].mirror == strips[other].mirror))
-        and counts[one] == counts[other] and strips[one].length_mm == strips[other].length_mm
-    ]  # fmt: skip
-
-
 class _Program:
-    """Sizes and starts of the cuts, their order kept; room at each used lane's end, up to what is comfortable.
+    """Sizes and starts of the cuts, their order kept; room at each used lane's end, up to what is comfortable."""
 
-    ``level``: strips, two by two, whose joins lie at the same height.
-    """
-
-    def __init__(
-        self, solution: Solution, weights: Weights, loose: set[int], level: Sequence[tuple[int, int]] = ()
-    ) -> None:
+    def __init__(self, solution: Solution, weights: Weights, loose: set[int]) -> None:
         from ortools.linear_solver import pywraplp
 
         self.optimal = pywraplp.Solver.OPTIMAL
@@ -110,9 +97,6 @@ class _Program:
             mine = [value for (need, _), value in self.values.items() if need == index]
             self.solver.Add(sum(mine[1:], mine[0]) == self.task.needs[index].length_um)
             self._keep_hidden(index)
-        for one, other in level:
-            for need, segment in [key for key in self.values if key[0] == one]:
-                self.solver.Add(self.values[need, segment] == self.values[other, segment])
         self.starts = [self._start(cut) for cut in solution.cuts]
         self._keep_order()
         self._leave_room()
