@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,7 +58,8 @@ def tell(plan_file: Path, where: Where, telling: Telling) -> Told:
 
 
 def _row(done: Done) -> dict[str, Any]:
-    return {"part": done.part, "length_mm": None if done.length_mm is None else round(done.length_mm, 3)}
+    length = None if done.length_mm is None else round(done.length_mm, 3)
+    return {**asdict(done), "length_mm": length}
 
 
 def _typed(have: Sequence[str]) -> Iterator[Done]:
@@ -74,19 +75,22 @@ def _typed(have: Sequence[str]) -> Iterator[Done]:
 
 
 def _booked(after: Path | None, held: Stash) -> Iterator[Done]:
-    """The parts that the stash knows as cut by that plan; what was spoiled or cut short is still to be made."""
+    """The parts that the stash knows as cut by that plan, and those that it had not to plan; what was spoiled or cut
+    short is still to be made."""
     from stash.catalogue.stage_booking import done_of, segments_of
     from stash.garment.finished import Done
 
     if after is None:
         return
     document = read_json(after)
+    before = [_read(row, after) for row in document.get("have") or ()] if isinstance(document, dict) else []
+    yield from before
     count = segments_of(document)
     cut: dict[str, list[Any]] = {}
     for row, how in done_of(held, document, str(after)):
         if how == "cut":
             cut.setdefault(row.part, []).append(row)
-    if not cut:
+    if not cut and not before:
         raise InputWrong(f"nothing of {after} is told as cut", "tell it with: cut PLAN.json --part PART")
     for part, rows in cut.items():
         if len(rows) == count[part]:
@@ -100,3 +104,18 @@ def _booked(after: Path | None, held: Stash) -> Iterator[Done]:
             from_start=1 in numbers,
             to_end=count[part] in numbers,
         )
+
+
+def _read(row: Any, after: Path) -> Done:
+    """What a plan says was cut before it. Raises InputWrong."""
+    from stash.garment.finished import Done
+
+    try:
+        length = row["length_mm"]
+        return Done(
+            part=str(row["part"]), length_mm=None if length is None else float(length),
+            segments=int(row.get("segments", 1)), from_start=bool(row.get("from_start", True)),
+            to_end=bool(row.get("to_end", False)),
+        )  # fmt: skip
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise InputWrong(f"what {after} has already cannot be read ({error})", "plan again with enough") from error

@@ -26,6 +26,19 @@ class Done:
     to_end: bool = False
 
 
+def together(one: Done, other: Done) -> Done:
+    """What is cut of a part by two tellings."""
+    if one.length_mm is None or other.length_mm is None:
+        return Done(part=one.part)
+    return Done(
+        part=one.part,
+        length_mm=one.length_mm + other.length_mm,
+        segments=one.segments + other.segments,
+        from_start=one.from_start or other.from_start,
+        to_end=one.to_end or other.to_end,
+    )
+
+
 def without_done(
     garments: Sequence[Garment], done: Sequence[Done], fabrics: Mapping[str, Fabric]
 ) -> tuple[tuple[Garment, ...], tuple[str, ...]]:
@@ -34,9 +47,11 @@ def without_done(
     Raises InputWrong for a part that no garment has, a strip of which more is cut than it is long, or where nothing is
     left to plan.
     """
-    told = {row.part: row for row in done}
-    known = {part.id: part for garment in garments for part in garment.parts}
+    told: dict[str, Done] = {}
     for row in done:
+        told[row.part] = together(told[row.part], row) if row.part in told else row
+    known = {part.id: part for garment in garments for part in garment.parts}
+    for row in told.values():
         _check(row, known)
     remarks: list[str] = []
     left = [_without(garment, told, fabrics, remarks) for garment in garments]
