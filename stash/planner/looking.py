@@ -20,8 +20,11 @@ from stash.planner.plan import Reason
 from stash.planner.price import Weights
 from stash.planner.task import turned_alike
 
-MOST_COMPARED: Final = 4
-"""Choices up to which all are planned for the cheapest; with more, the first that goes is taken."""
+MOST_COMPARED: Final = 8
+"""Choices that go from which the cheapest are taken."""
+
+MOST_IMPROVED: Final = 2
+"""Of these, the cheapest for which a better plan is looked for."""
 
 
 def decide_matched(share: Share, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
@@ -47,15 +50,19 @@ def _best_of(
     """The cheapest yes among the choices; else a no if each is one; else unsure. ``floor_um``: no plan costs less."""
     findings: list[Finding] = []
     for place, ways in enumerate(choices):
-        part = clock.part(len(choices) - place)
-        findings.append(decide_share(replace(share, ways=ways), part, weights, optimise=optimise))
-        if findings[-1].answer == "yes" and (not optimise or len(choices) > MOST_COMPARED):
+        part = clock.part(len(choices) - place + 1)
+        findings.append(decide_share(replace(share, ways=ways), part, weights, optimise=False))
+        going = sum(finding.answer == "yes" for finding in findings)
+        if going == MOST_COMPARED or (going and not optimise):
             break
-    yes = [finding for finding in findings if finding.answer == "yes"]
+    yes = sorted((at for at, f in enumerate(findings) if f.answer == "yes"), key=lambda at: findings[at].cost_um)
     if yes:
-        best = min(yes, key=lambda finding: finding.cost_um)
+        for at in yes[:MOST_IMPROVED] if optimise else ():
+            better = decide_share(replace(share, ways=choices[at]), clock.part(2), weights, optimise=True)
+            findings[at] = better if better.answer == "yes" else findings[at]
+        best = min((findings[at] for at in yes), key=lambda finding: finding.cost_um)
         certain = whole and len(findings) == len(choices) and all(f.answer != "unsure" for f in findings)
-        bound = min(finding.bound_um for finding in yes) if certain else min(floor_um, best.cost_um)
+        bound = min(findings[at].bound_um for at in yes) if certain else min(floor_um, best.cost_um)
         return replace(best, bound_um=bound, best=best.cost_um <= bound)
     if whole and all(finding.answer == "no" for finding in findings):
         nearest = min(findings, key=lambda finding: sum(finding.missing_mm.values()))
