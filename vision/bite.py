@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,9 +25,14 @@ from vision.swatch import Doubles, Mask
 
 #: A bite is deeper than this, mm (fraying is not); it is the print's where at least this share of it is known by the
 #: print, and at most this share is clearly table.
-_DEEP_MM, _LEAST_KNOWN, _MOST_TABLE = 1.2, 0.6, 0.12
+_DEEP_MM, _LEAST_KNOWN, _MOST_TABLE = 1.2, 0.6, 0.25
+#: A dent or bump in a straight side no deeper than this, mm, is believed only where at least so much of it clearly
+#: shows the table's colour, or the cloth's; a deeper one is no cloth where at least the second share shows the table's.
+_DENT_MM, _MOST_BARE, _LEAST_BARE = 5.0, 0.3, 0.6
 #: Beside a stripe's border, so near, mm, a print laid slightly askew is not what its sequences add up to.
 _ASKEW_MM = 1.0
+#: The picture tells that a bite is cloth where at least this share of it shows the print or the cloth's colours.
+_LEAST_TOLD = 0.25
 #: Sides of a cloth: bent by no more than this, mm, so long at least, mm, and this share of them seen so near, mm.
 _BENT_MM, _LEAST_SIDE_MM, _LEAST_SHOWN, _NEAR_MM = 2.5, 12.0, 0.25, 1.2
 #: A side is no side where what is seen of it is in pieces no longer than this, mm.
@@ -39,18 +45,20 @@ _BESIDE_MM = 1.5
 _LEAST_TURN_DEG = 15.0
 #: With what was filled the print is known better, and more may be filled.
 _PASSES = 2
+#: Sides that turn by more than this meet in a corner, deg.
+_CORNER_DEG = 40.0
 #: The outline is drawn anew so much finer than the surroundings are looked at.
 _FINER = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mended:
-    """A cloth with its bites filled, and where in mm they were: polygons, and whether the picture itself shows the
-    print there (if not, only that it shows no table)."""
+    """A cloth with its bites filled, and where in mm they were: polygons. ``unsure_mm`` is how deep the deepest was in
+    which the picture tells neither print nor table, so that only the straight sides say that it is cloth."""
 
     region: ClothRegion
     bites_mm: tuple[Doubles, ...] = ()
-    shown: bool = True
+    unsure_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,56 +70,74 @@ class _Side:
 
 
 def without_bites(
-    plane: Plane, region: ClothRegion, print_: Print, rgb: NDArray[np.uint8], other_mm: Sequence[Doubles] = ()
+    plane: Plane, region: ClothRegion, print_: Print | None, rgb: NDArray[np.uint8], other_mm: Sequence[Doubles] = ()
 ) -> Mended:
-    """The cloth with what of its rim was taken for the table and is its print.
+    """The cloth with what of its rim was taken for the table, and without what of the table was taken for cloth.
 
     ``other_mm`` are polygons (K, 2) of what else lies in the photo ``rgb`` (H, W, 3): rulers and other cloths.
     """
     mended = Mended(region=region)
+    if region.touches_frame and not region.edges:
+        return mended
     for _ in range(_PASSES):
         region = mended.region
         outline = np.asarray(region.outline_mm, dtype=np.float64)
         holes = [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm]
         ground = ground_of(plane, outline, holes, rgb, other_mm)
         surround = surround_of(ground, print_)
-        sides = [] if surround is None else _sides(ground, surround)
-        if surround is None or len(sides) < 3:
+        shown = _hanging_on(ground, surround)
+        sides = _sides(ground, surround, shown)
+        bites, bumps, unsure = shown, np.zeros_like(shown), 0.0
+        if len(sides) >= 3:
+            within = _drawn(_corners(sides), ground.cloth.shape)
+            filled, unsure = _bites(ground, within, surround)
+            bites = bites | filled
+            bumps = _bumps(ground, within, surround)
+        if not (bites | bumps).any():
             break
-        corners = _corners(sides)
-        bites = _bites(ground, corners, surround) | _hanging_on(ground, surround)
-        if not bites.any():
-            break
+        corners = _corners(sides) if len(sides) >= 3 else None
         mended = Mended(
-            region=replace(region, outline_mm=_outline(outline, corners, bites, ground)),
-            bites_mm=(*mended.bites_mm, *_rings(bites, ground)),
-            shown=mended.shown and bool((surround.like & bites).sum() >= bites.sum() / 2),
+            region=replace(region, outline_mm=_outline(outline, corners, bites, bumps, ground)),
+            bites_mm=(*mended.bites_mm, *_rings(bites | bumps, ground)),
+            unsure_mm=max(mended.unsure_mm, unsure),
         )
     return mended
 
 
-def _sides(ground: Ground, surround: Surround) -> list[_Side]:
-    """The straight sides of the hull along which the cloth's own edge is seen, in order round it."""
+def _sides(ground: Ground, surround: Surround, shown: Mask) -> list[_Side]:
+    """The straight sides in order round the cloth: the hull's, laid through the cloth's own edge where that is seen."""
     per_mm = ground.square.px_per_mm
     contour = _contour(ground.cloth)
-    shown = cv2.findNonZero(_hanging_on(ground, surround).astype(np.uint8))
-    whole = contour if shown is None else np.concatenate([contour, shown.reshape(-1, 2).astype(np.float64)])
+    more = cv2.findNonZero(shown.astype(np.uint8))
+    whole = contour if more is None else np.concatenate([contour, more.reshape(-1, 2).astype(np.float64)])
     maybe = _opened(surround.known & ~surround.table, _SPECK_MM * per_mm)
     at = contour.astype(int)
     own = contour[~grown(maybe, _BESIDE_MM * per_mm)[at[:, 1], at[:, 0]]]
     hull = cv2.convexHull(whole.astype(np.float32))
     corners = cv2.approxPolyDP(hull, _BENT_MM * per_mm, True).reshape(-1, 2).astype(np.float64)
-    sides = []
-    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        if math.dist(start, end) >= _LEAST_SIDE_MM * per_mm:
-            side = _side(own, start, end, per_mm)
-            sides.extend([side] if side is not None else [])
-    return sides
+    ends = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
+    found = [_side(own, start, end, per_mm) for start, end in ends]
+    return [
+        side if side is not None else _Side(middle=(start + end) / 2, along=(end - start) / math.dist(start, end))
+        for k, ((start, end), side) in enumerate(zip(ends, found, strict=True))
+        if side is not None or not _cuts_a_corner(found, k)
+    ]
+
+
+def _cuts_a_corner(sides: list[_Side | None], k: int) -> bool:
+    """Whether the sides before and after one that is not seen meet in a corner, so that there is none between them."""
+    seen = [side for side in (*sides[k:], *sides[:k]) if side is not None]
+    if len(seen) < 2:
+        return False
+    turn = float(seen[-1].along[0] * seen[0].along[1] - seen[-1].along[1] * seen[0].along[0])
+    return abs(turn) >= math.sin(math.radians(_CORNER_DEG))
 
 
 def _side(own: Doubles, start: Doubles, end: Doubles, per_mm: float) -> _Side | None:
     """The line along which the cloth's own edge (N, 2) is seen between two corners; None where too little of it is."""
     length = math.dist(start, end)
+    if length < _LEAST_SIDE_MM * per_mm:
+        return None
     unit = (end - start) / length
     place, off = (own - start) @ unit, (own - start) @ np.array([-unit[1], unit[0]])
     near = own[(np.abs(off) < _BENT_MM * per_mm) & (place > 0) & (place < length)]
@@ -138,22 +164,48 @@ def _corners(sides: list[_Side]) -> Doubles:
     return np.array(found)
 
 
-def _bites(ground: Ground, corners: Doubles, surround: Surround) -> Mask:
-    """What (H, W) lies inside the sides, is no cloth yet, and by its print may well be."""
+def _bites(ground: Ground, within: Mask, surround: Surround) -> tuple[Mask, float]:
+    """What (H, W) lies inside the sides, is no cloth yet, and may well be: by its print, or, where it is no deeper than
+    a dent, by its colours; and how deep it is, mm, where the picture leaves that open."""
     per_mm = ground.square.px_per_mm
-    left = _drawn(corners, ground.cloth.shape) & ~ground.cloth & ground.free
-    deep = _opened(left, _DEEP_MM / 2 * per_mm)
+    left = within & ~ground.cloth & ground.free
     table = _opened(surround.table, _ASKEW_MM * per_mm)
-    bites = np.zeros_like(left)
-    count, labels = cv2.connectedComponents(left.astype(np.uint8), connectivity=4)
-    for k in range(1, count):
-        bite = np.asarray(labels == k)
-        middle = bite & deep
-        if not middle.any():
-            continue
-        if surround.known[middle].mean() >= _LEAST_KNOWN and table[middle].mean() <= _MOST_TABLE:
+    depth = cv2.distanceTransform(within.astype(np.uint8), cv2.DIST_L2, 3) / per_mm
+    bites, unsure = np.zeros_like(left), 0.0
+    for bite, middle, deep in _parts(left, depth):
+        printed = surround.known[middle].mean() >= _LEAST_KNOWN and table[middle].mean() <= _MOST_TABLE
+        if printed or (deep <= _DENT_MM and surround.bare[middle].mean() <= _MOST_BARE):
             bites |= bite
-    return bites
+            told = max(surround.like[middle].mean(), surround.coloured[middle].mean())
+            unsure = max(unsure, deep if told < _LEAST_TOLD else 0.0)
+    return bites, unsure
+
+
+def _bumps(ground: Ground, within: Mask, surround: Surround) -> Mask:
+    """What (H, W) of the cloth lies outside the sides and is the table's by its colours."""
+    depth = cv2.distanceTransform(1 - within.astype(np.uint8), cv2.DIST_L2, 3) / ground.square.px_per_mm
+    bumps = np.zeros_like(within)
+    for bump, middle, deep in _parts(ground.cloth & ~within, depth):
+        bare, coloured = surround.bare[middle].mean(), surround.coloured[middle].mean()
+        if bare >= _LEAST_BARE or (deep <= _DENT_MM and coloured <= _MOST_BARE):
+            bumps |= bump
+    return bumps
+
+
+def _parts(mask: Mask, depth: NDArray[Any]) -> list[tuple[Mask, Mask, float]]:
+    """The parts of a mask (H, W) that are deeper than fraying, each with its middle and its depth, mm."""
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    deepest = np.zeros(count)
+    np.maximum.at(deepest, np.asarray(labels, dtype=np.int64)[mask], np.asarray(depth, dtype=np.float64)[mask])
+    core = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    found = []
+    for k in range(1, count):
+        if deepest[k] < _DEEP_MM:
+            continue
+        part = np.asarray(labels == k)
+        middle = part & core
+        found.append((part, middle if middle.any() else part, float(deepest[k])))
+    return found
 
 
 def _hanging_on(ground: Ground, surround: Surround) -> Mask:
@@ -165,15 +217,22 @@ def _hanging_on(ground: Ground, surround: Surround) -> Mask:
     return np.asarray(touched[labels])
 
 
-def _outline(outline_mm: Doubles, corners: Doubles, bites: Mask, ground: Ground) -> tuple[Point, ...]:
-    """The outline with the bites, elsewhere as it was, drawn anew."""
+def _outline(
+    outline_mm: Doubles, corners: Doubles | None, bites: Mask, bumps: Mask, ground: Ground
+) -> tuple[Point, ...]:
+    """The outline with the bites and without the bumps, elsewhere as it was, drawn anew."""
     square = ground.square
     shape = (bites.shape[0] * _FINER, bites.shape[1] * _FINER)
     middle = (_FINER - 1) / 2
-    near = cv2.resize(grown(bites, 1.0).astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+
+    def large(mask: Mask) -> Mask:
+        return np.asarray(cv2.resize(mask.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
+
     old = (outline_mm - np.asarray(square.origin_mm)) * square.px_per_mm
-    shown = cv2.resize(bites.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-    whole = _drawn(old * _FINER + middle, shape) | (_drawn(corners * _FINER + middle, shape) & near) | shown
+    whole = _drawn(old * _FINER + middle, shape) | large(bites)
+    if corners is not None:
+        within = _drawn(corners * _FINER + middle, shape)
+        whole = (whole | (within & large(grown(bites, 1.0)))) & (within | ~large(grown(bumps, 1.0)))
     whole = np.asarray(cv2.morphologyEx(whole.astype(np.uint8), cv2.MORPH_CLOSE, disc(_FINER)) > 0)
     ring = (_contour(whole) - middle) / (_FINER * square.px_per_mm) + np.asarray(square.origin_mm)
     return tuple((float(x), float(y)) for x, y in ring)

@@ -113,8 +113,11 @@ def _framed(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
 
 def _better(one: Scraps, other: Scraps) -> Scraps:
     """The second where it looks more like cloths on a table, or leaves them clearly more solid."""
+    solid = other.solidity > one.solidity + _MORE_SOLID
     if other.plain:
-        return other if not one.plain or other.solidity > one.solidity + _MORE_SOLID else one
+        return other if not one.plain or solid else one
+    if other.framed and other.possible and one.possible and len(other.blobs) >= len(one.blobs):
+        return other if not one.framed or solid else one  # several cloths, the table all round them
     return other if other.possible and not one.possible else one
 
 

@@ -172,8 +172,8 @@ def _measure_cloth(
     gains: Floats | None,
     warnings: list[str],
 ) -> ClothEvidence:
-    region, finding = _whole(photo, plane, regions, number, covered)
     which = "" if number == 0 else f"Cloth {number + 1}: "
+    region, finding = _whole(photo, plane, regions, number, covered, which, warnings)
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = finding.print
     if print_ is not None:
@@ -204,18 +204,28 @@ def _measure_cloth(
 
 
 def _whole(
-    photo: Photo, plane: Plane, regions: tuple[ClothRegion, ...], number: int, covered: tuple[Floats, ...]
+    photo: Photo,
+    plane: Plane,
+    regions: tuple[ClothRegion, ...],
+    number: int,
+    covered: tuple[Floats, ...],
+    which: str,
+    warnings: list[str],
 ) -> tuple[ClothRegion, PrintFinding]:
-    """One of the cloths with the bites that squares of the table's colour made in it filled, and its print."""
+    """One of the cloths, what of its rim was taken for the table with it, and its print."""
     region = regions[number]
     finding = _print(photo, plane, region, covered)
-    if finding.print is None:
-        return region, finding
     other = [np.asarray(cloth.outline_mm) for k, cloth in enumerate(regions) if k != number]
     mended = without_bites(plane, region, finding.print, photo.rgb, [*map(grown, covered), *other])
     if not mended.bites_mm:
         return region, finding
-    whole = trimmed(plane, mended.region, photo.rgb, [*covered, *mended.bites_mm])
+    whole = trimmed(plane, mended.region, photo.rgb, [*covered, *mended.bites_mm], sides_anew=True)
+    if mended.unsure_mm > whole.u95_mm:
+        warnings.append(
+            f"{which}Up to {mended.unsure_mm:.0f} mm of the cloth's rim look like the table, and are drawn straight on "
+            "between what shows: lay it on a table of another colour."
+        )
+        whole = replace(whole, u95_mm=mended.unsure_mm)
     more = whole.area_mm2 > (1 + MORE_CLOTH_SHARE) * region.area_mm2
     return whole, _print(photo, plane, whole, covered) if more else finding
 

@@ -36,11 +36,15 @@ _TURNS_DEG = (-3.0, -1.5, 0.0, 1.5, 3.0)
 _LEAST_EXPLAINED = 0.9
 #: The table is learnt so far from the cloth, mm, and its light changes over such a distance, mm.
 _TABLE_MM, _TABLE_WIDE_MM = 2.5, 8.0
-#: A place is like the print within this, tone (twice what weave and light leave inside cloth, own scenes); and more
-#: like one than the other where its distance is less than this share.
-_LIKE, _CLEARLY = 2.5, 0.7
+#: A place is like the print within this, tone (twice what weave and light leave inside cloth, own scenes), or within
+#: this share of how far it is from the table; and clearly more like one than the other within the last share.
+_LIKE, _NEARLY, _CLEARLY = 2.5, 0.3, 0.7
 #: Print and table are told apart by at least so much, tone.
 _APART = 3.0
+#: Where the print would only come again, by so much (shade and the grain of a table make less, own scenes).
+_FAR_APART = 6.0
+#: So many colours are taken for the cloth's, from so many places (time).
+_COLOURS, _SAMPLES = 8, 4000
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
 
 
@@ -56,12 +60,15 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surround:
-    """Outside the cloth as found (H, W): where its print is known, where the picture clearly shows it, and where it
-    clearly shows the table instead."""
+    """Outside the cloth as found (H, W): where its print is ``known``, where the picture clearly shows it (``like``),
+    and where it clearly shows the ``table`` instead. Everywhere: where the picture is clearly nearer to one of the
+    cloth's colours than to the table's (``coloured``), and where it is clearly the other way (``bare``)."""
 
     known: Mask
     like: Mask
     table: Mask
+    coloured: Mask
+    bare: Mask
 
 
 def ground_of(
@@ -85,52 +92,83 @@ def ground_of(
     return Ground(square=square, light=np.asarray(light), cloth=cloth > 0, free=free)
 
 
-def surround_of(ground: Ground, print_: Print) -> Surround | None:
-    """What lies round a cloth; None where its print is not made of stripes one or both ways."""
-    look = _look(ground, print_)
-    if look is None:
-        return None
-    print_light, known = look
+def surround_of(ground: Ground, print_: Print | None) -> Surround:
+    """What lies round a cloth; where its print is not made of stripes one or both ways, only its colours tell."""
     per_mm = ground.square.px_per_mm
-    seen, print_tone = _tone(ground.light), _tone(print_light)
-    outside = np.asarray(known & ground.free & ~ground.cloth)
-
-    def distance(one: Floats, other: Floats) -> Floats:
-        """How unlike (H, W) two pictures are round every place outside, tone."""
-        square = ((one - other) ** 2).sum(axis=2, keepdims=True)
-        return np.asarray(np.sqrt(np.maximum(_mean_round(square, outside, _COMPARED_MM * per_mm)[..., 0], 0.0)))
-
-    away = distance(seen, print_tone)
-    like = table = np.zeros_like(known)
+    seen = _tone(ground.light)
+    look = None if print_ is None else _look(ground, print_)
+    nowhere = np.zeros_like(ground.cloth)
+    print_light, known, again = (
+        (ground.light, nowhere, nowhere) if look is None else (look.light, look.known, look.again)
+    )
+    print_tone, around = _tone(print_light), np.asarray(ground.free & ~ground.cloth)
+    outside, further = np.asarray(known & around), np.asarray((known | again) & around)
+    away = _distance(seen, print_tone, further, per_mm)
+    colours = _from_colours(ground, seen)
+    like = table = bare = coloured = nowhere
     for _ in range(2):  # again without what turns out to be cloth
-        bare = ground.free & ~grown(ground.cloth | like, _TABLE_MM * per_mm)
-        table_tone = _tone(_mean_round(ground.light, bare, _TABLE_WIDE_MM * per_mm))
-        off = distance(seen, table_tone)
-        like = np.asarray(outside & (away < _CLEARLY * off) & (away < _LIKE))
-        table = np.asarray(outside & (off < _CLEARLY * away) & (distance(print_tone, table_tone) > _APART))
-    return Surround(known=outside, like=like, table=table)
+        clear = ground.free & ~grown(ground.cloth | like, _TABLE_MM * per_mm)
+        table_tone = _tone(_mean_round(ground.light, clear, _TABLE_WIDE_MM * per_mm))
+        off = _distance(seen, table_tone, further, per_mm)
+        apart = _distance(print_tone, table_tone, further, per_mm)
+        like = (away < _CLEARLY * off) & (away < np.maximum(_LIKE, _NEARLY * off))
+        like = np.asarray(like & (outside | (further & (apart > _FAR_APART))))
+        table = np.asarray(outside & (off < _CLEARLY * away) & (apart > _APART))
+        rest = np.sqrt(((seen - table_tone) ** 2).sum(axis=2))
+        coloured, bare = np.asarray(colours < _CLEARLY * rest), np.asarray(rest < _CLEARLY * colours)
+    return Surround(known=outside, like=like, table=table, coloured=coloured, bare=bare)
 
 
-def _look(ground: Ground, print_: Print) -> tuple[Floats, Mask] | None:
-    """The light (H, W, 3) the print would have at every place, and where that is known; None where it is not made of
-    stripes one or both ways."""
+def _from_colours(ground: Ground, seen: Floats) -> Floats:
+    """How far (H, W) every place is in tone from the nearest of the cloth's colours."""
+    inside = eroded(ground.cloth, _INSIDE_MM * ground.square.px_per_mm) & ground.free
+    sample = np.ascontiguousarray(seen[inside])
+    sample = sample[:: max(len(sample) // _SAMPLES, 1)]
+    if len(sample) < _COLOURS:
+        return np.zeros(seen.shape[:2], np.float32)
+    cv2.setRNGSeed(1)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 15, 0.3)
+    centres = cv2.kmeans(sample, _COLOURS, np.empty(0, np.int32), criteria, 1, cv2.KMEANS_PP_CENTERS)[2]
+    far = [((seen - centre) ** 2).sum(axis=2) for centre in np.asarray(centres, dtype=np.float32)]
+    return np.asarray(np.sqrt(np.min(far, axis=0)), dtype=np.float32)
+
+
+def _distance(one: Floats, other: Floats, where: Mask, per_mm: float) -> Floats:
+    """How unlike (H, W) two pictures are round every place of ``where``, tone."""
+    square = ((one - other) ** 2).sum(axis=2, keepdims=True)
+    return np.asarray(np.sqrt(np.maximum(_mean_round(square, where, _COMPARED_MM * per_mm)[..., 0], 0.0)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Look:
+    """The light (H, W, 3) the print would have at every place, where that is seen elsewhere in the cloth (``known``) or
+    only would come ``again`` after a repeat, and the share of all change inside the cloth that this explains."""
+
+    light: Floats
+    known: Mask
+    again: Mask
+    explained: float
+
+
+def _look(ground: Ground, print_: Print) -> _Look | None:
+    """What the print would look like; None where it is not made of stripes one or both ways."""
     inside = eroded(ground.cloth, _INSIDE_MM * ground.square.px_per_mm) & ground.free
     if print_.kind not in ("check", "stripe") or print_.across_direction_deg is None or not inside.any():
         return None
     across = print_.across_direction_deg.value
     if print_.kind == "stripe":
-        tried = [_added_up(ground, inside, across, None)]
+        tried = [_added_up(ground, inside, across, None, 0.0 if print_.across is None else print_.across.value)]
     elif print_.along_direction_deg is not None:
         tried = [_added_up(ground, inside, across, print_.along_direction_deg.value)]
     else:
         tried = [_added_up(ground, inside, across, across + 90.0 + turn) for turn in _TURNS_DEG]
-    light, known, explained = max(tried, key=lambda one: one[2])
-    return (light, known) if explained >= _LEAST_EXPLAINED else None
+    best = max(tried, key=lambda one: one.explained)
+    return best if best.explained >= _LEAST_EXPLAINED else None
 
 
-def _added_up(ground: Ground, inside: Mask, across: float, along: float | None) -> tuple[Floats, Mask, float]:
-    """Two sequences that add up to the light inside the cloth, put together everywhere; where both are known; and the
-    share of all change that they explain. Without ``along`` only one."""
+def _added_up(ground: Ground, inside: Mask, across: float, along: float | None, period_mm: float = 0.0) -> _Look:
+    """Two sequences that add up to the light inside the cloth, put together everywhere; without ``along`` only one,
+    which comes again after ``period_mm``."""
     step = _STEP_MM * ground.square.px_per_mm
     least = _LEAST_SEEN_MM * ground.square.px_per_mm * step
     first = _steps(inside.shape, across, step)
@@ -143,21 +181,36 @@ def _added_up(ground: Ground, inside: Mask, across: float, along: float | None) 
         two = two if along is None else _means(b, light - one[a], seen_two)
     rest = light - one[a] - two[b]
     explained = 1 - float(rest.var(axis=0).sum()) / max(float(light.var(axis=0).sum()), 1e-12)
-    one, known_one = _carried_on(one, seen_one >= least)
-    two, known_two = _carried_on(two, seen_two >= least)
-    known = known_one[first] & known_two[second]
-    return np.asarray(one[first] + two[second], dtype=np.float32), np.asarray(known), explained
+    one, again = _repeated(one, seen_one >= least, period_mm)
+    one, known_one = _carried_on(one, seen_one >= least, again)
+    two, known_two = _carried_on(two, seen_two >= least, np.zeros(len(two), bool))
+    known = np.asarray(known_one[first] & known_two[second])
+    everywhere = np.asarray(one[first] + two[second], dtype=np.float32)
+    return _Look(light=everywhere, known=known, again=np.asarray(again[first]), explained=explained)
 
 
-def _carried_on(sequence: Doubles, known: Mask) -> tuple[Doubles, Mask]:
-    """A sequence (N, 3) that goes on for a little as it ends, and where (N,) it then is known."""
+def _carried_on(sequence: Doubles, known: Mask, again: Mask) -> tuple[Doubles, Mask]:
+    """A sequence (N, 3) that goes on for a little as it ends, unless it is known to come ``again``; and where (N,) it
+    then is known."""
     places, there = np.arange(len(known)), np.flatnonzero(known)
     if not len(there):
         return sequence, known
     right = np.clip(np.searchsorted(there, places), 0, len(there) - 1)
     left = np.maximum(right - 1, 0)
     nearest = np.where(np.abs(there[left] - places) <= np.abs(there[right] - places), there[left], there[right])
-    return sequence[nearest], np.asarray(np.abs(nearest - places) <= _CARRIED_MM / _STEP_MM)
+    near = np.asarray(np.abs(nearest - places) <= _CARRIED_MM / _STEP_MM)
+    return sequence[np.where(again, places, nearest)], near
+
+
+def _repeated(sequence: Doubles, known: Mask, period_mm: float) -> tuple[Doubles, Mask]:
+    """A sequence (N, 3) that comes again after a period, and where (N,) it does."""
+    out, again = sequence.copy(), np.zeros_like(known)
+    for turn in (-1, 1, -2, 2) if period_mm > 0 else ():
+        source = np.arange(len(known)) + round(turn * period_mm / _STEP_MM)
+        found = ~known & ~again & (source >= 0) & (source < len(known))
+        found[found] = known[source[found]]
+        out[found], again = sequence[source[found]], again | found
+    return out, again
 
 
 def _steps(shape: tuple[int, ...], direction_deg: float, step: float) -> NDArray[np.int64]:

@@ -130,3 +130,16 @@ def test_of_one_repeat_alone_the_length_is_not_known() -> None:
     square = flat(print_, width_mm=30.0, height_mm=60.0)
     bands = band_profiles(cut_swatch(square, square.valid, most_px=1e6), 0.0)
     assert refine_repeat(bands, 50.0).repeat.relative_u95 > 0.03
+
+
+def test_the_grain_of_a_pale_table_is_no_cloth() -> None:
+    """On a pale wooden table, whose grain is as far from its colour as a pale cloth is, the same six scraps keep their
+    shapes: nothing of the table as large as a finger's breadth hangs on any of them (practice), 4 mm being left to what
+    is mended later."""
+    cloths = _six(3)
+    found = find_cloths(laid(*cloths, table=Table(colour="#e6e1d8", kind="wood", depth=0.05)))
+    assert len(found) == 6
+    for cloth in cloths:
+        rim = cloth.outline_mm()
+        region = min(found, key=lambda r: np.hypot(*(np.mean(r.outline_mm, axis=0) - rim.mean(axis=0))))
+        assert _farthest(region, rim) <= 4.0
