@@ -26,6 +26,9 @@ _ON_BORDER_MM = 1.5
 _ALIKE, _SAME = 8.0, 4.0
 #: The table is looked at so far outside a side, mm, at places so far apart, mm, and this share of them must agree.
 _OUTSIDE_MM, _APART_MM, _AGREED = (1.5, 4.5), 4.0, 0.5
+#: A cloth without a known repeat is looked at from so far inside a side on, mm, in such steps, mm; a stripe is at least
+#: so wide, mm.
+_LEAST_IN_MM, _IN_STEP_MM, _LEAST_STRIPE_MM = 2.0, 0.5, 1.5
 #: How finely the surroundings are looked at, px per mm, and how far round the cloth, mm.
 _PX_PER_MM, _ROUND_MM = 2.0, 6.0
 
@@ -39,11 +42,11 @@ class Beyond:
 
 
 def beyond(plane: Plane, region: ClothRegion, print_: Print, rgb: NDArray[np.uint8]) -> tuple[Beyond, ...]:
-    """The sides of a striped cloth that end in a stripe of the table's colour, or where one would begin.
+    """The sides of a striped cloth that end in a stripe of the table's colour, or where one would or might begin.
 
     ``print_`` is the print in the light of the photo ``rgb`` (H, W, 3), counted from the plane's origin.
     """
-    if print_.kind != "stripe" or not print_.stripes or print_.across_direction_deg is None:
+    if print_.kind != "stripe" or print_.across_direction_deg is None:
         return ()
     run_deg = print_.across_direction_deg.value + 90.0
     sides = [edge for edge in region.edges if abs(folded_deg(edge.direction_deg.value - run_deg)) <= _ALONG_DEG]
@@ -59,10 +62,25 @@ def beyond(plane: Plane, region: ClothRegion, print_: Print, rgb: NDArray[np.uin
     for edge in sides:
         middle, out = _places(edge, outline.mean(axis=0))
         outside = np.mean([_looks(lab, middle + away * out - low) for away in _OUTSIDE_MM], axis=0)
-        follows = _following(middle, out, print_, outside)
-        if follows is not None:
-            found.append(Beyond(side=edge.side, width_mm=follows.width.value))
+        if print_.stripes:
+            follows = _following(middle, out, print_, outside)
+            width = 0.0 if follows is None else follows.width.value
+        else:
+            depths = np.arange(_LEAST_IN_MM, float(np.ptp((outline - edge.start_mm) @ out)) - _LEAST_IN_MM, _IN_STEP_MM)
+            inside = np.array([np.median(_looks(lab, middle - deep * out - low), axis=0) for deep in depths])
+            width = _widest_alike(inside.reshape(-1, 3), np.median(outside, axis=0))
+        if width > 0:
+            found.append(Beyond(side=edge.side, width_mm=width))
     return tuple(found)
+
+
+def _widest_alike(inside: Doubles, outside: Doubles) -> float:
+    """The width, mm, of the widest stripe that looks like the table (3,), of what is seen (K, 3) step by step further
+    into a cloth of which no full repeat is known: such a one might follow anywhere. 0 where there is none."""
+    alike = np.concatenate([[False], ciede2000(inside, outside) <= _SAME, [False]]).astype(int)
+    starts, ends = np.flatnonzero(np.diff(alike) == 1), np.flatnonzero(np.diff(alike) == -1)
+    widest = float(np.max(ends - starts, initial=0)) * _IN_STEP_MM
+    return widest if widest >= _LEAST_STRIPE_MM else 0.0
 
 
 def _places(edge: ClothEdge, inside_mm: Doubles) -> tuple[Doubles, Doubles]:

@@ -47,7 +47,7 @@ def try_scraps(seed: int, count: int) -> tuple[tuple[Scrap, ...], int, float]:
     seconds = time.perf_counter() - start
     if evidence.plane is None:
         return tuple(Scrap(area=None, farthest_mm=None) for _ in range(count)), 0, seconds
-    back = np.linalg.inv(photograph.truth.photo_from_mm)
+    back = np.linalg.inv(photograph.truth.photo_from_mm).astype(np.float64)
     outlines = [
         (project(back, evidence.plane.to_px(np.asarray(cloth.region.outline_mm))), cloth.region)
         for cloth in evidence.cloths

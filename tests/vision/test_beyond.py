@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import pytest
+
 from tests.makers.cloth import StripePrint, Stripes
 from tests.makers.scene import render
 from tests.makers.table import Table
@@ -62,3 +64,18 @@ def test_nothing_is_said_where_the_rim_is_seen() -> None:
         assert not _words(measured)
         assert outline.u95_mm < 2.0
         assert abs(_missing_mm(measured)) < 2.0
+
+
+def test_of_a_print_without_a_full_repeat_a_stripe_seen_may_come_again() -> None:
+    """Of a repeat of 240 mm a cloth shows 224: its last stripe, 44 mm, looks like the table, as does one of 30 mm
+    inside. Nobody can tell from the rest that it is there; but that one like the inner one may be is said, on both sides."""
+    print_ = StripePrint(
+        across=Stripes(widths_mm=(70.0, 30.0, 80.0, 60.0), colours=("#8f3a1a", _TABLE, "#23426f", _TABLE))
+    )
+    cloth = striped(x_mm=-95.0, width_mm=224.0, skew_deg=0.0, turn_deg=0.0, length_mm=200.0)
+    cloth = replace(cloth, print=print_, phase_mm=(112.0, 0.0), slant_mm=0.0)
+    measured = measure_photo(photo_of(render(replace(SCENE, cloths=(cloth,), table=Table(colour=_TABLE)))))
+    outline = measured.measurement.main.outline
+    assert outline is not None
+    assert {side for words in _words(measured) for side in ("left", "right") if side in words} == {"left", "right"}
+    assert outline.u95_mm == pytest.approx(30.0, abs=3.0)
