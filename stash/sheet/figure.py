@@ -126,7 +126,7 @@ def _part_label(scene: Scene, paper: Paper, placement: Placement) -> list[Mark]:
     turn = math.degrees(math.atan2(start[1] - end[1], end[0] - start[0]))
     turn = (turn + 90 - 1e-6) % 180 - 90 + 1e-6
     cut = cut_size(placement)
-    name = scene.title(placement)
+    name = scene.title(placement) + _laid(placement)
     measure = f"cut {inch(cut[0]).removesuffix(' in')} × {inch(cut[1])}"
     size = min(LABEL_MM, max(LEAST_LABEL_MM, across - 1.0))
     if across >= UPRIGHT_MM and (along < 1.8 * across or across > 2 * UPRIGHT_MM):
@@ -142,6 +142,11 @@ def _part_label(scene: Scene, paper: Paper, placement: Placement) -> list[Mark]:
     widest = max(width(text, size, bold=bold) for text, bold in lines)
     size = max(LEAST_LABEL_MM, size * min(1.0, along / widest))
     return _pill(centre, [(fitted(text, size, along, bold=bold), bold) for text, bold in lines], size, turn)
+
+
+def _laid(placement: Placement) -> str:
+    """What is done with the strip once it is cut, where anything is: it lies turned, or is turned over."""
+    return (" · turned" if placement.turned else "") + (" · turn over" if placement.over else "")
 
 
 def _pill(centre: Point, lines: Sequence[tuple[str, bool]], size: float, turn_deg: float) -> list[Mark]:

@@ -198,3 +198,13 @@ def test_text_is_escaped() -> None:
     page = Drawing(width_mm=50, height_mm=50, marks=(Words(x_mm=1, y_mm=9, text="<b>&"),), title="<t>")
     assert "&lt;b&gt;&amp;" in svg.document(page)
     assert "<t>" not in svg.document(page)
+
+
+def test_the_sheet_says_what_is_turned_and_what_is_turned_over() -> None:
+    """Mirror images depend on it: the figure's label says it at the strip, the list of parts in full."""
+    document, fabrics, pieces = jacket()
+    first, second = (row for row in document["placements"] if row["part"].startswith("front"))
+    first["turned"], second["over"] = True, True
+    text = rendered(compose(document, fabrics, pieces), ".html").decode()
+    for words in ("· turned", "· turn over", "turned end for end", "turned over once it is cut"):
+        assert words in text
