@@ -139,19 +139,17 @@ def planned(
 ) -> Plan:
     """The planner's answer, told to the end: with what is in the way of a no and its ways out, what settles an unsure
     answer, and what a yes leaves. Ways out look at the coat's measures where there is one garment, and at all cloth."""
-    from stash.garment.editing import DrawnCoat
+    from stash.garment.editing import drawn
     from stash.planner.explaining import explained
     from stash.planner.nearby import Stock
     from stash.planner.solve import decide
 
     plan = decide(problem, limit_s=limit_s, progress=progress)
-    pattern = garments[0].pattern if len(garments) == 1 else None
-    redraw = DrawnCoat(pattern=pattern) if pattern is not None and pattern.coat is not None else None
     stock = None
     if contents is not None:
         stock = Stock(fabrics={fabric.id: fabric for fabric in contents.fabrics}, pieces=contents.pieces)
     left_s = max(LEAST_TOLD_S, limit_s - plan.seconds)
-    return explained(problem, plan, limit_s=left_s, redraw=redraw, stock=stock, progress=progress)
+    return explained(problem, plan, limit_s=left_s, redraw=drawn(garments), stock=stock, progress=progress)
 
 
 def answered(

@@ -44,7 +44,7 @@ def most_important(
     going = table.going or [garments[0]]
     problem, remarks = table.question(going)
     left_s = max(1.0, limit_s - (time.monotonic() - began))
-    plan = planned(problem, limit_s=left_s, progress=progress)
+    plan = planned(problem, limit_s=left_s, progress=progress, garments=going, contents=contents)
     if table.going and plan.answer != "yes" and table.plan is not None:
         plan = table.plan
     return answered(problem, going, plan, contents, remarks, tuple(table.left_out))

@@ -11,7 +11,8 @@ from stash.errors import InputWrong
 from stash.garment.coat import Coat
 from stash.garment.draft import parts_of
 from stash.garment.file import resolve
-from stash.garment.part import Part
+from stash.garment.part import Garment, Part
+from stash.garment.resolved import together
 from stash.garment.spec import PanelSpec, Pattern, StripSpec
 from stash.lengths import parse_length
 
@@ -22,10 +23,8 @@ def edited(pattern: Pattern, edit: Mapping[str, Any]) -> Pattern:
     Raises:
         InputWrong: there is no such key.
     """
-    for name in edit.get("parts", [edit["part"]]):
-        pattern = _set(pattern, name, edit["key"], edit["value"])
-    for further in edit.get("also", ()):
-        pattern = edited(pattern, further)
+    for row in _one_by_one(edit):
+        pattern = _set(pattern, row["part"], row["key"], row["value"])
     return pattern
 
 
@@ -65,15 +64,18 @@ def _drawn(pattern: Pattern) -> tuple[tuple[StripSpec, ...], tuple[PanelSpec, ..
 
 
 @dataclass(frozen=True, kw_only=True)
-class DrawnCoat:
-    """The coat of a pattern, drawn up again as it is edited: what the planner's ``Redraw`` asks for."""
+class Drawn:
+    """Garments drawn up again as their files are edited: what the planner's ``Redraw`` asks for.
 
-    pattern: Pattern
+    Edits name parts as the garments do that are planned together (``stash.garment.resolved.together``).
+    """
+
+    garments: tuple[Garment, ...]
 
     @cached_property
     def sizes_mm(self) -> Mapping[str, float]:
-        """The coat's measures by the file's keys; none where the pattern is no coat."""
-        coat = self.pattern.coat
+        """The measures, by the file's keys, of the one coat there is; none where there is no coat, or more."""
+        coat = self._patterns[0].coat if len(self._patterns) == 1 else None
         if coat is None:
             return {}
         return {item.name.removesuffix("_mm"): value for item in fields(Coat) if item.name.endswith("_mm")
@@ -81,15 +83,63 @@ class DrawnCoat:
 
     @cached_property
     def drawn_ids(self) -> frozenset[str]:
-        """The parts that are drawn from the measures."""
-        return frozenset(spec.id for specs in _drawn(self.pattern) for spec in specs)
+        """The parts that are drawn from measures."""
+        ids = []
+        for index, pattern in enumerate(self._patterns):
+            own = {spec.id for specs in _drawn(pattern) for spec in specs}
+            ids += [called for called, name in self._own[index].items() if name in own]
+        return frozenset(ids)
 
     def parts(self, edits: Sequence[Mapping[str, Any]]) -> tuple[Part, ...] | None:
-        """All parts once the edits are made; None where that is no coat."""
-        pattern = self.pattern
+        """All parts once the edits are made; None where the files would then be wrong."""
+        patterns = list(self._patterns)
         try:
-            for edit in edits:
-                pattern = edited(pattern, edit)
-            return resolve(pattern).parts
+            for edit in (row for whole in edits for row in _one_by_one(whole)):
+                at, name = self._place(str(edit["part"]))
+                patterns[at] = _set(patterns[at], name, edit["key"], edit["value"])
+            garments = together([resolve(pattern) for pattern in patterns])
         except InputWrong:
             return None
+        return tuple(part for garment in garments for part in garment.parts)
+
+    def filed(self, edit: Mapping[str, Any]) -> dict[str, Any]:
+        """The edit in its file's own terms: of several garments it says which, and names the part as that file does."""
+        if len(self.garments) == 1:
+            return dict(edit)
+        at, name = self._place(str(edit["part"]))
+        told = {**edit, "part": name, "garment": self.garments[at].name}
+        if "parts" in edit:
+            told["parts"] = [self._place(part)[1] for part in edit["parts"]]
+        return told
+
+    @cached_property
+    def _patterns(self) -> tuple[Pattern, ...]:
+        return tuple(garment.pattern for garment in self.garments if garment.pattern is not None)
+
+    @cached_property
+    def _own(self) -> tuple[dict[str, str], ...]:
+        """For each garment its parts' names in its own file, by the names they are planned under."""
+        return tuple(
+            {part.id: own.id for part, own in zip(garment.parts, resolve(pattern).parts, strict=True)}
+            for garment, pattern in zip(self.garments, self._patterns, strict=True)
+        )
+
+    def _place(self, name: str) -> tuple[int, str]:
+        """Which garment a part is of, and its name there."""
+        for index, own in enumerate(self._own):
+            if name in own:
+                return index, own[name]
+        return 0, name
+
+
+def drawn(garments: Sequence[Garment]) -> Drawn | None:
+    """The garments as they can be drawn up again; None where what one of their files says is not known."""
+    if not garments or any(garment.pattern is None for garment in garments):
+        return None
+    return Drawn(garments=tuple(garments))
+
+
+def _one_by_one(edit: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The edit as edits of one part each."""
+    rows = [{"part": name, "key": edit["key"], "value": edit["value"]} for name in edit.get("parts", [edit["part"]])]
+    return [*rows, *(row for further in edit.get("also", ()) for row in _one_by_one(further))]

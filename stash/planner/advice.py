@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 from stash.garment.part import Panel, Strip
 from stash.lengths import inches
@@ -21,7 +21,6 @@ from stash.planner.change import (
     Change,
     bound,
     joined,
-    least_first,
     left_plain,
     listed,
     narrowed,
@@ -36,7 +35,7 @@ from stash.planner.loosening import both, joined_anywhere, looser
 from stash.planner.nearby import Stock, from_other_cloth
 from stash.planner.plan import Placement, WayOut
 from stash.planner.problem import Problem
-from stash.planner.redraw import Redraw, resized, said_by_the_coat
+from stash.planner.redraw import Redraw, as_drawn, resized, said_by_the_coat
 from stash.planner.trial import Decider, Trial, decided, share_of
 
 LIMIT_S: Final = 15.0  # seconds for all ways together: as long as somebody waits for a second answer (our judgement)
@@ -74,23 +73,35 @@ def ways_out(
     ]
     ways: list[tuple[Change, tuple[Placement, ...]]] = []
     for change in _ranked([*found, *_combined(each)])[:MOST]:
-        placements = _placed(trial, change.after(problem))
-        if placements is not None:
-            ways.append((said_by_the_coat(change, problem, redraw), placements))
+        drawn = as_drawn(change, problem, redraw)
+        placements = None if drawn is None else trial.placements(drawn.after(problem))
+        if drawn is not None and placements is not None:
+            ways.append((said_by_the_coat(drawn, problem, redraw), placements))
     return tuple(
-        WayOut(change=_with_places(change, problem, placements), edit=change.edit, answer="yes", placements=placements)
+        WayOut(
+            change=_with_places(change, problem, placements),
+            edit=_filed(change, redraw),
+            answer="yes",
+            placements=placements,
+        )
         for change, placements in ways
     )
 
 
-def _placed(trial: Trial, problem: Problem) -> tuple[Placement, ...] | None:
-    """The plan of a change that was tried already: what is known needs no time, the audit little."""
-    return trial.placements(problem)
+def _filed(change: Change, redraw: Redraw | None) -> dict[str, Any]:
+    edit = change.edit
+    if redraw is None:
+        return edit
+    told = redraw.filed(edit)
+    return {**told, "also": [redraw.filed(row) for row in edit["also"]]} if "also" in edit else told
 
 
 @dataclass(frozen=True, slots=True)
 class _Search:
-    """Changes for one fabric that is short: its share, and what may be tried until when."""
+    """Changes for one fabric that is short: its share, and what may be tried until when.
+
+    ``alone``: it is enough that this fabric is enough after the change; the others that are short change besides.
+    """
 
     problem: Problem
     fabric: str
@@ -98,6 +109,7 @@ class _Search:
     trial: Trial
     redraw: Redraw | None
     stock: Stock | None
+    alone: bool = False
 
     @property
     def strips(self) -> tuple[Strip, ...]:
@@ -110,7 +122,14 @@ class _Search:
         touched = {part.fabric for part in self.problem.parts if part.id in change.parts}
         touched |= {part.fabric for part in change.parts.values() if part is not None}
         left = {part.fabric for part in after.parts}
+        if self.alone:
+            touched &= {self.fabric}
         return all(self.trial.share(after, name).answer == "yes" for name in sorted(touched & left))
+
+    def working(self, change: Change | None) -> Change | None:
+        """The change as the file gives it, where it works."""
+        drawn = None if change is None else as_drawn(change, self.problem, self.redraw)
+        return drawn if drawn is not None and self.works(drawn) else None
 
     def first(self, changes: Iterable[Change | None], most: int) -> list[Change]:
         """The first few of the changes that work."""
@@ -118,8 +137,9 @@ class _Search:
         for change in changes:
             if self.trial.left_s <= 0 or len(found) == most:
                 break
-            if change is not None and self.works(change):
-                found.append(change)
+            working = self.working(change)
+            if working is not None:
+                found.append(working)
         return found
 
     def greatest(self, sizes: Sequence[float], make: Callable[[float], Change | None]) -> Change | None:
@@ -128,20 +148,38 @@ class _Search:
         best: Change | None = None
         while low < high and self.trial.left_s > 0:
             middle = (low + high) // 2
-            change = make(sizes[middle])
-            if change is not None and self.works(change):
+            change = self.working(make(sizes[middle]))
+            if change is not None:
                 best, low = change, middle + 1
             else:
                 high = middle
         return best
 
+    def grown(self, make: Callable[[Sequence[Strip]], Change | None]) -> list[Change]:
+        """The change on more and more edges, from the one that shows least, until it works; then on those it takes."""
+        taken: list[list[Strip]] = []
+        best: Change | None = None
+        for rows in together(self.strips):
+            taken.append(rows)
+            best = self.working(make(_flat(taken))) if len(taken) > 1 and self.trial.left_s > 0 else None
+            if best is not None:
+                break
+        for rows in taken[-2::-1] if best is not None else ():
+            fewer = [other for other in taken if other is not rows]
+            change = self.working(make(_flat(fewer)))
+            if change is not None:
+                best, taken = change, fewer
+        return [] if best is None else [best]
+
     def until(self, part: int) -> _Search:
         """The same with an equal part of the time."""
-        return _Search(self.problem, self.fabric, self.share, self.trial.part(part), self.redraw, self.stock)
+        return replace(self, trial=self.trial.part(part))
 
 
 def _for_one(search: _Search) -> list[Change]:
-    kinds: tuple[Kind, ...] = (_looks, _joins, _narrower, _plain, _stripes, _bound, _panels, _other_cloth)
+    kinds: tuple[Kind, ...] = (
+        _looks, _joins, _narrower, _plain, _stripes, _bound, _panels, _measures, _other_cloth,
+    )  # fmt: skip
     found: list[Change] = []
     for index, kind in enumerate(kinds):
         found += kind(search.until(len(kinds) - index))
@@ -158,7 +196,13 @@ def _in_short(change: Change, strips: Sequence[Strip]) -> Change:
 def _for_all(search: _Search) -> list[Change]:
     """Smaller measures of the whole coat, which may mend several fabrics at once; a third of the time at most."""
     limited = search.until(3)
-    found = (limited.greatest(sizes, make) for sizes, make in resized(search.problem, search.redraw))
+    return _measures(limited)
+
+
+def _measures(search: _Search) -> list[Change]:
+    """A smaller coat, as far as this one fabric goes."""
+    alone = replace(search, alone=bool(search.fabric))
+    found = (alone.greatest(sizes, make) for sizes, make in resized(search.problem, search.redraw))
     return [change for change in found if change is not None]
 
 
@@ -178,7 +222,14 @@ def _combined(each: Sequence[Sequence[Change]]) -> list[Change]:
         for at, changes in enumerate(each)
         for step in range(1, min(len(changes), MOST_OF_A_KIND + 1))
     ]
-    return [_all_of([changes[step] for changes, step in zip(each, pick, strict=True)]) for pick in picks]
+    rows = ([changes[step] for changes, step in zip(each, pick, strict=True)] for pick in picks)
+    return [_all_of(changes) for changes in rows if _apart(changes)]
+
+
+def _apart(changes: Sequence[Change]) -> bool:
+    """Whether no two of the changes set the same key of the same part."""
+    keys = [(edit["part"], edit["key"]) for change in changes for edit in change.edits]
+    return len(set(keys)) == len(keys)
 
 
 def _all_of(changes: Sequence[Change]) -> Change:
@@ -201,10 +252,14 @@ def _with_places(change: Change, problem: Problem, placements: Sequence[Placemen
             reached.append(reached[-1] + (placement.finished_mm or 0.0))
         if name in after and len(reached) > 1:
             places[name] = listed([inches(mm) for _, mm in pairwise(reached)])
-    if len(set(places.values())) == 1 and len(places) == len(change.joins):
+    if len(set(places.values())) == 1 and set(places) == set(change.parts):
         return f"{change.words}, {next(iter(places.values()))} from {'its' if len(places) == 1 else 'their'} start"
-    told = "; ".join(f"{name} {place} from its start" for name, place in places.items())
+    told = "; ".join(f"{name} joined {place} from its start" for name, place in places.items())
     return f"{change.words} ({told})" if told else change.words
+
+
+def _flat(sets: Sequence[Sequence[Strip]]) -> list[Strip]:
+    return [strip for rows in sets for strip in rows]
 
 
 # -- the kinds ---------------------------------------------------------------------------------------------------
@@ -223,7 +278,7 @@ def _looks(search: _Search) -> list[Change]:
 
 def _joins(search: _Search) -> list[Change]:
     alone = search.first((joined(strips) for strips in one_by_one(search.strips)), MOST_OF_A_KIND)
-    return alone or search.first((joined(strips) for strips in least_first(search.strips)), 1)
+    return alone or search.grown(joined)
 
 
 def _narrower(search: _Search) -> list[Change]:
@@ -249,20 +304,22 @@ def _narrowest(search: _Search, sets: Sequence[list[Strip]]) -> list[Change]:
 
 def _stripes(search: _Search) -> list[Change]:
     labels = list(dict.fromkeys(stripe.label for stripe in search.problem.fabrics[search.fabric].print.stripes))
-    alone = together(search.strips)
-    sets = [*alone, *(rows for rows in least_first(search.strips) if rows not in alone)]
-    changes = (
-        restriped(strips, label)
-        for strips in sets
-        for label in labels
-        if all(strip.stripe != label for strip in strips) and len({strip.stripe for strip in strips}) == 1
-    )
-    return search.first(changes, MOST_OF_A_KIND)
+
+    def to(label: str) -> Callable[[Sequence[Strip]], Change | None]:
+        def make(strips: Sequence[Strip]) -> Change | None:
+            one = len({strip.stripe for strip in strips}) == 1 and strips[0].stripe != label
+            return restriped(strips, label) if one else None
+
+        return make
+
+    makers = [to(label) for label in labels]
+    alone = search.first((make(strips) for strips in together(search.strips) for make in makers), MOST_OF_A_KIND)
+    return alone or [change for make in makers for change in search.grown(make)][:MOST_OF_A_KIND]
 
 
 def _bound(search: _Search) -> list[Change]:
-    found: list[Change] = []
-    for strips in [*together(search.strips), *least_first(search.strips)]:
+    """A narrow binding, as wide as it goes, on the edge that shows least, or else on as few edges as will do."""
+    for strips in together(search.strips):
 
         def make(width_mm: float, strips: list[Strip] = strips) -> Change | None:
             return bound(strips, width_mm)
@@ -270,12 +327,13 @@ def _bound(search: _Search) -> list[Change]:
         change = search.greatest(BOUND_MM, make)
         if change is not None:
             return [change]
-    return found
+    return search.grown(lambda strips: bound(strips, BOUND_MM[-1])) or search.grown(lambda s: bound(s, BOUND_MM[0]))
 
 
 def _plain(search: _Search) -> list[Change]:
-    singles = search.first((left_plain(strips) for strips in together(search.strips)), MOST_OF_A_KIND)
-    return singles or search.first((left_plain(strips) for strips in least_first(search.strips)), 1)
+    return search.first((left_plain(strips) for strips in together(search.strips)), MOST_OF_A_KIND) or search.grown(
+        left_plain
+    )
 
 
 def _panels(search: _Search) -> list[Change]:

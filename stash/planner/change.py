@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -166,27 +166,24 @@ def smaller(panel: Panel, key: str, size_mm: float) -> Change:
 
 
 def together(strips: Sequence[Strip]) -> list[list[Strip]]:
-    """The strips one by one, those of a pair or a mirror set as one (they are meant to look alike); those that show
-    least first."""
-    sets: dict[str, list[Strip]] = defaultdict(list)
+    """The strips one by one, those of a pair or mirror set as one (they are meant to look alike); least seen first."""
+    sets: list[list[Strip]] = []
     for strip in strips:
-        sets[strip.mirror or strip.pair or f"strip {strip.id}"].append(strip)
-    return sorted(sets.values(), key=lambda rows: (sum(seen(strip) for strip in rows), rows[0].id))
+        alike = [rows for rows in sets if any(_of_one_set(strip, other) for other in rows)]
+        joined_rows = [other for rows in alike for other in rows]
+        sets = [rows for rows in sets if rows not in alike] + [[*joined_rows, strip]]
+    return sorted(sets, key=lambda rows: (sum(seen(strip) for strip in rows), rows[0].id))
+
+
+def _of_one_set(strip: Strip, other: Strip) -> bool:
+    paired = strip.pair is not None and strip.pair == other.pair
+    return paired or (strip.mirror is not None and strip.mirror == other.mirror)
 
 
 def one_by_one(strips: Sequence[Strip]) -> list[list[Strip]]:
     """Each strip by itself, those that show least first, then each pair as one."""
     singles = [[strip] for strip in sorted(strips, key=lambda strip: (seen(strip), strip.id))]
     return singles + [rows for rows in together(strips) if len(rows) > 1]
-
-
-def least_first(strips: Sequence[Strip]) -> Iterator[list[Strip]]:
-    """More and more edges, from the one that shows least; those of a pair come in together."""
-    taken: list[Strip] = []
-    for rows in sorted(together(strips), key=lambda rows: (SHOWS[rows[0].edge], rows[0].length_mm, rows[0].id)):
-        taken += rows
-        if len(taken) > len(rows):
-            yield list(taken)
 
 
 def of_equal_width(strips: Sequence[Strip]) -> list[list[Strip]]:

@@ -1,6 +1,7 @@
-"""A coat drawn up again with a smaller measure, and changes of all its borders said as one measure of the coat.
+"""Garments drawn up again as a change says: so that an edit made in the file gives just what was planned.
 
-How a coat is drawn is the garment's business: whoever asks for ways out hands in a ``Redraw``.
+How a garment is drawn is the garment's business: whoever asks for ways out hands in a ``Redraw``. A coat can also be
+drawn with a smaller measure, and a change of all its borders can be said as one measure of the coat.
 """
 
 from __future__ import annotations
@@ -17,12 +18,14 @@ from stash.planner.problem import Problem
 STEP_MM: Final = IN_MM / 4  # a coat is made smaller in these steps (our judgement)
 LEAST: Final = 0.85  # of a measure: a smaller coat is another one (our judgement)
 
-#: Each measure that may give way: what the sentence says, and the measure beside which its loss is seen.
+#: Measures that may give way, alone or by the same amount together: what the sentence says for each, and the measure
+#: beside which its loss is seen.
 MEASURES: Final[Mapping[str, tuple[str, str]]] = {
     "length": ("the coat {new} long in place of {old}", "width"),
     "width": ("the coat {new} from sleeve end to sleeve end in place of {old}", "length"),
     "sleeve_depth": ("sleeves {new} deep in place of {old}", "width"),
 }
+GIVING_WAY: Final = (("length",), ("width",), ("sleeve_depth",), ("length", "width"))
 #: A key of all the borders together, and what the coat calls it.
 _BORDER_KEYS: Final = {
     "width": "border_width", "stripe": "stripe", "joins": "joins", "fabric": "border", "make": "make",
@@ -30,47 +33,64 @@ _BORDER_KEYS: Final = {
 
 
 class Redraw(Protocol):
-    """The coat that the problem's parts come from."""
+    """The garments that the problem's parts come from."""
 
     @property
     def sizes_mm(self) -> Mapping[str, float]:
-        """Its measures by the file's keys."""
+        """The measures of a coat by the file's keys; none where there is not one coat alone."""
 
     @property
     def drawn_ids(self) -> frozenset[str]:
         """The parts that are drawn from the measures."""
 
     def parts(self, edits: Sequence[Mapping[str, Any]]) -> tuple[Part, ...] | None:
-        """All parts once the file is edited so; None where that is no coat."""
+        """All parts once the files are edited so; None where they would then be wrong."""
+
+    def filed(self, edit: Mapping[str, Any]) -> dict[str, Any]:
+        """The edit in its file's own terms."""
+
+
+def as_drawn(change: Change, problem: Problem, redraw: Redraw | None) -> Change | None:
+    """The change with the parts that its edits give when they are made in the file; None where that cannot be."""
+    if redraw is None:
+        return change
+    parts = redraw.parts(change.edits)
+    if parts is None:
+        return None
+    return replace(change, parts=_differing(problem, parts))
+
+
+def _differing(problem: Problem, parts: Sequence[Part]) -> dict[str, Part | None]:
+    new = {part.id: part for part in parts}
+    return {part.id: new.get(part.id) for part in problem.parts if new.get(part.id) != part}
 
 
 def resized(problem: Problem, redraw: Redraw | None) -> Iterator[tuple[list[float], Callable[[float], Change | None]]]:
-    """For each measure that may give way the sizes to try, smallest first, and the change for one of them."""
-    for key in MEASURES if redraw is not None else ():
-        assert redraw is not None
-        if key in redraw.sizes_mm:
-            yield _sizes(redraw.sizes_mm[key]), _maker(problem, redraw, key)
+    """For each measure that may give way the sizes to try, smallest first, and the change for one of them.
+
+    Where several give way together, the sizes are the first one's, and the others lose as much.
+    """
+    for keys in GIVING_WAY if redraw is not None else ():
+        if redraw is not None and all(key in redraw.sizes_mm for key in keys):
+            size_mm = redraw.sizes_mm[keys[0]]
+            yield steps_below(size_mm, LEAST * size_mm, STEP_MM), _maker(problem, redraw, keys)
 
 
-def _sizes(size_mm: float) -> list[float]:
-    return steps_below(size_mm, LEAST * size_mm, STEP_MM)
-
-
-def _maker(problem: Problem, redraw: Redraw, key: str) -> Callable[[float], Change | None]:
-    words, beside = MEASURES[key]
-    old_mm = redraw.sizes_mm[key]
+def _maker(problem: Problem, redraw: Redraw, keys: Sequence[str]) -> Callable[[float], Change | None]:
+    old_mm = redraw.sizes_mm
 
     def make(size_mm: float) -> Change | None:
-        edit: Edit = {"part": "coat", "key": key, "value": inches(size_mm)}
-        parts = redraw.parts([edit])
+        less_mm = old_mm[keys[0]] - size_mm
+        new = {key: inches(old_mm[key] - less_mm, toward="down") for key in keys}
+        edits: tuple[Edit, ...] = tuple({"part": "coat", "key": key, "value": new[key]} for key in keys)
+        parts = redraw.parts(edits)
         if parts is None:
             return None
-        new = {part.id: part for part in parts}
         return Change(
-            words=words.format(new=inches(size_mm), old=inches(old_mm)),
-            edits=(edit,),
-            parts={part.id: new.get(part.id) for part in problem.parts if new.get(part.id) != part},
-            shows=(old_mm - size_mm) * redraw.sizes_mm[beside],
+            words=" and ".join(MEASURES[key][0].format(new=new[key], old=inches(old_mm[key])) for key in keys),
+            edits=edits,
+            parts=_differing(problem, parts),
+            shows=sum(less_mm * old_mm[MEASURES[key][1]] for key in keys),
         )
 
     return make
@@ -81,7 +101,7 @@ def said_by_the_coat(change: Change, problem: Problem, redraw: Redraw | None) ->
 
     That it is the same is seen by drawing the coat up again.
     """
-    if redraw is None:
+    if redraw is None or not redraw.sizes_mm:
         return change
     edits = tuple(
         {"part": "coat", "key": _BORDER_KEYS[edit["key"]], "value": edit["value"]}
