@@ -86,7 +86,9 @@ def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
         yield f"room for the panels of {fabric.name} lacks {missing}."
         return
     what = f"stripe {row.stripe} of {fabric.name}"
-    if row.enough_mm is not None and row.enough_mm - row.missing_mm > SAME_MM:
+    if row.enough_mm is None and row.missing_mm <= SAME_MM:
+        yield f"{what} has the length that is needed, but not where it is needed: its ends are too short."
+    elif row.enough_mm is not None and row.enough_mm - row.missing_mm > SAME_MM:
         least = f"at least {missing}, " if row.missing_mm > SAME_MM else ""
         yield f"{what} lacks {least}at most {both(row.enough_mm, toward='up')} of cut length."
     else:

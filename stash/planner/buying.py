@@ -48,18 +48,22 @@ def _least_eighths(problem: Problem, fabric: str, like: Piece, trial: Trial) -> 
     return high
 
 
-def more_repeats(problem: Problem, fabric: str, trial: Trial) -> int | None:
-    """The fewest repeats more across the stripes, as long as the longest piece, that make it a yes; None: not known."""
+def more_repeats(problem: Problem, fabric: str, stripe: str, trial: Trial) -> int | None:
+    """The fewest repeats more across the stripes, as long as the longest piece, that make it a yes; None: not known.
+
+    They are cut half-way between two stripes of that label, as somebody would who wants the stripe whole.
+    """
     across = problem.fabrics[fabric].print.across
     pieces = [p for p in problem.pieces if p.fabric == fabric and p.stripe_direction_deg is not None]
-    if across is None or not pieces:
+    shown = problem.fabrics[fabric].print.occurrences(stripe)
+    if across is None or not pieces or not shown:
         return None
     long_mm = max(_long_mm(piece) for piece in pieces)
     for repeats in range(1, MOST_REPEATS + 1):
         wide_mm = repeats * across.value
         more = replace(
             pieces[0], id=f"more of {fabric}", outline_mm=_rectangle(wide_mm, long_mm), holes_mm=(), flaws_mm=(),
-            stripe_direction_deg=0.0, stripe_origin_mm=0.0, along_origin_mm=0.0,
+            stripe_direction_deg=0.0, stripe_origin_mm=across.value / 2 - shown[0].centre_mm, along_origin_mm=0.0,
         )  # fmt: skip
         if trial.share(replace(problem, pieces=(*problem.pieces, more)), fabric).answer == "yes":
             return repeats

@@ -19,16 +19,13 @@ from stash.planner.trial import Trial, share_of
 
 
 def crowds(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Crowd, ...]:
-    """For each of the fabrics that are short the parts in each other's way; what time does not reach is left out."""
-    found = (_crowd(share_of(problem, fabric), fabric, trial.part(len(fabrics) - n)) for n, fabric in
-             enumerate(fabrics))  # fmt: skip
-    return tuple(row for row in found if row is not None)
+    """For each of the fabrics, which are known to be short, the parts in each other's way."""
+    rest = range(len(fabrics), 0, -1)
+    return tuple(_crowd(share_of(problem, one), one, trial.part(n)) for one, n in zip(fabrics, rest, strict=True))
 
 
-def _crowd(share: Problem, fabric: str, trial: Trial) -> Crowd | None:
-    """The group of one fabric; None where it is not certain that its parts cannot be cut."""
-    if trial.answer(share) != "no":
-        return None
+def _crowd(share: Problem, fabric: str, trial: Trial) -> Crowd:
+    """The group of one fabric that is short."""
     group, least = list(share.parts), True
     for part in sorted(share.parts, key=_size):
         rest = [other for other in group if other.id != part.id]

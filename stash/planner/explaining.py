@@ -14,7 +14,7 @@ from stash.planner.crowd import crowds
 from stash.planner.missing import told_exactly
 from stash.planner.nearby import Stock
 from stash.planner.over import over, wider_mm
-from stash.planner.plan import Plan
+from stash.planner.plan import Plan, Shortage
 from stash.planner.problem import Problem
 from stash.planner.redraw import Redraw
 from stash.planner.settling import remeasures, settle_sentences
@@ -50,6 +50,12 @@ def explained(
     return plan
 
 
+def _with_repeats(problem: Problem, row: Shortage, trial: Trial) -> Shortage:
+    if row.stripe is None:
+        return row
+    return replace(row, more_repeats=more_repeats(problem, row.fabric, row.stripe, trial))
+
+
 def _no(
     problem: Problem,
     plan: Plan,
@@ -63,8 +69,7 @@ def _no(
     say("looking for what is in the way")
     groups = crowds(problem, fabrics, trial.part(5))
     short = told_exactly(problem, plan.short, {row.fabric: row.parts for row in groups}, trial.part(6))
-    repeats = {fabric: more_repeats(problem, fabric, trial.part(12)) for fabric in fabrics}
-    short = tuple(row if row.stripe is None else replace(row, more_repeats=repeats[row.fabric]) for row in short)
+    short = tuple(_with_repeats(problem, row, trial.part(12)) for row in short)
     buy = purchases(problem, fabrics, trial.part(5))
     say("looking for the least change that makes it a yes")
     ways = ways_out(problem, limit_s=trial.left_s, redraw=redraw, stock=stock, trial=trial)

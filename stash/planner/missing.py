@@ -62,6 +62,8 @@ def _rows(
         missing = {**panels, **least.by_stripe()}
     elif enough is not None:
         missing = {**panels, **dict.fromkeys(enough, LEAST_MM)}
+    elif least is not None:
+        missing = {**panels, **{stripe: LEAST_MM for stripe in missing if stripe is not None}}
     return [
         Shortage(
             fabric=fabric,
@@ -156,8 +158,10 @@ class _Soft:
         self.cuts: dict[tuple[int, int], Any] = {}
         self.places = self._places()
         order = sorted(range(len(strips)), key=lambda index: -_cut_um(strips[index]))
-        for rank, index in enumerate(order):
-            self._strip(index, [run for run in task.needs[index].all_runs if self.places.get(run, 0) <= rank])
+        reached = 0
+        for index in order:
+            reached += most_segments(strips[index])
+            self._strip(index, [run for run in task.needs[index].all_runs if self.places.get(run, 0) < reached])
         self.over = {run: self._over(run) for run in self.load}
         for clique in task.cliques:
             held = [run for run in clique.runs if run in self.load]
