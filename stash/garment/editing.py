@@ -18,7 +18,8 @@ from stash.lengths import parse_length
 
 
 def edited(pattern: Pattern, edit: Mapping[str, Any]) -> Pattern:
-    """The pattern once {"part", "key", "value"} is made, with its "parts" and "also"; "coat" is the coat's own table.
+    """The pattern once {"part", "key", "value"} is made, with its "parts" and "also"; "coat" is the coat's own table,
+    and no value takes the key out.
 
     Raises:
         InputWrong: there is no such key.
@@ -46,11 +47,18 @@ def _with(specs: Sequence[Any], kind: type[Any], name: str, key: str, value: Any
 def _said(kind: type[Any], key: str, value: Any) -> dict[str, Any]:
     """The field that a key of the file stands for, with the value in our own terms."""
     names = {item.name for item in fields(kind)}
-    if f"{key}_mm" in names and isinstance(value, str):
-        return {f"{key}_mm": parse_length(value, what=key)}
+    if f"{key}_mm" in names:
+        return {f"{key}_mm": _in_mm(value, key)}
     if key in names:
         return {key: value}
     raise InputWrong(f"{key} is no key of a garment file's part", "take the edit as the plan gives it")
+
+
+def _in_mm(value: Any, key: str) -> Any:
+    """A length as it is typed, or rows of such, in mm; None, which takes the key out, stays None."""
+    if isinstance(value, list | tuple):
+        return tuple(_in_mm(row, key) for row in value)
+    return None if value is None else parse_length(value, what=key)
 
 
 def _panel_ids(pattern: Pattern) -> set[str]:

@@ -76,7 +76,10 @@ def toml(file: File) -> str:
 
 
 def edited(file: File, edit: Mapping[str, Any]) -> File:
-    """The file with the edit made by hand: "coat" is the coat's table; a part not written yet is added as a strip."""
+    """The file with the edit made by hand: "coat" is the coat's table; a part not written yet is added as a strip.
+
+    A value of None takes the key out.
+    """
     after = copy.deepcopy(file)
     for name in edit.get("parts", [edit["part"]]):
         tables = [*after.get("strip", ()), *after.get("panel", ())]
@@ -85,6 +88,8 @@ def edited(file: File, edit: Mapping[str, Any]) -> File:
             table = {"id": name}
             after.setdefault("strip", []).append(table)
         table[edit["key"]] = edit["value"]
+        if edit["value"] is None:
+            del table[edit["key"]]
     for further in edit.get("also", ()):
         after = edited(after, further)
     return after
@@ -129,6 +134,14 @@ CASES: dict[str, tuple[File, tuple[Piece, ...]]] = {
     "too wide": (
         {**SEAM, "strip": [strip(f"b{n}", "30 in", **WIDE, pair="p") for n in range(2)]},
         (piece("d", "deck", 5.5, 35, 1),),
+    ),
+    "mirrored": (
+        {**SEAM, "strip": [strip(name, "30 in", mirror="m", edge="front", width="3 in") for name in ("l", "r")]},
+        (piece("d", "deck", 9, 36, 1),),
+    ),
+    "join that hides": (
+        {**SEAM, "strip": [strip("hem", "50 in", joins=1, edge="hem", hide=[["23 in", "27 in"]])]},
+        (piece("d", "deck", 2.5, 20, 1), piece("e", "deck", 2.5, 40, 1)),
     ),
     "two fabrics": (
         {**SEAM, "strip": [strip("hem", "50 in"), strip("cuff", "45 in", fabric="awning", stripe="B")]},
