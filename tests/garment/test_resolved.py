@@ -54,6 +54,7 @@ def test_garments_planned_together_share_no_ids() -> None:
 
 
 _SIXTEENTHS = st.integers(1, 2000).map(lambda count: parse_length(f"{count}/16 in"))
+_ENDS = st.sampled_from(["start", "end"])
 _WORDS = st.text(min_size=1, max_size=20).filter(lambda text: text.isprintable())
 
 
@@ -71,6 +72,10 @@ _WORDS = st.text(min_size=1, max_size=20).filter(lambda text: text.isprintable()
         extra_mm=st.none() | st.tuples(_SIXTEENTHS, _SIXTEENTHS),
         joins=st.none() | st.integers(0, 9),
         pair=st.none() | _WORDS,
+        mirror=st.none() | _WORDS,
+        outward=st.sampled_from(["left", "right", None]),
+        hide_mm=st.none() | st.lists(st.tuples(_SIXTEENTHS, _SIXTEENTHS), min_size=1, max_size=3).map(tuple),
+        corner=st.none() | st.lists(st.tuples(_WORDS, _ENDS, _WORDS, _ENDS), min_size=1, max_size=2).map(tuple),
         leave_out=st.none() | st.booleans(),
     ),
     panel=st.builds(PanelSpec, id=_WORDS, width_mm=_SIXTEENTHS, turn=st.none() | st.booleans()),

@@ -1,0 +1,87 @@
+"""Where a coat hides its joins. Truth: the worked coat's geometry, in inches; what shows least is common practice."""
+
+from __future__ import annotations
+
+import pytest
+from scipy import special
+
+from stash.errors import InputWrong
+from stash.garment.file import read_garment
+from stash.garment.part import Garment, Strip
+from stash.garment.resolved import from_document, to_document, together
+from tests.garment.test_file import COAT, HEM
+
+INCH = 25.4
+
+
+def strip(garment: Garment, part_id: str) -> Strip:
+    return next(one for one in garment.strips if one.id == part_id)
+
+
+def spans(garment: Garment, part_id: str) -> list[tuple[float, float]]:
+    return [(round(low / INCH, 3), round(high / INCH, 3)) for low, high in strip(garment, part_id).hide_mm]
+
+
+def test_the_coat_hides_its_joins() -> None:
+    """W 58, D 9, f 1: side folds lie 14 in from centre front, the underarm is 15 in of the join, the shoulder fold 9 in
+    up the sleeve, and the neck's front is half an ellipse (3.25, 3), whose length SciPy knows; 2 in from corners."""
+    coat = read_garment(COAT + "joins = 1\n")
+    assert spans(coat, "hem") == [(14 - 3, 56 - 14 + 3)]
+    assert spans(coat, "sleeve-left") == [(2, 6), (12, 16)]
+    assert spans(coat, "join-right") == [(round(29.036 - 15, 3), round(29.036 - 2, 3))]
+    assert spans(coat, "front-left") == [(2, 24)]
+    front = 3.25 * 2 * special.ellipe(1 - (3 / 3.25) ** 2)
+    ((low, high),) = strip(coat, "neck").hide_mm
+    assert low / INCH == pytest.approx(front / 2, abs=1e-3)
+    assert (high - low) / INCH == pytest.approx(3.25 * 2 * special.ellipe(1 - (0.75 / 3.25) ** 2), abs=1e-3)
+
+
+def test_a_strip_too_short_to_hide_a_join_is_cut_whole() -> None:
+    """A sleeve 5 in round has no place 2 in from both its ends and near the underarm: no join there, asked or not."""
+    coat = read_garment(COAT.replace('sleeve_depth = "9 in"', 'sleeve_depth = "2 3/4 in"') + "joins = 2\n")
+    assert (strip(coat, "sleeve-left").joins, strip(coat, "sleeve-left").hide_mm) == (0, ())
+    assert strip(coat, "hem").joins == 2
+
+
+def test_spans_go_with_their_length() -> None:
+    """A hem of another length is not joined where the coat's own would be; spans written with it hold."""
+    shorter = '[[strip]]\nid = "hem"\nlength = "40 in"\n'
+    assert strip(read_garment(COAT + shorter), "hem").hide_mm == ()
+    assert spans(read_garment(COAT + shorter + 'hide = [["10 in", "14 in"]]'), "hem") == [(10, 14)]
+
+
+def test_mirror_takes_the_place_of_a_pair() -> None:
+    """Strips of a pair are turned alike; those asked to mirror may be turned, unless the file says pair as well."""
+    mirrored = COAT + '[[strip]]\nid = "front-left"\nmirror = "fronts"\n'
+    assert strip(read_garment(mirrored), "front-left").pair is None
+    assert strip(read_garment(mirrored + 'pair = "fronts"'), "front-left").pair == "fronts"
+
+
+def test_what_is_asked_of_looks_comes_back_from_a_plan() -> None:
+    """mirror, outward, hide and corner through a document and back; together, they stay within their garment."""
+    text = HEM + (
+        'mirror = "m"\noutward = "right"\nhide = [["10 in", "14 in"]]\n'
+        'corner = [["hem", "end", "front", "start"]]\n'
+    ) + HEM.replace('"hem"', '"front"')  # fmt: skip
+    garment = read_garment(text)
+    again = strip(from_document(to_document(garment)), "hem")
+    assert (again.mirror, again.outward, again.corner) == ("m", "right", (("hem", "end", "front", "start"),))
+    assert again.hide_mm == ((pytest.approx(10 * INCH), pytest.approx(14 * INCH)),)
+    one, other = together([garment, garment])
+    assert {one.strips[0].corner[0][0], one.strips[0].corner[0][2]} == {strip_.id for strip_ in one.strips}
+    assert one.strips[0].mirror != other.strips[0].mirror
+    assert one.strips[0].garment != other.strips[0].garment
+
+
+def test_strips_that_meet_show_one_stripe() -> None:
+    """A corner of two stripes is told with both; so is such a mirror set, and a corner that both run through."""
+    front = HEM.replace('"hem"', '"front"')
+    with pytest.raises(InputWrong, match='"hem" shows stripe A of ticking and "front" stripe B of ticking'):
+        read_garment(HEM + 'corner = [["hem", "end", "front", "start"]]\n' + front.replace('"A"', '"B"'))
+    with pytest.raises(InputWrong, match="mirror images"):
+        read_garment(HEM + 'mirror = "m"\n' + front.replace('"A"', '"B"') + 'mirror = "m"')
+    with pytest.raises(InputWrong, match="both are said to run through"):
+        read_garment(
+            HEM + 'corner = [["hem", "end", "front", "start"]]\n'
+            + front + 'corner = [["front", "start", "hem", "end"]]'
+        )  # fmt: skip
