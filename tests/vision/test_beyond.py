@@ -68,7 +68,7 @@ def test_nothing_is_said_where_the_rim_is_seen() -> None:
 
 def test_of_a_print_without_a_full_repeat_a_stripe_seen_may_come_again() -> None:
     """Of a repeat of 240 mm a cloth shows 224: its last stripe, 44 mm, looks like the table, as does one of 30 mm
-    inside. Nobody can tell from the rest that it is there; but that one like the inner one may be is said, on both sides."""
+    inside. Nobody can tell from the rest that it is there; but that one may be is said, on both sides."""
     print_ = StripePrint(
         across=Stripes(widths_mm=(70.0, 30.0, 80.0, 60.0), colours=("#8f3a1a", _TABLE, "#23426f", _TABLE))
     )
