@@ -12,10 +12,18 @@ from stash.planner.improving import as_it_is, improve
 from stash.planner.pattern import fill_tight_lanes
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
+from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Outcome, Search
 from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate
+
+
+FIRST_ROUNDS = 300
+"""Rounds of laying anew before a proof of the contrary is looked for: most plans there are take fewer."""
+
+LAYING = 0.4
+"""The share of the time left that laying anew may take."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,19 +51,26 @@ def decide_share(share: Share, clock: Clock, weights: Weights, *, optimise: bool
     settle = unknown_settle(share)
     if share.strips and (share.fabric.print.across is None or not share.fabric.print.stripes):
         return Finding(answer="unsure", reason="measurement", settle=settle)
+    blind = bool(settle) and share.by_print
+    generous = _task(share, Stance.GENEROUS)
+    certain = None if blind else _certain_no(share, generous)
+    if certain is not None:
+        return certain
     strict = _task(share, Stance.STRICT)
-    found = quick_solution(strict, weights, clock.deadline)
+    found = quick_solution(strict, weights, clock.deadline, FIRST_ROUNDS)
     if found is None:
-        certain = _certain_no(share, blind=bool(settle) and share.by_print)
+        certain = None if blind else _no_by_relaxation(generous, clock)
         if certain is not None:
             return certain
+        found = quick_solution(strict, weights, time.monotonic() + LAYING * clock.left_s)
+    if found is None:
         clock.say(f"searching {share.fabric.name} exactly")
         outcome = _search(strict, replace(clock, deadline=time.monotonic() + 0.6 * clock.left_s))
         if outcome.status == "found":
             found = Solution(task=strict, cuts=outcome.cuts, lays=outcome.lays)
     if found is not None:
         return _yes(found, clock, weights, optimise=optimise)
-    if settle and share.by_print:
+    if blind:
         return Finding(answer="unsure", reason="measurement", settle=settle)
     return _between(share, clock, weights, open_=outcome.status == "open")
 
@@ -78,14 +93,11 @@ def _no_by_area(share: Share, lack_mm2: float) -> Finding:
     for panel_lack in panel_lack_mm(generous).values():
         missing[None] = max(missing.get(None, 0.0), panel_lack)
     proof = f"the parts of {share.fabric.id} cover {lack_mm2:.0f} mm2 more than there is cloth"
-    return Finding(answer="no", proven=True, missing_mm=missing, proofs=(proof,))
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=(proof,), certified=True)
 
 
-def _certain_no(share: Share, *, blind: bool) -> Finding | None:
-    """A no by certificate, from the cloth read in the maker's favour. Pieces with unknown stripes allow none."""
-    if blind:
-        return None
-    task = _task(share, Stance.GENEROUS)
+def _certain_no(share: Share, task: Task) -> Finding | None:
+    """A no by certificate, from the cloth read in the maker's favour."""
     missing: dict[str | None, float] = {}
     proofs: list[str] = []
     for index, lack_mm in panel_lack_mm(task).items():
@@ -95,7 +107,25 @@ def _certain_no(share: Share, *, blind: bool) -> Finding | None:
     if lack is not None:
         missing.update({label: um / 1000 for label, um in lack.missing_um.items()})
         proofs.append(lack.proof)
-    return Finding(answer="no", proven=True, missing_mm=missing, proofs=tuple(proofs)) if proofs else None
+    if not proofs:
+        return None
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=tuple(proofs), certified=True)
+
+
+def _no_by_relaxation(task: Task, clock: Clock) -> Finding | None:
+    """A no because the lanes cannot be filled so, even in fractions."""
+    if not task.needs:
+        return None
+    relaxation = Relaxation(task)
+    lack_um, _ = relaxation.solve(clock.deadline, stop_um=1)
+    if lack_um <= 0:
+        return None
+    missing: dict[str | None, float] = {label: um / 1000 for label, um in relaxation.uncut_um().items()}
+    proof = (
+        f"however the lanes of {task.fabric.id} are filled with strips and segments, "
+        f"at least {lack_um / 1000:.1f} mm of strip stays uncut"
+    )
+    return Finding(answer="no", proven=True, missing_mm=missing, proofs=(proof,), certified=True)
 
 
 def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Finding:

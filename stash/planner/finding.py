@@ -58,6 +58,7 @@ class Finding:
     missing_mm: dict[str | None, float] = field(default_factory=dict)
     settle: tuple[str, ...] = ()
     proofs: tuple[str, ...] = ()
+    certified: bool = False
 
 
 def shares(problem: Problem) -> list[Share]:

@@ -1,4 +1,4 @@
-"""The quick start: panels into corners first, then strips by first fit on what is left."""
+"""The quick start: panels into corners first, then strips on what is left, laid and laid anew."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from typing import Any
 import shapely
 
 from stash.planner.cost import cost_um, opening_um
-from stash.planner.greedy import ROUNDS, lay_greedily
 from stash.planner.placing import place
 from stash.planner.plan import Placement
 from stash.planner.price import Weights
+from stash.planner.recreate import recreate
 from stash.planner.region import to_print
 from stash.planner.space import Lay, Spot, frame_angle, room_cells
 from stash.planner.stance import Stance
@@ -21,6 +21,9 @@ from stash.planner.task import Cut, Task
 
 CORNERS = ((1, 1), (-1, 1), (1, -1), (-1, -1))
 """From which corner of the cloth panels are pushed together; tried in this order."""
+
+ROUNDS = 3000
+"""Rounds of laying anew before other means are tried: about a second where hardly anything is to spare."""
 
 COMFORT_UM = 3175
 """Room left at a lane's end where that costs nothing (um): shears follow chalk to 1/16-1/8 in [common practice]."""
@@ -47,17 +50,16 @@ class Solution:
         return opening_um(self.task, self.cuts, self.lays, weights)
 
 
-def quick_solution(task: Task, weights: Weights, deadline: float) -> Solution | None:
-    """A plan by first fit, or None where none of the orders tried gives one (which says nothing)."""
+def quick_solution(task: Task, weights: Weights, deadline: float, rounds: int = ROUNDS) -> Solution | None:
+    """A plan, or None where laying anew gives none in so many rounds (which says nothing)."""
     if not task.panels:
-        return _strips_only(task, (), weights, deadline, ROUNDS)
+        return _strips_only(task, (), weights, deadline, rounds)
     best: Solution | None = None
-    rounds = max(8, ROUNDS // 4)
     for backwards in (False, True):
         for corner in CORNERS:
             if time.monotonic() > deadline:
                 return best
-            found = _with_corner(task, weights, deadline, corner, backwards, rounds)
+            found = _with_corner(task, weights, deadline, corner, backwards, max(8, rounds // 10))
             if found is not None and (best is None or found.cost_um(weights) < best.cost_um(weights)):
                 best = found
             if best is not None and (not task.needs or corner == CORNERS[1]):
@@ -86,19 +88,12 @@ def _with_corner(
 def _strips_only(
     task: Task, lays: tuple[Lay, ...], weights: Weights, deadline: float, rounds: int
 ) -> Solution | None:
-    """The cheapest first fit; of plans that cost alike the one that leaves room at the lanes' ends."""
-    best: Solution | None = None
-    best_price = 0
-    for margin_um in (COMFORT_UM, task.stance.fit_um, 0):
-        if best is not None and margin_um == 0:
-            break
-        cuts = lay_greedily(trimmed(task, margin_um), weights, deadline, rounds)
-        if cuts is None:
-            continue
-        price = opening_um(task, cuts, lays, weights)
-        if best is None or price < best_price:
-            best, best_price = Solution(task=task, cuts=tuple(cuts), lays=lays), price
-    return best
+    """The first plan found: one that leaves room at the lanes' ends, if there is one to be had soon."""
+    for margin_um, share in ((COMFORT_UM, 3), (task.stance.fit_um, 1), (0, 4)):
+        laid = recreate(trimmed(task, margin_um), weights, deadline, rounds=max(1, rounds // share))
+        if not laid.missing:
+            return Solution(task=task, cuts=laid.cuts, lays=lays)
+    return None
 
 
 def trimmed(task: Task, margin_um: int) -> Task:

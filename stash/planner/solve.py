@@ -64,7 +64,8 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
             if f.answer == "no"
             for stripe, missing in f.missing_mm.items()
         )
-        return Plan(answer="no", proven=True, short=short, proofs=proofs)
+        certified = any(f.certified for f in findings if f.answer == "no")
+        return Plan(answer="no", proven=True, short=short, proofs=proofs, certified=certified)
     placements = tuple(p for f in findings for p in f.placements)
     if "unsure" in answers:
         reason: Reason = "time" if any(f.reason == "time" for f in findings) else "measurement"

@@ -1,0 +1,195 @@
+"""The cutting table while a plan is being laid: which cuts lie where, what room is left, and what it costs so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from stash.planner.price import Weights
+from stash.planner.task import Cut, Need, Task
+
+Gap = tuple[int, int]
+
+
+@dataclass(slots=True)
+class _Group:
+    """What the strips of a group have in common once one of them lies: the way round, and the phase where it counts."""
+
+    members: int = 0
+    turned: bool = False
+    phase: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What the table looked like at some time."""
+
+    cuts: dict[int, tuple[Cut, ...]]
+    groups: dict[str, tuple[int, bool, int | None]]
+
+
+class Table:
+    """A task's cloth with the cuts laid so far. Cuts come and go by whole strips."""
+
+    def __init__(self, task: Task, weights: Weights) -> None:
+        self.task, self.weights = task, weights
+        self.cuts: dict[int, tuple[Cut, ...]] = {}
+        self._laid: list[list[Cut]] = [[] for _ in task.runs]
+        self._load = [0] * len(task.runs)
+        self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
+        self._uses = [0] * len(task.pieces)
+        self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
+        self._room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
+        self.clashes = clash_table(task)
+
+    # -- what lies there ------------------------------------------------------------------------------------------
+
+    def put(self, cut: Cut) -> None:
+        """Lay one segment of a strip (``keep`` books the strip when all its segments lie)."""
+        self._laid[cut.run].append(cut)
+        self._load[cut.run] += cut.size_um
+        self._uses[self.task.runs[cut.run].piece] += 1
+        self._forget(cut.run)
+
+    def lift(self, cut: Cut) -> None:
+        """Take one segment away."""
+        self._laid[cut.run].remove(cut)
+        self._load[cut.run] -= cut.size_um
+        self._uses[self.task.runs[cut.run].piece] -= 1
+        self._forget(cut.run)
+
+    def keep(self, need: int, cuts: tuple[Cut, ...], phase: int | None) -> None:
+        """Book a strip whose segments lie."""
+        self.cuts[need] = cuts
+        group = self._groups[self.task.needs[need].group]
+        group.members += 1
+        if group.members == 1:
+            group.turned, group.phase = cuts[0].turned, phase
+
+    def clear(self, need: int) -> tuple[Cut, ...]:
+        """Take a whole strip away."""
+        cuts = self.cuts.pop(need)
+        for cut in cuts:
+            self.lift(cut)
+        self._groups[self.task.needs[need].group].members -= 1
+        return cuts
+
+    def kept(self) -> Kept:
+        """The table as it is, to come back to."""
+        groups = {name: (g.members, g.turned, g.phase) for name, g in self._groups.items()}
+        return Kept(dict(self.cuts), groups)
+
+    def restore(self, kept: Kept) -> None:
+        """The table as it was."""
+        for need, cuts in list(self.cuts.items()):
+            if kept.cuts.get(need) is not cuts:
+                for cut in cuts:
+                    self.lift(cut)
+                del self.cuts[need]
+        for need, cuts in kept.cuts.items():
+            if need not in self.cuts:
+                for cut in cuts:
+                    self.put(cut)
+                self.cuts[need] = cuts
+        for name, (members, turned, phase) in kept.groups.items():
+            group = self._groups[name]
+            group.members, group.turned, group.phase = members, turned, phase
+
+    def push_together(self, runs: Iterable[int]) -> None:
+        """Cuts in these runs moved down to the next thing that is in their way; phased ones stay where they are."""
+        cuts = sorted((cut for run in set(runs) for cut in self._laid[run]), key=lambda c: (c.start_um, c.need))
+        for cut in cuts:
+            if self.task.needs[cut.need].phased:
+                continue
+            low = self.task.runs[cut.run].start_um
+            for other in self.clashes[cut.run]:
+                for lying in self._laid[other]:
+                    if lying.start_um < cut.start_um and lying.end_um > low:
+                        low = lying.end_um
+            if low < cut.start_um:
+                self._move(cut, low)
+
+    def _move(self, cut: Cut, start_um: int) -> None:
+        moved = replace(cut, start_um=start_um)
+        self._laid[cut.run].remove(cut)
+        self._laid[cut.run].append(moved)
+        self._forget(cut.run)
+        mine = self.cuts[cut.need]
+        self.cuts[cut.need] = tuple(moved if c is cut else c for c in mine)
+
+    def _forget(self, run: int) -> None:
+        for other in self.clashes[run]:
+            self._gaps[other] = None
+
+    # -- what is told of it ---------------------------------------------------------------------------------------
+
+    def way(self, need: Need) -> bool | None:
+        """The way round that the strip's group lies already, if any of it does."""
+        group = self._groups[need.group]
+        return group.turned if group.members else None
+
+    def phase(self, need: Need) -> int | None:
+        """The phase at which the strip must start, if another of its group lies already."""
+        group = self._groups[need.group]
+        return group.phase if group.members else None
+
+    def gaps(self, run: int) -> list[Gap]:
+        """The free stretches of a run, in order."""
+        known = self._gaps[run]
+        if known is None:
+            stretch = self.task.runs[run]
+            taken = sorted(
+                (cut.start_um, cut.end_um)
+                for other in self.clashes[run]
+                for cut in self._laid[other]
+                if cut.start_um < stretch.end_um and cut.end_um > stretch.start_um
+            )
+            known, low = [], stretch.start_um
+            for start, end in taken:
+                if start > low:
+                    known.append((low, start))
+                low = max(low, end)
+            if stretch.end_um > low:
+                known.append((low, stretch.end_um))
+            self._gaps[run] = known
+        return known
+
+    def on_run(self, run: int) -> list[int]:
+        """The strips of which something lies in the run."""
+        return [cut.need for cut in self._laid[run]]
+
+    def on_piece(self, piece: int) -> list[int]:
+        """The strips of which something lies on the piece."""
+        return sorted(
+            need for need, cuts in self.cuts.items() if any(self.task.runs[c.run].piece == piece for c in cuts)
+        )
+
+    def opened(self, piece: int) -> bool:
+        """Whether anything is cut from the piece."""
+        return self._uses[piece] > 0
+
+    def lost_um(self, run: int, more_um: int = 0) -> int:
+        """What is lost at the end of the run, with so much more laid into it."""
+        load = self._load[run] + more_um
+        if load == 0:
+            return 0
+        rest = self._room[run] - load
+        return max(0, rest - self.weights.ease_um) if rest < self.weights.useful_um else 0
+
+    def cost_um(self) -> int:
+        """What the plan costs so far."""
+        cost = self.weights.piece_um * sum(1 for uses in self._uses if uses)
+        cost += sum(self.lost_um(run) for run, load in enumerate(self._load) if load)
+        for need, cuts in self.cuts.items():
+            if len(cuts) > 1:
+                cost += (len(cuts) - 1) * self.weights.join_um(self.task.needs[need].strip)
+        return cost
+
+
+def clash_table(task: Task) -> list[tuple[int, ...]]:
+    """Of each run the runs that may get in its way, itself among them."""
+    table: list[set[int]] = [{index} for index in range(len(task.runs))]
+    for clique in task.cliques:
+        for run in clique.runs:
+            table[run].update(clique.runs)
+    return [tuple(sorted(row)) for row in table]
