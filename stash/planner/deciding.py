@@ -18,7 +18,6 @@ from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate
 
-
 FIRST_ROUNDS = 300
 """Rounds of laying anew before a proof of the contrary is looked for: most plans there are take fewer."""
 

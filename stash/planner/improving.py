@@ -60,7 +60,7 @@ def improve(found: Solution, weights: Weights, seconds: float) -> Better:
         if _good_enough(better, weights):
             break
         better = _laid_anew(better, margin_um, weights, deadline)
-    return better if _good_enough(better, weights) else _searched(better, weights, seconds / 2)
+    return _searched(better, weights, seconds / 2)
 
 
 def _good_enough(better: Better, weights: Weights) -> bool:
@@ -82,7 +82,8 @@ def _laid_anew(better: Better, margin_um: int, weights: Weights, deadline: float
 def _searched(better: Better, weights: Weights, seconds: float) -> Better:
     """The exact search, for few places only: its bound may prove the plan the cheapest."""
     task = better.solution.task
-    if sum(need.most * len(need.all_runs) for need in task.needs) > MOST_PLACES:
+    places = sum(need.most * len(need.all_runs) for need in task.needs)
+    if places > MOST_PLACES or better.solution.cost_um(weights) <= better.bound_um:
         return better
     effort = Effort(seconds=min(2.5, seconds), work=WORK)
     outcome = Search(task, goal=weights).run(effort, better.solution.cuts)

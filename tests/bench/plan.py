@@ -89,9 +89,10 @@ def summary(name: str, rows: Sequence[Row]) -> None:
         return
     yes = [row for row in rows if row.plan.answer == "yes"]
     no = [row for row in rows if row.plan.answer == "no"]
+    longest = max(row.decided_s for row in rows)
     median, most = _tenths([row.decided_s for row in rows])
     print(f"{name}: decided {_share(rows, [row for row in rows if row.decided])}; {len(yes)} yes, {len(no)} no; "
-          f"to a decision median {median:.2f} s, p90 {most:.2f} s, most {max(row.decided_s for row in rows):.2f} s")  # fmt: skip
+          f"to a decision median {median:.2f} s, p90 {most:.2f} s, most {longest:.2f} s")  # fmt: skip
     print(f"  a no with a certificate: {_share(no, [row for row in no if row.plan.certified])}")
     gaps = [row.gap for row in yes if row.gap is not None]
     if gaps:

@@ -166,8 +166,8 @@ def _strips(rng: random.Random, count: int, widths: Sequence[float], longest: fl
         length = rng.uniform(0.12, 0.9) * longest * (1 + 0.4 * joins)
         strip = Strip(
             id=f"s{len(strips) + 1}", fabric="cloth", stripe="A", length_mm=length, width_mm=width - 2 * SEAM_MM,
-            seam_mm=SEAM_MM, cut_width_mm=width, stripe_at_mm=width / 2, joins=joins, shortest_mm=rng.choice((25.4, 60)),
-            edge=rng.choice(EDGES),
+            seam_mm=SEAM_MM, cut_width_mm=width, stripe_at_mm=width / 2, joins=joins,
+            shortest_mm=rng.choice((25.4, 60.0)), edge=rng.choice(EDGES),
         )  # fmt: skip
         strips.append(strip)
         if rng.random() < PAIRED / (2 - PAIRED) and len(strips) < count:

@@ -1,0 +1,100 @@
+"""The linear program over the fillings found so far: how much of each lane is filled in which way (GLOP)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices, Split
+
+
+class Master:
+    """Value and prices of the best mix of fillings; ``fewest``/``most`` bound the number of pieces opened."""
+
+    def __init__(self, of: Lanes, *, fewest: int | None, most: int | None) -> None:
+        from ortools.linear_solver import pywraplp
+
+        self.of, self.lp = of, pywraplp
+        self.solver = solver = pywraplp.Solver.CreateSolver("GLOP")
+        self.goal = goal = solver.Objective()
+        goal.SetMinimization()
+        endless = solver.infinity()
+        self.cover = [solver.Constraint(1.0, endless) for _ in of.whole]
+        self.liquid = {family: solver.Constraint(0.0, endless) for family in sorted(set(of.family))}
+        self.segments = {family: solver.Constraint(-endless, 0.0) for family in self.liquid}
+        self.lane = {run: solver.Constraint(-endless, 0.0) for run in of.runs}
+        self.clique = [solver.Constraint(-endless, 0.0) for _ in of.cliques]
+        self.number = solver.Constraint(
+            float(fewest) if fewest is not None else 0.0, float(most) if most is not None else endless
+        )
+        self.opened = []
+        for piece in of.pieces:
+            open_ = solver.NumVar(0.0, 1.0, "")
+            goal.SetCoefficient(open_, of.weights.piece_mm if of.weights else 0.0)
+            self.number.SetCoefficient(open_, 1.0)
+            self.opened.append(open_)
+            for run in of.runs:
+                if of.task.runs[run].piece == piece:
+                    self.lane[run].SetCoefficient(open_, -1.0)
+            for row, (runs, room) in zip(self.clique, of.cliques, strict=True):
+                if of.task.runs[runs[0]].piece == piece:
+                    row.SetCoefficient(open_, -room * UNIT_UM / 1000)
+        self.uncut: list[Any] = []
+        for index, row in enumerate(self.cover):
+            uncut = solver.NumVar(0.0, 1.0, "")
+            self.uncut.append(uncut)
+            goal.SetCoefficient(uncut, of.whole_um(index) / 1000)
+            row.SetCoefficient(uncut, 1.0)
+            part = of.split[index]
+            if part is not None:
+                joined = solver.NumVar(0.0, 1.0, "")
+                goal.SetCoefficient(joined, part.price / 1000)
+                row.SetCoefficient(joined, 1.0)
+                self.liquid[of.family[index]].SetCoefficient(joined, -part.length * UNIT_UM / 1000)
+                self.segments[of.family[index]].SetCoefficient(joined, -float(part.count))
+                if part.more:
+                    self._more(joined, part, of.family[index])
+
+    def _more(self, joined: Any, part: Split, family: int) -> None:
+        """Further segments of a strip that is joined."""
+        more = self.solver.NumVar(0.0, float(part.more), "")
+        self.goal.SetCoefficient(more, part.join / 1000)
+        self.liquid[family].SetCoefficient(more, -part.seams * UNIT_UM / 1000)
+        self.segments[family].SetCoefficient(more, -1.0)
+        row = self.solver.Constraint(-self.solver.infinity(), 0.0)
+        row.SetCoefficient(more, 1.0)
+        row.SetCoefficient(joined, -float(part.more))
+
+    def add(self, filling: Filling) -> None:
+        """One more filling to choose from."""
+        of, run = self.of, filling.run
+        share = self.solver.NumVar(0.0, self.solver.infinity(), "")
+        load = sum(of.whole[i] for i in filling.strips) + filling.joined
+        self.goal.SetCoefficient(share, of.lost_um(of.room[run] - load) / 1000 if load else 0.0)
+        self.lane[run].SetCoefficient(share, 1.0)
+        for index in filling.strips:
+            self.cover[index].SetCoefficient(share, 1.0)
+        if filling.family >= 0:
+            self.liquid[filling.family].SetCoefficient(share, filling.joined * UNIT_UM / 1000)
+            self.segments[filling.family].SetCoefficient(share, 1.0)
+        for index in of.over[run]:
+            self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
+
+    def uncut_um(self) -> list[float]:
+        """How much of each strip stays uncut."""
+        return [var.solution_value() * whole * UNIT_UM for var, whole in zip(self.uncut, self.of.whole, strict=True)]
+
+    def solve(self) -> tuple[float, Prices, float, dict[int, int]] | None:
+        """Value (um), whole prices, pieces opened, and what each run's fillings must better (2^-20 um)."""
+        if self.solver.Solve() != self.lp.Solver.OPTIMAL:
+            return None
+        per_um = 1000 * PRICE_SCALE
+        prices = Prices(
+            strips=tuple(max(0, int(row.dual_value() * per_um)) for row in self.cover),
+            cliques=tuple(max(0, int(-row.dual_value() * PRICE_SCALE)) for row in self.clique),
+            joined={family: max(0, int(row.dual_value() * PRICE_SCALE)) for family, row in self.liquid.items()},
+            segment={family: max(0, int(-row.dual_value() * per_um)) for family, row in self.segments.items()},
+            count=int(self.number.dual_value() * per_um),
+        )
+        floors = {run: max(0, int(-row.dual_value() * per_um)) for run, row in self.lane.items()}
+        opened = sum(var.solution_value() for var in self.opened)
+        return self.goal.Value() * 1000, prices, opened, floors
