@@ -152,6 +152,14 @@ def test_a_drawn_thread_counts_between_torn_edge_and_selvage() -> None:
     assert torn.reference == "torn"
 
 
+def test_a_direction_known_to_a_degree_tells_no_skew() -> None:
+    """3 % of skew is 1.7 degrees: a thread known to one degree either way leaves open whether cloth is that far askew,
+    one known to half a degree does not."""
+    region = _region()
+    assert measure_skew(STRIPES, region, thread_deg=Estimate(0.5, 1.0)) is None
+    assert measure_skew(STRIPES, region, thread_deg=Estimate(0.5, 0.5)) is not None
+
+
 def test_the_weft_is_held_against_square_to_the_selvage() -> None:
     """A weft at 1 degree and a selvage at 88 (square to -2) are 3 degrees from square, whatever the print does."""
     region = _region(("top", 1.0), ("right", 88.0))
