@@ -219,16 +219,20 @@ def _kept(held: Stash, outcome: Outcome) -> tuple[dict[str, Fabric], tuple[Piece
 
 
 def write_sheet(plan_file: Path, out: Path, where: Where, *, paper: str = "a4") -> None:
-    """The cutting sheet of a plan file, as PDF, SVG or HTML by the ending of ``out``.
+    """The cutting sheet of a plan file, as PDF, SVG or HTML by the ending of ``out``; where parts of it are booked as
+    cut, of what is still to cut.
 
     Raises:
         InputWrong: no plan, another ending, a plan with nothing to cut.
-        Conflict: the cloth has changed since the plan was made.
+        Conflict: the cloth has changed since the plan was made, or all of it is cut.
     """
+    from stash.catalogue.stage_booking import remaining
+
     document = read_json(plan_file)
     if not isinstance(document, dict):
         raise InputWrong(f"{plan_file} is not a plan", "name a file that was kept with: enough GARMENT.toml --out FILE")
-    contents = stash_at(where).contents()
+    held = stash_at(where)
+    contents, document = held.contents(), remaining(held, document, str(plan_file))
     sheet_of(document, contents.fabrics, contents.pieces, out, paper=paper)
 
 

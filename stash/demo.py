@@ -25,6 +25,7 @@ LENGTHS = ("stripe-length-1.jpg", "stripe-length-2.jpg")
 REMNANTS = "stripe-remnants.jpg"
 CLOSE = "stripe-close.jpg"
 GARMENT = "gardeners-jacket.toml"
+OTHERS = ("gardeners-skirt.toml", "gardeners-shawl.toml")
 STRIPE_NAME = "Deck-chair stripe"
 LINEN_NAME, LINEN_WIDTH, LINEN_LENGTH = "Indigo linen", "60 in", "2 yd"
 #: A folder with this file in it was made by the demo and may be made anew.
@@ -65,7 +66,8 @@ def play(folder: Path, tell: Callable[[str], None]) -> Story:
     tell("adding the plain linen, typed in")
     _add_linen(held)
     garment = folder / GARMENT
-    shutil.copyfile(source / GARMENT, garment)
+    for name in (GARMENT, *OTHERS):
+        shutil.copyfile(source / name, folder / name)
     tell("planning the cuts")
     answered = actions.enough_of([garment], folder / "stash", progress=tell)
     plan = folder / "plan.json"

@@ -175,7 +175,7 @@ class _Bench:
         small."""
         by_piece: dict[str, list[Placement]] = defaultdict(list)
         for row in chosen:
-            by_piece[self._holder(row).id].append(row)
+            by_piece[self.holder(row).id].append(row)
         pieces = [piece for piece in self.contents.pieces if piece.id in by_piece]
         kept: list[Piece] = []
         notes: list[str] = []
@@ -204,7 +204,7 @@ class _Bench:
         if faults:
             raise OurFault(f"the leftovers failed their own check ({faults[0]})", "nothing was booked")
 
-    def _holder(self, row: Placement) -> Piece:
+    def holder(self, row: Placement) -> Piece:
         """The piece, or the leftover of it, that holds a cut. Raises Conflict where none does."""
         pieces, fabrics = (self.document.get(key) or {} for key in ("piece_digests", "fabric_digests"))
         for piece in self.contents.pieces:
@@ -254,6 +254,37 @@ def _holds(outline: Polygon, cut: Polygon) -> bool:
 
 def _stale(problem: str) -> Conflict:
     return Conflict(problem, "plan again with: enough; nothing was changed")
+
+
+def remaining(stash: Stash, document: Any, source: str) -> Any:
+    """The plan of what is still to cut, on the pieces that hold it now; the plan itself where nothing of it is told.
+
+    Raises Conflict where all of it is told, or where no piece holds a cut any more.
+    """
+    top = Spot(document, "", source)
+    stages = stash.stages(plan_fingerprint(document)) if isinstance(document, dict) else ()
+    if not stages:
+        return document
+    told = {(stage.part, stage.segment) for stage in stages}
+    rows = _placements(top)
+    bench = _Bench(stash, document, KEEP, _names(rows))
+    now = {key: bench.holder(row) for row in rows if (key := (row.part, row.segment)) not in told}
+    if not now:
+        raise Conflict("all of this plan is cut", "there is nothing left to draw; undo takes the last cut back")
+    pieces = list({piece.id: piece for piece in now.values()}.values())
+    still = [_as_cut(row, now[key].id, None) for row in rows if (key := (row.part, row.segment)) in now]
+    left = leftovers(pieces, still)
+    placements = [
+        {**place.keys(), "piece": now[row.part, row.segment].id}
+        for place, row in zip(top.at("placements").items(), rows, strict=True)
+        if (row.part, row.segment) in now
+    ]
+    rests = [
+        {"piece": row.piece, "outline_mm": row.outline_mm, "holes_mm": row.holes_mm} for row in left
+    ]
+    tight = document.get("tightest")
+    kept = isinstance(tight, dict) and (tight.get("part"), tight.get("segment")) in now
+    return {**document, "placements": placements, "leftovers": rests, "tightest": tight if kept else None}
 
 
 def done_of(stash: Stash, document: Any, source: str) -> Iterator[tuple[Placement, How]]:

@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 from stash.fabric import Fabric, Stripe
 from stash.garment.part import Align, Garment, Panel, Strip
+from stash.lengths import inches
 from stash.piece import Piece
 
 Lie = Literal["across", "along"]
@@ -118,7 +119,7 @@ def _ways(garment: Garment, exchange: _Exchange, pieces: Sequence[Piece]) -> Ite
                 align=align,
                 lie=lie,
                 as_written=exchange.same and (largest is None or align in (None, largest.align)),
-                remarks=_remarks(exchange.body, align, lie, pieces),
+                remarks=_remarks(exchange.body, largest, align, lie, pieces),
             )
 
 
@@ -133,14 +134,21 @@ def _aligns(body: Fabric | None, pieces: Sequence[Piece]) -> tuple[Align | None,
     return ("print", "grain") if max(turned, default=0.0) > ALIKE_DEG else (None,)
 
 
-def _remarks(body: Fabric | None, align: Align | None, lie: Lie | None, pieces: Sequence[Piece]) -> tuple[str, ...]:
+def _remarks(
+    body: Fabric | None, panel: Panel | None, align: Align | None, lie: Lie | None, pieces: Sequence[Piece]
+) -> tuple[str, ...]:
     """What comes of cutting the body that way (common practice)."""
-    if body is None:
+    if body is None or panel is None:
         return ()
     told = []
     turned = max((abs(p.stripe_direction_deg or 0.0) for p in pieces if p.fabric == body.id), default=0.0)
     off = f"{turned:.1f}° ({1000 * math.tan(math.radians(turned)):.0f} mm in a metre)"
     if align == "print":
+        wide, long = (panel.width_mm, panel.length_mm) if lie == "across" else (panel.length_mm, panel.width_mm)
+        told.append(
+            f"On the print it takes {_turned_box(wide, long, turned)} of cloth; with hem and cuts on the print and the "
+            "sleeve ends along the grain, no width is lost."
+        )
         told.append(
             f"On the print, the edges run up to {off} off the grain and stretch: stay-stitch them, tape the fronts and "
             "the neck, and let it hang before hemming."
@@ -150,6 +158,13 @@ def _remarks(body: Fabric | None, align: Align | None, lie: Lie | None, pieces: 
     if lie == "along" and (body.one_way or body.print.kind != "plain"):
         told.append("With its width along the cloth, the print runs round the body.")
     return tuple(told)
+
+
+def _turned_box(wide_mm: float, long_mm: float, turned_deg: float) -> str:
+    """The box round a rectangle that lies turned: W cos θ + L sin θ by L cos θ + W sin θ (plane geometry)."""
+    cos, sin = math.cos(math.radians(turned_deg)), math.sin(math.radians(turned_deg))
+    wide, long = wide_mm * cos + long_mm * sin, long_mm * cos + wide_mm * sin
+    return f"{inches(wide, 8, toward='up')} by {inches(long, 8, toward='up')}"
 
 
 def _lies(largest: Panel | None) -> tuple[Lie | None, ...]:

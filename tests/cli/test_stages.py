@@ -110,6 +110,18 @@ def test_a_hem_half_cut_is_made_up(planned: Call, tmp_path: Path) -> None:
     assert hem == [pytest.approx(1200 - first, abs=0.01)]
 
 
+def test_the_sheet_draws_what_is_still_to_cut(planned: Call, tmp_path: Path) -> None:
+    """With a band booked as cut the sheet names the others and not that one; with all of it cut there is no sheet."""
+    assert planned("sheet", "plan.json", "--out", "all.html").code == 0
+    assert planned("cut", "plan.json", "--part", "band-2").code == 0
+    assert planned("sheet", "plan.json", "--out", "rest.html").code == 0
+    every, rest = ((tmp_path / name).read_text(encoding="utf-8") for name in ("all.html", "rest.html"))
+    assert all(f"band-{k}" in every for k in (1, 2, 3))
+    assert [f"band-{k}" in rest for k in (1, 2, 3)] == [True, False, True]
+    assert planned("cut", "plan.json").code == 0
+    assert planned("sheet", "plan.json", "--out", "none.html", "--json").document["schema"] == "error/1"
+
+
 def test_plan_after_plan(planned: Call) -> None:
     """What was cut by the first plan is not planned again after a second one: half the hem by one plan, the rest and a
     band by the next, and two bands are left."""

@@ -78,6 +78,9 @@ def test_along_the_print_or_the_grain(call: Call, tmp_path: Path) -> None:
         answers = by_way(call("which-cloth", file, "--json", "--stash", stash).document)
         assert answers["ticking", "linen", "across", "grain"] == "yes"
         assert answers["ticking", "linen", "across", "print"] == on_print
+    rows = call("which-cloth", file, "--json", "--stash", stash).document["choices"]
+    (told,) = {row["remarks"][0] for row in rows if row["align"] == "print" and row["border"] == "linen"}
+    assert "59 3/8 in by 40 1/8 in" in told  # 59.29 and 40.00 in, up to the next eighth
 
 
 def test_what_is_left_adds_up(filled: Call, tmp_path: Path) -> None:
