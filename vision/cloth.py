@@ -31,6 +31,8 @@ _SOFT_MM = 0.8
 #: A cloth with straight frayed edges is so solid (own scenes). Below it, finer and coarser distinctions are tried, and
 #: preferred where they leave it more solid by so much; then the table is learnt anew, apart from the cloth.
 _WHOLE, _MORE_SOLID = 0.98, 0.005
+#: Several cloths so solid may all be whole; the larger finding by this is likelier (stains make it less solid).
+_STRAIGHT, _LARGER = 0.95, 1.03
 #: More surfaces round the picture than this are a print (time).
 _MOST_TABLES = 3
 #: What is seen of a table along the border varies by no more than this in tone: light that falls by half all along it
@@ -117,8 +119,18 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
     if other.plain:
         return other if not one.plain or solid else one
     if other.framed and other.possible and one.possible and len(other.blobs) >= len(one.blobs):
-        return other if not one.framed or solid else one  # several cloths, the table all round them
+        return _likelier(one, other) if one.framed else other  # several cloths, the table all round them
     return other if other.possible and not one.possible else one
+
+
+def _likelier(one: Scraps, other: Scraps) -> Scraps:
+    """The larger of two findings where both are straight enough to be cloth, for half of one may be straight too; else
+    the one that is clearly more solid."""
+    straight = [pieces.solidity >= _STRAIGHT for pieces in (one, other)]
+    area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
+    if all(straight) and max(area, area2) > _LARGER * min(area, area2):
+        return other if area2 > area else one
+    return other if other.solidity > one.solidity + _MORE_SOLID else one
 
 
 def _regions(square: SquareOn, blobs: Sequence[Mask], covered: Mask) -> tuple[ClothRegion, ...]:

@@ -41,8 +41,9 @@ _TABLE_MM, _TABLE_WIDE_MM = 2.5, 8.0
 _LIKE, _NEARLY, _CLEARLY = 2.5, 0.3, 0.7
 #: Print and table are told apart by at least so much, tone.
 _APART = 3.0
-#: Where the print would only come again, by so much (shade and the grain of a table make less, own scenes).
-_FAR_APART = 6.0
+#: Where the print would only come again, by so much (shade and the grain of a table make less, own scenes); it is that
+#: within this share of how far it is from the table, and along this share of the cloth.
+_FAR_APART, _AGAIN_NEARLY, _AGAIN_LONG = 6.0, 0.45, 0.5
 #: So many colours are taken for the cloth's, from so many places (time).
 _COLOURS, _SAMPLES = 8, 4000
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
@@ -111,12 +112,22 @@ def surround_of(ground: Ground, print_: Print | None) -> Surround:
         table_tone = _tone(_mean_round(ground.light, clear, _TABLE_WIDE_MM * per_mm))
         off = _distance(seen, table_tone, further, per_mm)
         apart = _distance(print_tone, table_tone, further, per_mm)
-        like = (away < _CLEARLY * off) & (away < np.maximum(_LIKE, _NEARLY * off))
-        like = np.asarray(like & (outside | (further & (apart > _FAR_APART))))
+        like = outside & (away < _CLEARLY * off) & (away < np.maximum(_LIKE, _NEARLY * off))
+        more = further & ~outside & (apart > _FAR_APART) & (away < _AGAIN_NEARLY * off)
+        like = np.asarray(like | _along_the_cloth(more, ground.cloth))
         table = np.asarray(outside & (off < _CLEARLY * away) & (apart > _APART))
         rest = np.sqrt(((seen - table_tone) ** 2).sum(axis=2))
         coloured, bare = np.asarray(colours < _CLEARLY * rest), np.asarray(rest < _CLEARLY * colours)
     return Surround(known=outside, like=like, table=table, coloured=coloured, bare=bare)
+
+
+def _along_the_cloth(mask: Mask, cloth: Mask) -> Mask:
+    """The parts of a mask (H, W) that are long for the cloth: a stripe is, a shadow's or a stain's end is not."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    size = math.sqrt(float(cloth.sum()))
+    long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= _AGAIN_LONG * size
+    long[0] = False
+    return np.asarray(long[labels] if count > 1 else np.zeros_like(mask))
 
 
 def _from_colours(ground: Ground, seen: Floats) -> Floats:
