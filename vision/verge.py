@@ -147,5 +147,56 @@ def _pixels(points_mm: Doubles, square: SquareOn) -> Doubles:
 
 def _simplified(points_mm: Doubles) -> tuple[Point, ...]:
     fine = np.rint(points_mm * 64).astype(np.int32).reshape(-1, 1, 2)
-    ring = cv2.approxPolyDP(fine, SIMPLIFY_MM * 64, True).reshape(-1, 2) / 64
+    ring = uncrossed(cv2.approxPolyDP(fine, SIMPLIFY_MM * 64, True).reshape(-1, 2).astype(np.float64) / 64)
     return tuple((float(x), float(y)) for x, y in ring)
+
+
+def uncrossed(ring: Doubles) -> Doubles:
+    """A closed line (N, 2) without the loops in which it crosses or touches itself: of the two loops at such a place
+    the one that holds less is left out. Tufts whose sides were moved over each other make such loops."""
+    for _ in range(len(ring)):
+        met = _meeting(ring)
+        if met is None:
+            break
+        first, second, place = met
+        inner = np.concatenate([place[None], ring[first + 1 : second + 1]])
+        outer = np.concatenate([ring[: first + 1], place[None], ring[second + 1 :]])
+        ring = max((_without_repeats(loop) for loop in (inner, outer)), key=_area)
+    return ring
+
+
+def _meeting(ring: Doubles) -> tuple[int, int, Doubles] | None:
+    """The first two sides of a closed line (N, 2) that meet but are no neighbours, and where they do."""
+    ends = np.roll(ring, -1, axis=0)
+    along = ends - ring
+    first, second = np.triu_indices(len(ring), 2)
+    apart = ~((first == 0) & (second == len(ring) - 1))
+    first, second = first[apart], second[apart]
+
+    def side(of: NDArray[np.intp], point: Doubles) -> Doubles:
+        step = point - ring[of]
+        return np.asarray(np.sign(along[of, 0] * step[:, 1] - along[of, 1] * step[:, 0]))
+
+    boxes = np.minimum(ring, ends), np.maximum(ring, ends)
+    near = ((boxes[0][first] <= boxes[1][second]) & (boxes[0][second] <= boxes[1][first])).all(axis=1)
+    first, second = first[near], second[near]
+    meets = (side(first, ring[second]) * side(first, ends[second]) <= 0) & (
+        side(second, ring[first]) * side(second, ends[first]) <= 0
+    )
+    if not meets.any():
+        return None
+    one, other = int(first[meets][0]), int(second[meets][0])
+    cross = along[one, 0] * along[other, 1] - along[one, 1] * along[other, 0]
+    if cross == 0:
+        return one, other, ring[other]
+    step = ring[other] - ring[one]
+    return one, other, ring[one] + (step[0] * along[other, 1] - step[1] * along[other, 0]) / cross * along[one]
+
+
+def _without_repeats(ring: Doubles) -> Doubles:
+    return np.asarray(ring[(ring != np.roll(ring, 1, axis=0)).any(axis=1)])
+
+
+def _area(ring: Doubles) -> float:
+    x, y = ring.T if len(ring) else (np.zeros(1), np.zeros(1))
+    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
