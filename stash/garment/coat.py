@@ -17,6 +17,7 @@ from stash.lengths import inches
 
 BustBy = Literal["gap", "wedge"]
 Neck = Literal["stand", "binding", "plain"]
+Rule = Literal["mirror", "outward", "round"]
 
 #: Where the neck is not measured: half width, front and back depth of a neck hole 16.7 in round (mm). It clears the
 #: neck at its base of 95 women in 100 (405 mm; ANSUR II, 2012) by 20 mm.
@@ -38,7 +39,7 @@ class Coat:
     ``bust_mm`` is extra length at centre front: by ``gap`` the lower fronts hang lower and a band bridges the opening,
     by ``wedge`` the upper front is cut deeper and turned under towards the sleeves. ``neck_width_mm`` None means as
     wide as the border (a stand) or as binding may be. ``backing`` is the fabric of the strips behind a gap; None leaves
-    them to whatever is at hand.
+    them to whatever is at hand. ``neighbours`` is the rule for what shows beside the stripe; None asks for nothing.
     """
 
     width_mm: float
@@ -63,6 +64,7 @@ class Coat:
     overlap_mm: float = OVERLAP_MM
     backing: str | None = None
     child: bool = False
+    neighbours: Rule | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

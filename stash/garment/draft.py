@@ -9,6 +9,7 @@ from stash.garment.binding import SEAM_LOSS, WIDEST_ON_A_CURVE_MM, square_for
 from stash.garment.coat import Coat, Figures, figures
 from stash.garment.hiding import hidden_spans
 from stash.garment.part import Edge
+from stash.garment.rule import RUNS, ruled
 from stash.garment.spec import PanelSpec, StripSpec
 from stash.lengths import both, inches, parse_length
 
@@ -49,7 +50,7 @@ def parts_of(coat: Coat, seam_mm: float) -> tuple[tuple[StripSpec, ...], tuple[P
         panels.append(_neck_binding(coat, sizes, seam_mm))
     if coat.bust_by == "gap" and coat.bust_mm > 0 and coat.backing:
         panels += [_backing(coat, sizes, side) for side in ("left", "right")]
-    return tuple(strips), tuple(panels)
+    return tuple(ruled(strips, coat.neighbours)), tuple(panels)
 
 
 def _border(
@@ -131,6 +132,8 @@ def told(coat: Coat, seam_mm: float) -> tuple[str, ...]:
             f"The neck has a stand: a straight strip as long as the neckline, {both(sizes.neckline_mm)}; "
             "a straight band laid flat round a curve would not lie."
         )
+    if coat.neighbours is not None:
+        notes.append(RUNS)
     if coat.bust_mm > 0:
         notes.append(_bust_note(coat, sizes))
     return tuple(notes)

@@ -70,6 +70,7 @@ class CoatTable(Table):
     overlap: Allowance = OVERLAP_MM
     backing: Word | None = None
     child: StrictBool = False
+    neighbours: Literal["mirror", "outward", "round"] | None = None
 
 
 class StripTable(Table):
