@@ -10,6 +10,7 @@ from pathlib import Path
 from stash.actions import Answered
 from stash.lengths import both, inches
 from stash.planner.change import EIGHTH_MM, listed
+from stash.planner.mismatch import unmatched
 from stash.planner.over import MOST_WIDER
 from stash.planner.plan import Placement, Plan, Purchase, Shortage
 from stash.planner.tally import differs_sentence, sum_sentence
@@ -87,7 +88,8 @@ def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
         return
     what = f"stripe {row.stripe} of {fabric.name}"
     if row.enough_mm is None and row.missing_mm <= SAME_MM:
-        yield f"{what} has the length that is needed, but not where it is needed: its ends are too short."
+        where = "in strips that match" if unmatched(answered.problem) else "where it is needed: its ends are too short"
+        yield f"{what} has the length that is needed, but not {where}."
     elif row.enough_mm is not None and row.enough_mm - row.missing_mm > SAME_MM:
         least = f"at least {missing}, " if row.missing_mm > SAME_MM else ""
         yield f"{what} lacks {least}at most {both(row.enough_mm, toward='up')} of cut length."

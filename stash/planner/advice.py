@@ -31,7 +31,7 @@ from stash.planner.change import (
     steps_below,
     together,
 )
-from stash.planner.loosening import both, joined_anywhere, looser
+from stash.planner.loosening import both, by_the_coat, joined_anywhere, looser
 from stash.planner.nearby import Stock, from_other_cloth
 from stash.planner.plan import Placement, WayOut
 from stash.planner.problem import Problem
@@ -267,7 +267,7 @@ def _flat(sets: Sequence[Sequence[Strip]]) -> list[Strip]:
 
 def _looks(search: _Search) -> list[Change]:
     """The nearest look that the cloth offers, and joins where they would show."""
-    looks = looser(search.strips)
+    looks = by_the_coat(search.problem, search.redraw) or looser(search.strips)
     found = [
         *search.first(looks, MOST_OF_A_KIND),
         *search.first((joined_anywhere(strips) for strips in one_by_one(search.strips)), 1),

@@ -11,8 +11,17 @@ from typing import Final
 from stash.garment.part import Strip
 from stash.lengths import inches
 from stash.planner.change import JOIN_SHOWS_MM, SHOWS, Change, Edit, listed, seen
+from stash.planner.problem import Problem
+from stash.planner.redraw import Redraw, differing
 
 SIDES_SHOW: Final = 0.25  # neighbours that change sides are seen as this much of another stripe (our judgement)
+RULES: Final = (
+    ("mirror", "left and right borders mirroring each other, without the same neighbour outward", SIDES_SHOW / 2),
+    ("round", "all borders reading one way round the body", SIDES_SHOW),
+    (None, "borders with any neighbours beside their stripe", 2 * SIDES_SHOW),
+)
+"""The coat's own rules, the nearest to mirroring first: its word, what it means, and how much of it shows."""
+
 OPEN_SHOWS: Final = 1.5  # a join where it shows is seen as this many of those that hide (our judgement)
 
 
@@ -28,6 +37,21 @@ def looser(strips: Sequence[Strip]) -> list[Change]:
         changes.append(_round_no_corner(met))
     if len(changes) > 1:
         changes.append(reduce(both, changes))
+    return changes
+
+
+def by_the_coat(problem: Problem, redraw: Redraw | None) -> list[Change]:
+    """What may be given up of a coat's own rule for neighbours, least first."""
+    tied = [strip for strip in problem.strips if strip.mirror is not None or strip.outward is not None]
+    changes = []
+    for rule, words, share in RULES if redraw is not None and redraw.sizes_mm and tied else ():
+        edits: tuple[Edit, ...] = ({"part": "coat", "key": "neighbours", "value": rule},)
+        parts = redraw.parts(edits) if redraw is not None else None
+        changed = {} if parts is None else differing(problem, parts)
+        stay = [part for part in changed.values() if isinstance(part, Strip) and part.mirror is not None]
+        if changed and (rule == "mirror" or not stay):
+            shows = share * sum(seen(strip) for strip in tied)
+            changes.append(Change(words=words, edits=edits, parts=changed, shows=shows))
     return changes
 
 

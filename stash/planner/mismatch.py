@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 from stash.fabric import Fabric
 from stash.garment.part import Strip
@@ -12,6 +13,9 @@ from stash.planner.matching import matchings, tied, ties
 from stash.planner.problem import Problem
 from stash.planner.task import turned_alike
 from stash.stripe_order import is_even
+
+MOST_NAMED: Final = 4
+"""Strips named one by one in a sentence; more are told by their number."""
 
 
 def parted(strips: Sequence[Strip]) -> tuple[str, ...]:
@@ -42,7 +46,7 @@ def unmatched(problem: Problem) -> tuple[str, ...]:
 def why_unmatched(fabric: Fabric, strips: Sequence[Strip]) -> str:
     """Why no choice of looks is there, laid to the mirror sets, what lies outward, or the corners: the first without
     which there would be one."""
-    stripe, names = strips[0].stripe, " and ".join(strip.id for strip in strips)
+    stripe, names = strips[0].stripe, _names(strips)
     cloth = f"{fabric.name} is {_how(fabric, strips)}"
     if not _impossible(fabric, [replace(strip, mirror=None) for strip in strips]):
         return f"{cloth}: no strip of it that shows stripe {stripe} can be the mirror of another ({names})"
@@ -51,6 +55,14 @@ def why_unmatched(fabric: Fabric, strips: Sequence[Strip]) -> str:
     if not _impossible(fabric, [replace(strip, corner=()) for strip in strips]):
         return f"{cloth}: {names} cannot show stripe {stripe} with the same neighbours round their corners"
     return f"{cloth}: {names} cannot match about stripe {stripe} as they should"
+
+
+def _names(strips: Sequence[Strip]) -> str:
+    """``left and right``; of many only how many there are."""
+    ids = [strip.id for strip in strips]
+    if len(ids) > MOST_NAMED:
+        return f"its {len(ids)} borders"
+    return f"{', '.join(ids[:-1])} and {ids[-1]}"
 
 
 def _impossible(fabric: Fabric, strips: Sequence[Strip]) -> tuple[tuple[Strip, ...], ...]:

@@ -57,10 +57,11 @@ def as_drawn(change: Change, problem: Problem, redraw: Redraw | None) -> Change 
     parts = redraw.parts(change.edits)
     if parts is None:
         return None
-    return replace(change, parts=_differing(problem, parts))
+    return replace(change, parts=differing(problem, parts))
 
 
-def _differing(problem: Problem, parts: Sequence[Part]) -> dict[str, Part | None]:
+def differing(problem: Problem, parts: Sequence[Part]) -> dict[str, Part | None]:
+    """The parts that are not as the problem has them, by id; None for those that are gone."""
     new = {part.id: part for part in parts}
     return {part.id: new.get(part.id) for part in problem.parts if new.get(part.id) != part}
 
@@ -89,7 +90,7 @@ def _maker(problem: Problem, redraw: Redraw, keys: Sequence[str]) -> Callable[[f
         return Change(
             words=" and ".join(MEASURES[key][0].format(new=new[key], old=inches(old_mm[key])) for key in keys),
             edits=edits,
-            parts=_differing(problem, parts),
+            parts=differing(problem, parts),
             shows=sum(less_mm * old_mm[MEASURES[key][1]] for key in keys),
         )
 

@@ -13,10 +13,13 @@ from typing import Any
 import pytest
 
 from stash.fabric import Fabric, Print, Stripe
+from stash.garment.editing import drawn, edited
+from stash.garment.file import read_garment, read_pattern, resolve
 from stash.garment.part import Corner, Strip
 from stash.piece import Piece
 from stash.planner.advice import ways_out
 from stash.planner.audit import audit
+from stash.planner.loosening import by_the_coat
 from stash.planner.plan import Placement, Plan
 from stash.planner.problem import Problem
 from stash.planner.solve import decide
@@ -295,3 +298,25 @@ def test_strips_that_show_different_stripes_are_a_no() -> None:
     found = plan(cloth(EVEN), one, replace(other, stripe="B"))
     assert found.answer == "no"
     assert "they cannot match" in found.proofs[0]
+
+
+def test_a_coat_gives_up_its_own_rule() -> None:
+    """The same neighbour outward cannot be had from uneven one-way cloth; that all borders read one way round can, and
+    the edit is one word of the coat, which drawn up again gives what was planned."""
+    text = (
+        'seam = "0 in"\n[coat]\nwidth = "40 in"\nlength = "26 in"\nsleeve_depth = "7 in"\nmain = "deck"\n'
+        'border = "deck"\nstripe = "R"\nborder_width = "80 mm"\nneighbours = "outward"\n'
+    )
+    garment = read_garment(text)
+    redraw = drawn([garment])
+    assert redraw is not None
+    fabric = cloth(UNEVEN, one_way=True)
+    problem = Problem(parts=garment.strips, fabrics={"deck": fabric}, pieces=(length(fabric, 1100, 14),))
+    assert decide(problem).answer == "no"
+    offered = by_the_coat(problem, redraw)
+    going = [change for change in offered if decide(change.after(problem)).answer == "yes"]
+    assert [change.edit["value"] for change in going] == ["round", None]
+    again = edited(read_pattern(text), going[0].edit)
+    assert {strip_.id: strip_ for strip_ in resolve(again).strips} == {
+        part.id: part for part in going[0].after(problem).strips
+    }
