@@ -40,7 +40,7 @@ def demo(
 def _told(story: Story) -> Iterator[str]:
     """The story, answer first."""
     from stash.cli import findings, telling
-    from stash.demo import CLOSE, GARMENT, LENGTHS, OTHERS
+    from stash.demo import CLOSE, LENGTHS
 
     rows = list(telling.answer(story.answered))
     yield rows[0]
@@ -56,5 +56,6 @@ def _told(story: Story) -> Iterator[str]:
     yield f"Look at, in {story.folder}:"
     for name, what in story.files:
         yield f"  {name:<26}{what}"
-    yield "Then try: stripewright ask; or, in that folder, whether a skirt and a shawl go too:"
-    yield f"  stripewright enough {' '.join((GARMENT, *OTHERS))} --first --stash stash"
+    yield "Then try: stripewright ask"
+    yield "Or, in that folder, whether a skirt and a shawl go too:"
+    yield "  stripewright enough *.toml --first --stash stash"

@@ -110,7 +110,8 @@ def undo(stash: option.Where = None, json: option.AsJson = False) -> None:
     from stash import actions
 
     entry = actions.stash_at(stash, write=True).undo()
-    output.done(output.entry(entry), [f"Taken back: {entry.verb}, {entry.summary}."], json=json)
+    what = entry.summary if entry.summary.startswith(entry.verb) else f"{entry.verb}, {entry.summary}"
+    output.done(output.entry(entry), [f"Taken back: {what}."], json=json)
 
 
 def schema(

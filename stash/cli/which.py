@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Assignments beside one another, the columns of their names and of each, and how many are shown.
 BESIDE, FIRST, EACH, MOST = 4, 9, 17, 8
+#: Lengths that differ by at most this are equal, mm (the contract, "Common to every command").
+EQUAL_MM = 0.01
 SAID = {"yes": "yes", "no": "no", "unsure": "not certain"}
 
 
@@ -130,7 +132,7 @@ def _left(found: Choices, row: Choice) -> tuple[str, str]:
     one = row.assignment
     told = {one.body: "", one.border: ""}
     for left in row.left:
-        wide, long = (inches(side, 1, toward="down").removesuffix(" in") for side in left.rectangle_mm)
+        wide, long = (inches(side + EQUAL_MM, 2, toward="down").removesuffix(" in") for side in left.rectangle_mm)
         stripes = "".join(f", {key} {inches(mm, 1, toward='down')}" for key, mm in left.stripes_mm.items())
         told[left.fabric] = f"{found.fabrics[left.fabric].name}: {wide} × {long} in{stripes}"
     return told[one.body], "" if one.border == one.body else told[one.border]
