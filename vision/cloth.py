@@ -119,7 +119,7 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
     if other.plain:
         return other if not one.plain or solid else one
     if other.framed and other.possible and one.possible and len(other.blobs) >= len(one.blobs):
-        return _likelier(one, other) if one.framed else other  # several cloths, the table all round them
+        return _likelier(one, other)  # several cloths, the table all round the second's
     return other if other.possible and not one.possible else one
 
 

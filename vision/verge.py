@@ -24,7 +24,7 @@ from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 
 #: Finer than this nothing is seen of an edge of cloth but its threads, px per mm; and most pixels (time).
-FINEST_PX_PER_MM, _MOST_PIXELS = 5.0, 5.0e6
+FINEST_PX_PER_MM, _MOST_PIXELS = 5.0, 3.0e6
 #: So far round the outline the picture is looked at, mm, and for its tone, px (the reach of ``sharpened`` and twice its
 #: steps).
 _ROUND_MM, _BAND_PX = 6.0, 18
