@@ -16,6 +16,8 @@ from vision.swatch import Doubles, Floats, Mask, Swatch
 
 #: Pixels of the picture whose autocorrelation is taken, and of the window where the motif is too fine for that (time).
 _LATTICE_PIXELS = 2.2e5
+#: The middle of the cloth is looked at where it shows this share of cloth: a ruler or two lie on it, not more.
+_LEAST_SHOWN = 0.7
 #: A translation of the print correlates at least so well, noise and folds included (brick walls and gravel stay below).
 LEAST_CORRELATION = 0.35
 #: The nearest translations of a print correlate so well between them: printed motifs of our scenes 0.97 and more, a
@@ -67,12 +69,23 @@ def find_lattice(swatch: Swatch) -> LatticeFit | None:
     """The lattice of a swatch's print, None where no lattice explains what repeats."""
     looks = [swatch.reduced(_LATTICE_PIXELS)]
     if looks[0] is not swatch:
-        looks.append(swatch.middle(round(math.sqrt(_LATTICE_PIXELS))))
+        looks.append(_central(swatch, round(math.sqrt(_LATTICE_PIXELS))))
     for look in looks:
         found = _look(look)
         if found is not None:
             return found
     return None
+
+
+def _central(swatch: Swatch, side_px: int) -> Swatch:
+    """The window of that side in the middle, for which the picture's own uncertainty is stated; where it shows too
+    little cloth, that with the most."""
+    rows, columns = (slice(max(n - side_px, 0) // 2, (n + min(side_px, n)) // 2) for n in swatch.mask.shape)
+    mask = swatch.mask[rows, columns]
+    if mask.mean() < _LEAST_SHOWN:
+        return swatch.middle(side_px)
+    x, y = (first + at.start / swatch.px_per_mm for first, at in zip(swatch.origin_mm, (columns, rows), strict=True))
+    return Swatch(rgb=swatch.rgb[rows, columns], mask=mask, px_per_mm=swatch.px_per_mm, origin_mm=(x, y))
 
 
 def _look(swatch: Swatch) -> LatticeFit | None:
