@@ -14,6 +14,7 @@ from dataclasses import replace
 from itertools import combinations
 from typing import Any
 
+from stash.planner.gathering import gathered
 from stash.planner.layout import beside_panels, clash, fixed, sound
 from stash.planner.levelling import levelled
 from stash.planner.margin import off_edges, off_flaws
@@ -42,7 +43,7 @@ def eased(solution: Solution, weights: Weights) -> Solution:
     if start is None:
         return solution
     start = _changed(start, weights, (_shared, _packed))
-    return _changed(levelled(start, weights, _packed), weights, (off_edges, off_flaws))
+    return _changed(levelled(start, weights, _packed), weights, (gathered, off_edges, off_flaws))
 
 
 def _changed(solution: Solution, weights: Weights, changes: Sequence[_Step]) -> Solution:

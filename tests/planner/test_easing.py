@@ -5,9 +5,14 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from stash.fabric import Fabric, Print, Stripe
 from stash.garment.part import Panel, Strip
+from stash.piece import Piece
 from stash.planner.plan import Placement, Plan
+from stash.planner.problem import Problem
+from stash.planner.solve import decide
 from tests.planner.test_solve import ask, cloth, fabric, strip
+from vision.estimate import Estimate
 
 EIGHTH_IN_MM = 3.175  # shears follow chalk to 1/16-1/8 in [common practice]
 
@@ -121,3 +126,21 @@ def test_a_join_stays_where_it_hides_when_length_moves() -> None:
     first = next(p.finished_mm for p in plan.placements if p.segment == 1)
     assert first is not None
     assert 495 <= first <= 500
+
+
+def test_strips_are_taken_from_one_side_inwards() -> None:
+    """Cloth 40 repeats of 60 mm wide and three strips that fill their lanes: lanes at one side, next to each other.
+
+    Cut 40 mm wide about a stripe 60 mm apart, lanes do not meet: the three nearest to a side end within 3 · 60 mm.
+    """
+    stripes = (Stripe(label="A", width_mm=20, centre_mm=10), Stripe(label="B", width_mm=40, centre_mm=40))
+    ticking = Fabric(id="f", name="F", print=Print(kind="stripe", across=Estimate(60.0), stripes=stripes))
+    outline = ((0.0, 0.0), (2400.0, 0.0), (2400.0, 900.0), (0.0, 900.0))
+    piece = Piece(id="p", fabric="f", outline_mm=outline, stripe_origin_mm=20.0)
+    strips = tuple(
+        Strip(id=f"s{n}", fabric="f", stripe="A", length_mm=800 + 10 * n, width_mm=28, seam_mm=6, cut_width_mm=40,
+              stripe_at_mm=20) for n in range(3)
+    )  # fmt: skip
+    plan = decide(Problem(parts=strips, fabrics={"f": ticking}, pieces=(piece,)))
+    reached = [x for placement in plan.placements for x, _ in placement.outline_mm]
+    assert min(max(reached), 2400 - min(reached)) <= 180
