@@ -97,12 +97,19 @@ def enough_of(
 
 
 def answer(
-    garments: Sequence[Garment], held: Stash, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+    garments: Sequence[Garment],
+    held: Stash,
+    *,
+    limit_s: float = LIMIT_S,
+    progress: Progress | None = None,
+    room_mm: float | None = None,
 ) -> Answered:
-    """The answer to whether the garments can be cut from what the stash holds."""
+    """The answer to whether the garments can be cut from what the stash holds; ``room_mm`` as for ``planned``."""
     contents = held.contents()
     problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
-    plan = planned(problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents)
+    plan = planned(
+        problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents, room_mm=room_mm
+    )
     return answered(problem, garments, plan, contents, remarks)
 
 
@@ -136,12 +143,15 @@ def planned(
     progress: Progress | None = None,
     garments: Sequence[Garment] = (),
     contents: Contents | None = None,
+    room_mm: float | None = None,
 ) -> Plan:
     """The planner's answer, told to the end: with what is in the way of a no and its ways out, what settles an unsure
-    answer, and what a yes leaves. Ways out look at the coat's measures where there is one garment, and at all cloth."""
+    answer, and what a yes leaves. Ways out look at the coat's measures where there is one garment, and at all cloth.
+    A plan that leaves ``room_mm`` for hands (an eighth of an inch) is taken before one that leaves less."""
     from stash.garment.editing import drawn
     from stash.planner.explaining import explained
     from stash.planner.nearby import Stock
+    from stash.planner.roomier import ROOM_MM
     from stash.planner.solve import decide
 
     plan = decide(problem, limit_s=limit_s, progress=progress)
@@ -149,7 +159,10 @@ def planned(
     if contents is not None:
         stock = Stock(fabrics={fabric.id: fabric for fabric in contents.fabrics}, pieces=contents.pieces)
     left_s = max(LEAST_TOLD_S, limit_s - plan.seconds)
-    return explained(problem, plan, limit_s=left_s, redraw=drawn(garments), stock=stock, progress=progress)
+    return explained(
+        problem, plan, limit_s=left_s, redraw=drawn(garments), stock=stock, progress=progress,
+        room_mm=ROOM_MM if room_mm is None else room_mm,
+    )  # fmt: skip
 
 
 def answered(

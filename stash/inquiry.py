@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from stash.actions import LIMIT_S, Answered, Progress, Where, answer, read_garments, read_json, stash_at
 from stash.errors import InputWrong
+from stash.lengths import parse_length
 from stash.priority import most_important
 
 if TYPE_CHECKING:
@@ -20,12 +21,13 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inquiry:
     """Garment files; ``first``: they stand in order of importance; ``have``: parts that are cut, as typed; ``after``:
-    a plan of which the stash knows what was cut."""
+    a plan of which the stash knows what was cut; ``room``: how much to spare is wanted, as typed."""
 
     files: tuple[Path, ...]
     first: bool = False
     have: tuple[str, ...] = ()
     after: Path | None = None
+    room: str | None = None
 
 
 def ask(
@@ -34,6 +36,7 @@ def ask(
     """The answer. Raises InputWrong or NotFound where a file, a part or a fabric is not what it must be."""
     from stash.garment.finished import without_done
 
+    room_mm = None if inquiry.room is None else parse_length(inquiry.room, what="the room")
     held = stash_at(where)
     garments, remarks = read_garments(inquiry.files), tuple[str, ...]()
     done = [*_typed(inquiry.have), *_booked(inquiry.after, held)]
@@ -41,9 +44,9 @@ def ask(
         fabrics = {fabric.id: fabric for fabric in held.fabrics()}
         garments, remarks = without_done(garments, done, fabrics)
     if inquiry.first:
-        found = most_important(garments, held.contents(), limit_s=limit_s, progress=progress)
+        found = most_important(garments, held.contents(), limit_s=limit_s, progress=progress, room_mm=room_mm)
     else:
-        found = answer(garments, held, limit_s=limit_s, progress=progress)
+        found = answer(garments, held, limit_s=limit_s, progress=progress, room_mm=room_mm)
     if not done:
         return found
     document: dict[str, Any] = {**found.document, "have": [_row(row) for row in done]}
@@ -65,7 +68,6 @@ def _row(done: Done) -> dict[str, Any]:
 def _typed(have: Sequence[str]) -> Iterator[Done]:
     """``hem``, or ``hem = 20 in`` where so much of it is cut, finished."""
     from stash.garment.finished import Done
-    from stash.lengths import parse_length
 
     for text in have:
         part, equals, length = (word.strip() for word in text.partition("="))

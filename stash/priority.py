@@ -26,7 +26,12 @@ ONE_TRIAL: Final = 0.3
 
 
 def most_important(
-    garments: Sequence[Garment], contents: Contents, *, limit_s: float = LIMIT_S, progress: Progress | None = None
+    garments: Sequence[Garment],
+    contents: Contents,
+    *,
+    limit_s: float = LIMIT_S,
+    progress: Progress | None = None,
+    room_mm: float | None = None,
 ) -> Answered:
     """A plan for as many of the most important garments as go; they stand in order of importance.
 
@@ -44,7 +49,9 @@ def most_important(
     going = table.going or [garments[0]]
     problem, remarks = table.question(going)
     left_s = max(1.0, limit_s - (time.monotonic() - began))
-    plan = planned(problem, limit_s=left_s, progress=progress, garments=going, contents=contents)
+    plan = planned(
+        problem, limit_s=left_s, progress=progress, garments=going, contents=contents, room_mm=room_mm
+    )
     if table.going and plan.answer != "yes" and table.plan is not None:
         plan = table.plan
     return answered(problem, going, plan, contents, remarks, tuple(table.left_out))

@@ -33,12 +33,16 @@ def enough(
         Path | None,
         typer.Option("--after", metavar="PLAN.json", help="Leave out what was booked as cut by this plan."),
     ] = None,
+    room: Annotated[
+        str | None,
+        typer.Option("--room", metavar="LENGTH", help="As much to spare as your shears need (default 1/8 in)."),
+    ] = None,
 ) -> None:
     """Is there enough of the right stripe, and where do I cut?"""
     from stash import actions, inquiry
     from stash.cli import left_out, telling
 
-    asked = inquiry.Inquiry(files=tuple(garments), first=first, have=tuple(have or ()), after=after)
+    asked = inquiry.Inquiry(files=tuple(garments), first=first, have=tuple(have or ()), after=after, room=room)
     with output.progress("looking at the stash") as tell:
         answered = inquiry.ask(asked, stash, limit_s=limit, progress=tell)
     if out is not None:

@@ -15,8 +15,8 @@ from stash.planner.over import MOST_WIDER
 from stash.planner.plan import Placement, Plan, Purchase, Shortage
 from stash.planner.tally import differs_sentence, sum_sentence
 
-#: Shears follow chalk to 1/16-1/8 in (common practice): with less to spare, a yes says so in its first sentence.
-HAND_MM = 25.4 / 8
+#: Lengths that differ by at most this, mm, are equal (the contract).
+EQUAL_MM = 0.01
 #: Cuts told one by one on the screen; the cutting sheet has them all.
 MOST_CUTS = 14
 #: Parts in each other's way told by name, where they are all there are.
@@ -66,7 +66,7 @@ def _first(answered: Answered) -> str:
     if plan.answer == "yes":
         pieces = ", ".join(dict.fromkeys(placement.piece for placement in plan.placements))
         sentence = f"Yes: {names} can be cut from {pieces}."
-        if plan.tightest is not None and plan.tightest.spare_mm < HAND_MM:
+        if plan.tightest is not None and plan.tightest.spare_mm < (plan.room_mm or 0.0) - EQUAL_MM:
             sentence += (
                 f" But only {both(plan.tightest.spare_mm, toward='down')} is spare where it is tightest: cut with care."
             )

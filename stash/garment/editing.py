@@ -141,10 +141,12 @@ class Drawn:
 
 
 def drawn(garments: Sequence[Garment]) -> Drawn | None:
-    """The garments as they can be drawn up again; None where what one of their files says is not known."""
+    """The garments as they can be drawn up again; None where what their files say is not known, or not all that holds
+    (what is cut already is no longer to be cut)."""
     if not garments or any(garment.pattern is None for garment in garments):
         return None
-    return Drawn(garments=tuple(garments))
+    again = Drawn(garments=tuple(garments))
+    return again if again.parts(()) == tuple(part for garment in garments for part in garment.parts) else None
 
 
 def _one_by_one(edit: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -49,6 +49,7 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
         ],
         "over": [{**_rounded(row), "lengths_mm": [round(mm, 3) for mm in row.lengths_mm]} for row in plan.over],
         "wider_mm": plan.wider_mm,
+        "room_mm": plan.room_mm,
         "proofs": list(plan.proofs),
         "certified": plan.certified,
         "garments": [dict(garment) for garment in garments],

@@ -1,5 +1,5 @@
 """An answer told to the end: a no with what is in the way and the ways out, an unsure with what settles it, a yes with
-what it leaves. The answer itself and its placements stay as they are."""
+what it leaves. The answer stays what it is."""
 
 from __future__ import annotations
 
@@ -17,11 +17,13 @@ from stash.planner.over import over, wider_mm
 from stash.planner.plan import Plan, Shortage
 from stash.planner.problem import Problem
 from stash.planner.redraw import Redraw
+from stash.planner.roomier import ROOM_MM, roomier
 from stash.planner.settling import remeasures, settle_sentences
 from stash.planner.trial import Trial
 
 NO_S: Final = 20.0  # seconds that a no may take to be explained: as long as somebody waits for it (our judgement)
 UNSURE_S: Final = 10.0  # and an unsure answer
+ROOM_S: Final = 4.0  # and a tight yes, to find a roomier one
 YES_S: Final = 2.0  # and a yes, whose plan she already has
 
 
@@ -32,9 +34,13 @@ def explained(
     limit_s: float,
     redraw: Redraw | None = None,
     stock: Stock | None = None,
+    room_mm: float = ROOM_MM,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
-    """The plan with all that can be said of it in time; ``redraw`` and ``stock`` as for ``ways_out``."""
+    """The plan with all that can be said of it in time; ``redraw`` and ``stock`` as for ``ways_out``.
+
+    A yes that leaves less than ``room_mm`` gives way to one that leaves more, where there is one at little more cost.
+    """
     say = progress or (lambda _: None)
     if plan.answer == "no" and plan.proven:
         return _no(problem, plan, min(NO_S, limit_s), redraw, stock, say)
@@ -44,7 +50,9 @@ def explained(
         told = replace(plan, remeasure=found)
         return replace(told, settle=settle_sentences(told)) if found else plan
     if plan.answer == "yes":
-        say("looking at what is left over")
+        say("looking for room for hands, and at what is left over")
+        roomy = roomier(problem, plan, room_mm, Trial(time.monotonic() + min(ROOM_S, limit_s)))
+        plan = replace(roomy, room_mm=room_mm)
         trial = Trial(time.monotonic() + min(YES_S, limit_s), try_s=YES_S / 4)
         return replace(plan, over=over(problem, plan), wider_mm=wider_mm(problem, trial))
     return plan

@@ -124,6 +124,7 @@ class Plan:
     """The answer to one Problem. ``cost`` and ``bound`` in mm-equivalents, None where there is no plan.
 
     ``wider_mm``: by so much every border could be wider, and it would still be a yes; None where that was not asked.
+    ``room_mm``: the room that hands need; where less is spare, that is said first.
     ``certified``: the no rests on a certificate that was checked in exact arithmetic, not on two searches that agree.
     """
 
@@ -145,5 +146,6 @@ class Plan:
     remeasure: tuple[Remeasure, ...] = ()
     over: tuple[Over, ...] = ()
     wider_mm: float | None = None
+    room_mm: float | None = None
     certified: bool = False
     seconds: float = 0.0

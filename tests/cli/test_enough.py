@@ -46,6 +46,16 @@ def test_no_is_status_1_and_says_what_is_short(filled: Call, tmp_path: Path) -> 
     assert done.document["seconds"] < 25
 
 
+def test_what_leaves_no_room_for_hands_says_so_first(filled: Call, tmp_path: Path) -> None:
+    """888 mm and two seams fill a lane of 900 mm: nothing to spare, said first unless none is wanted."""
+    garment = hems(tmp_path / "g.toml", 9, "888 mm")
+    first, exact = filled("enough", garment).out, filled("enough", garment, "--room", "0 in").out
+    assert "But only 0 in (0 mm) is spare where it is tightest" in " ".join(first.split())
+    assert "But only" not in exact
+    roomy = filled("enough", hems(tmp_path / "h.toml", 9, "880 mm"), "--json").document
+    assert (roomy["room_mm"], roomy["tightest"]["spare_mm"] >= roomy["room_mm"]) == (3.175, True)
+
+
 @pytest.mark.parametrize("length", ["888.3 mm", "887.7 mm"])
 def test_unsure_is_status_3(filled: Call, tmp_path: Path, length: str) -> None:
     """Known to ± 1 mm only, 900 mm of cloth may or may not hold 888.3 or 887.7 mm and seams: unsure."""

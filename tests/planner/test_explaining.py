@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 
 from stash.garment.part import Panel, Strip
+from stash.planner.audit import audit
 from stash.planner.buying import more_repeats
 from stash.planner.explaining import explained
 from stash.planner.over import wider_mm
 from stash.planner.plan import Plan
 from stash.planner.problem import Problem
+from stash.planner.roomier import priced, roomier
 from stash.planner.shade import ciede2000, lab_of
 from stash.planner.solve import decide
 from stash.planner.trial import Trial
@@ -222,6 +224,38 @@ def test_how_much_wider_every_border_could_be() -> None:
     """
     problem = ask(*bands(3, 39.5), piece=cloth(9, 40, stripe_origin_mm=IN))
     assert wider_mm(problem, Trial(time.monotonic() + 10)) == pytest.approx(1.5 * IN)
+
+
+# --- room for hands -----------------------------------------------------------------------------------------------
+
+
+def test_a_plan_with_the_room_that_is_asked_for_is_preferred() -> None:
+    """A strip cut 39 1/2 in long, pieces of 40 and of 44 in: 1/2 in to spare or 4 1/2."""
+    short, long = cloth(5, 40, stripe_origin_mm=2 * IN), cloth(5, 44, stripe_origin_mm=2 * IN, id="long")
+    problem = replace(ask(band("hem", 39), piece=short), pieces=(short, long))
+    plan = decide(problem)
+    roomy = roomier(problem, plan, IN, Trial(time.monotonic() + 10))
+    assert {placement.piece for placement in roomy.placements} == {"long"}
+    assert roomy.tightest is not None
+    assert roomy.tightest.spare_mm >= IN
+    assert audit(problem, roomy.placements) == ()
+
+
+def test_what_leaves_no_room_anywhere_stays_as_it_is() -> None:
+    """A strip cut as long as the only piece: nothing to spare, and no other plan."""
+    problem = ask(band("hem", 39.5), piece=cloth(3, 40, stripe_origin_mm=IN))
+    plan = decide(problem)
+    assert roomier(problem, plan, IN / 8, Trial(time.monotonic() + 10)) is plan
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_plan_read_back_from_its_cuts_costs_what_the_planner_said(seed: int) -> None:
+    """Pieces opened, joins and ends lost, counted again from the outlines alone."""
+    problem = random_case(seed, panels=seed % 3 == 0, unsure=False)
+    plan = decide(problem, limit_s=5.0)
+    if plan.answer != "yes":
+        pytest.skip("this case is no yes")
+    assert priced(problem, plan.placements) == pytest.approx(plan.cost, abs=0.2)
 
 
 # --- colour -------------------------------------------------------------------------------------------------------
