@@ -113,6 +113,7 @@ def _document(binding: Binding, pieces: Sequence[Piece], contents: Contents, sec
     from stash.garment.part import Garment, Panel
     from stash.garment.resolved import to_documents
     from stash.interchange.digest import plan_digests
+    from stash.planner.bias import middle_mm
     from stash.planner.document import plan_document
     from stash.planner.plan import Plan, Shortage
 
@@ -123,12 +124,13 @@ def _document(binding: Binding, pieces: Sequence[Piece], contents: Contents, sec
         answer=binding.answer, reason=binding.reason, proven=binding.proven, placements=binding.placements,
         short=short, leftovers=binding.leftovers, settle=_settle(binding, pieces), seconds=seconds,
     )  # fmt: skip
-    part = Panel(
-        id=PART, fabric=pieces[0].fabric, width_mm=wanted.width_mm, length_mm=wanted.length_mm, seam_mm=0.0,
-        align="grain",
-    )  # fmt: skip
+    lengths = {row.part: middle_mm(row) for row in binding.placements} or {PART: wanted.length_mm}
+    parts = tuple(
+        Panel(id=name, fabric=pieces[0].fabric, width_mm=wanted.width_mm, length_mm=length, seam_mm=0.0, align="grain")
+        for name, length in lengths.items()
+    )
     note = "Strips on the bias: join them at 45°, end to end; each join takes up one strip width."
-    garment = Garment(name="Binding", seam_mm=0.0, panels=(part,), notes=(note,))
+    garment = Garment(name="Binding", seam_mm=0.0, panels=parts, notes=(note,))
     digests = plan_digests(contents, {placement.piece for placement in binding.placements})
     return {
         **plan_document(plan, to_documents([garment]), digests),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import dist
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -57,6 +56,7 @@ def bias(
 def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> Iterator[str]:
     """The answer first, then the strips, then what to do."""
     from stash.lengths import both, inches
+    from stash.planner.bias import middle_mm
 
     binding, wanted = found.binding, found.binding.wanted
     what = f"{inches(wanted.length_mm)} of bias binding cut {inches(wanted.width_mm)} wide"
@@ -82,7 +82,7 @@ def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> It
         way = "lower left to upper right" if binding.direction_deg < 0 else "upper left to lower right"
         yield f"  Strips run from {way}, at 45° to the grain. Along their middle they are:"
         for piece in dict.fromkeys(row.piece for row in binding.placements):
-            sizes = [inches(_middle_mm(row.outline_mm), 8) for row in binding.placements if row.piece == piece]
+            sizes = [inches(middle_mm(row), 8) for row in binding.placements if row.piece == piece]
             yield f"    from {piece}: {', '.join(sizes)}"
     for sentence in found.document["settle"]:
         yield f"  To settle it: {sentence}"
@@ -105,7 +105,3 @@ def _by_area(found: Bound) -> float:
     )
     return area / found.binding.wanted.width_mm
 
-
-def _middle_mm(outline: tuple[tuple[float, float], ...]) -> float:
-    first, second, third, fourth = outline
-    return (dist(second, third) + dist(fourth, first)) / 2

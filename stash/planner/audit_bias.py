@@ -36,8 +36,8 @@ def audit_binding(
     wrong: list[str] = []
     lengths: list[float] = []
     ways: set[bool] = set()
-    for number, row in enumerate(placements, 1):
-        name = f"strip {number}"
+    for row in placements:
+        name = row.part
         if row.piece not in by_id or len(row.outline_mm) != 4:
             wrong.append(f"{name}: is no strip of a piece that is there")
             continue
@@ -54,7 +54,7 @@ def audit_binding(
     for one, other in combinations(placements, 2):
         shapes = [moved(shape_of(row.outline_mm), -SLACK_MM / 2) for row in (one, other)]
         if one.piece == other.piece and shapes[0].intersection(shapes[1]).area > 0:
-            wrong.append(f"strips {one.segment} and {other.segment} lie over each other on {one.piece}")
+            wrong.append(f"{one.part} and {other.part} lie over each other on {one.piece}")
     reached = sum(lengths) - width_mm * (len(lengths) - 1)
     if not lengths or reached < length_mm - SLACK_MM * len(lengths):
         wrong.append(f"its strips join to {reached:.3f} mm, needed {length_mm:.3f} mm")

@@ -32,7 +32,7 @@ DIRECTIONS: Final = (45.0, -45.0)
 #: Places tried within one strip width: first few, then more where the answer hangs on it.
 FEW, MANY = 24, 120
 #: Bands tried on one piece at most; on a wide piece and for narrow strips there are fewer places a width.
-MOST_BANDS: Final = 6000
+MOST_BANDS: Final = 2500
 #: Corners of a piece on which strips are also tried to lie exactly; of outlines with more, the outermost few.
 MOST_CORNERS: Final = 12
 
@@ -77,6 +77,12 @@ class _Strip:
 def joined_mm(lengths_mm: Sequence[float], width_mm: float) -> float:
     """What strips join to at 45°: their lengths along the middle, less one strip width a join."""
     return sum(lengths_mm) - max(0, len(lengths_mm) - 1) * width_mm
+
+
+def middle_mm(strip: Placement) -> float:
+    """How long a strip is along its middle."""
+    first, second, third, fourth = strip.outline_mm
+    return (math.dist(second, third) + math.dist(fourth, first)) / 2
 
 
 def lay_binding(pieces: Sequence[Piece], wanted: Wanted, part: str = "binding") -> Binding:
@@ -203,7 +209,7 @@ def _placement(
         (left, end - last * half),
     )
     return Placement(
-        part=part, segment=number, piece=piece.id, stripe=None, finished_mm=None, turned=False,
+        part=f"{part}-{number}", segment=1, piece=piece.id, stripe=None, finished_mm=None, turned=False,
         outline_mm=tuple(to_piece(u, v, direction_deg) for u, v in corners),
     )  # fmt: skip
 

@@ -143,7 +143,12 @@ def _lanes(bench: Bench, placements: Sequence[Placement]) -> tuple[list[Lane], l
 
 
 def _parallel(reading: Reading, placement: Placement) -> bool:
-    a, b = placement.outline_mm[:2]
+    """Whether all sides run along the stripes or square to them; a strip on the bias has ends that do."""
+    a, b, c = placement.outline_mm[:3]
+    return _straight(reading, a, b) and _straight(reading, b, c)
+
+
+def _straight(reading: Reading, a: Point, b: Point) -> bool:
     du, dv = abs(reading.u(b) - reading.u(a)), abs(reading.v(b) - reading.v(a))
     return math.degrees(math.atan2(min(du, dv), max(du, dv))) < PARALLEL_DEG
 

@@ -9,10 +9,11 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import unary_union
 
 from stash.piece import Piece
+from stash.planner.bias import Wanted, lay_binding
 from stash.sheet.counting import read
 from stash.sheet.cutting import RUN_OUT_MM, Step, bench, cutting
 from stash.sheet.job import read_job
-from tests.sheet.case import DECK, jacket, placed, plan, strip
+from tests.sheet.case import DECK, INDIGO, jacket, placed, plan, strip
 
 
 def random_piece(seed: int) -> tuple[Piece, list[dict]]:
@@ -46,6 +47,22 @@ def test_every_edge_of_every_part_is_cut_and_no_part_is_cut_into(seed: int) -> N
     cloth = Polygon(piece.outline_mm)
     for placement in placements:
         part = Polygon(placement["outline_mm"])
+        missed = part.exterior.difference(unary_union([lines.buffer(1.0), cloth.exterior.buffer(1.0)]))
+        assert missed.length < 0.1
+        assert lines.intersection(part.buffer(-1.0)).length < 0.1
+
+
+def test_strips_on_the_bias_are_cut_along_their_own_edges() -> None:
+    """On plain cloth too, where the ends of bias strips follow the grain: they are cut
+    along their outlines, and none is cut into."""
+    piece = Piece(id="p", fabric="indigo", outline_mm=((0, 0), (900, 0), (900, 700), (0, 700)))
+    found = lay_binding([piece], Wanted(width_mm=60, length_mm=4000))
+    assert len(found.placements) > 3
+    steps = cutting(bench(read(piece, INDIGO), found.placements), found.placements)
+    lines = unary_union([cut.line for step in steps for cut in step.cuts])
+    cloth = Polygon(piece.outline_mm)
+    for placement in found.placements:
+        part = Polygon(placement.outline_mm)
         missed = part.exterior.difference(unary_union([lines.buffer(1.0), cloth.exterior.buffer(1.0)]))
         assert missed.length < 0.1
         assert lines.intersection(part.buffer(-1.0)).length < 0.1
