@@ -11,7 +11,7 @@ from stash.errors import InputWrong
 from stash.garment import caution
 from stash.garment.coat import Coat, figures
 from stash.garment.draft import parts_of, told, warned
-from stash.garment.meeting import ALIKE, check_together
+from stash.garment.meeting import ALIKE, check_together, corners_told
 from stash.garment.part import Garment
 from stash.garment.spec import PanelSpec, Pattern, StripSpec, laid_over, resolve_panel, resolve_strip
 from stash.lengths import shown
@@ -76,7 +76,7 @@ def resolve(pattern: Pattern, *, where: str = "the garment file") -> Garment:
         strips=settled,
         panels=tuple(panel for panel in panels if panel),
         cautions=(*(warned(coat) if coat else ()), *caution.cautions(child=bool(coat and coat.child))),
-        notes=told(coat, pattern.seam_mm) if coat else (),
+        notes=(*(told(coat, pattern.seam_mm) if coat else ()), *corners_told(settled)),
         shape="coat" if coat else None,
         figures_mm=_named_figures(coat) if coat else {},
         pattern=pattern,

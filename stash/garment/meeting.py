@@ -20,6 +20,16 @@ def check_together(strips: Sequence[Strip]) -> None:
     _check_corners(strips)
 
 
+def corners_told(strips: Sequence[Strip]) -> tuple[str, ...]:
+    """Which strip runs through at each corner, a sentence each."""
+    met = dict.fromkeys(corner for strip in strips for corner in strip.corner)
+    return tuple(
+        f"Where the {end} of {one} meets the {far} of {two}, {one} runs through and {two} stops."
+        for one, end, two, far in met
+        if one != two
+    )
+
+
 def _check_mirrors(strips: Sequence[Strip]) -> None:
     sets: dict[str, list[Strip]] = defaultdict(list)
     for strip in strips:

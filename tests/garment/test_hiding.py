@@ -85,3 +85,10 @@ def test_strips_that_meet_show_one_stripe() -> None:
             HEM + 'corner = [["hem", "end", "front", "start"]]\n'
             + front + 'corner = [["front", "start", "hem", "end"]]'
         )  # fmt: skip
+
+
+def test_a_corner_says_which_strip_runs_through() -> None:
+    """The strip named first runs through; the sheet's notes say so once, though both strips name the corner."""
+    corner = 'corner = [["hem", "end", "front", "start"]]\n'
+    garment = read_garment(HEM + corner + HEM.replace('"hem"', '"front"') + corner)
+    assert garment.notes == ("Where the end of hem meets the start of front, hem runs through and front stops.",)
