@@ -1,4 +1,4 @@
-"""Joins of a pair at the same height: one strip takes the lengths of the other where they fit, at little cost.
+"""Joins of strips that are alike at the same height: one takes the lengths of the other where they fit, at little cost.
 
 It is a wish and never a condition: joins at different heights look like half a join more, and what the level joins cost
 in lanes' ends may be so much.
@@ -36,14 +36,16 @@ def levelled(solution: Solution, weights: Weights, pack: Pack) -> Solution:
 
 
 def _alike(solution: Solution) -> Iterator[tuple[int, int]]:
-    """Strips of one pair or mirror set, equally long and in as many segments, whose cuts may move; both ways round."""
+    """Strips of one pair or mirror set, or that differ in their names alone, as long and in as many segments, whose cuts
+    may move; both ways round."""
     lengths = _lengths(solution)
     free = {cut.need for cut in solution.cuts} - {cut.need for cut in solution.cuts if fixed(solution.task, cut)}
     for one, other in permutations(sorted(index for index in free if len(lengths[index]) > 1), 2):
         a, b = solution.task.needs[one], solution.task.needs[other]
         paired = a.strip.pair is not None and a.strip.pair == b.strip.pair
         mirrored = a.strip.mirror is not None and a.strip.mirror == b.strip.mirror
-        if (paired or mirrored) and a.length_um == b.length_um and len(lengths[one]) == len(lengths[other]):
+        twins = replace(a.strip, id=b.strip.id) == b.strip
+        if (paired or mirrored or twins) and a.length_um == b.length_um and len(lengths[one]) == len(lengths[other]):
             yield one, other
 
 
