@@ -36,7 +36,7 @@ def levelled(solution: Solution, weights: Weights, pack: Pack) -> Solution:
 
 
 def _alike(solution: Solution) -> Iterator[tuple[int, int]]:
-    """Strips of one pair or mirror set, or that differ in their names alone, as long and in as many segments, whose cuts
+    """Strips of one pair or mirror set, or that differ in their names alone, as long, in as many segments, whose cuts
     may move; both ways round."""
     lengths = _lengths(solution)
     free = {cut.need for cut in solution.cuts} - {cut.need for cut in solution.cuts if fixed(solution.task, cut)}
