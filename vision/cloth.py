@@ -124,9 +124,11 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
 
 
 def _likelier(one: Scraps, other: Scraps) -> Scraps:
-    """The larger of two findings where both are straight enough to be cloth, for half of one may be straight too; else
-    the one that is clearly more solid."""
+    """Of two findings straight enough to be cloth the one of more pieces, for neighbours may have been joined; then the
+    larger, for half of a cloth may be straight too. Else the one that is clearly more solid."""
     straight = [pieces.solidity >= _STRAIGHT for pieces in (one, other)]
+    if all(straight) and len(other.blobs) > len(one.blobs):
+        return other
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
     if all(straight) and max(area, area2) > _LARGER * min(area, area2):
         return other if area2 > area else one
