@@ -42,8 +42,14 @@ def eased(solution: Solution, weights: Weights) -> Solution:
     start = beside_panels(solution)
     if start is None:
         return solution
-    start = _changed(start, weights, (_shared, _packed))
-    return _changed(levelled(start, weights, _packed), weights, (gathered, off_edges, off_flaws))
+    return _changed(start, weights, (_shared, _packed, gathered, off_edges, off_flaws))
+
+
+def level(solution: Solution, weights: Weights) -> Solution:
+    """The solution with the joins of strips that are alike at the same height, at a little cost."""
+    if not solution.cuts or len(solution.cuts) > MOST_CUTS:
+        return solution
+    return _changed(levelled(solution, weights, _packed), weights, (gathered, off_edges, off_flaws))
 
 
 def _changed(solution: Solution, weights: Weights, changes: Sequence[_Step]) -> Solution:

@@ -7,7 +7,7 @@ import time
 from dataclasses import dataclass, replace
 
 from stash.planner.bound import least_segments
-from stash.planner.easing import eased
+from stash.planner.easing import eased, level
 from stash.planner.layout import sound
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
@@ -46,6 +46,12 @@ def as_it_is(found: Solution, weights: Weights) -> Better:
 
 
 def improve(found: Solution, weights: Weights, seconds: float) -> Better:
+    """A cheaper plan, if there is one, and last the joins of strips that are alike at the same height."""
+    better = _cheaper(found, weights, seconds)
+    return replace(better, solution=level(better.solution, weights))
+
+
+def _cheaper(found: Solution, weights: Weights, seconds: float) -> Better:
     """The plan with room for hands, after a search for a cheaper one among those that leave room at the lanes' ends.
 
     Only where these open more pieces or have more joins are the others searched, too. The answer does not depend on

@@ -23,15 +23,17 @@ Pack = Callable[[Solution, Weights], Solution | None]
 
 
 def levelled(solution: Solution, weights: Weights, pack: Pack) -> Solution:
-    """The solution with joins of pairs and mirror sets at the same height, wherever one takes the other's lengths."""
+    """The solution with joins of strips that are alike at one height, wherever one can take the other's lengths."""
     for one, other in _alike(solution):
         lengths = _lengths(solution)
         if all(abs(a - b) <= EQUAL_UM for a, b in zip(lengths[one], lengths[other], strict=True)):
             continue
-        tried = pack(_with_lengths(solution, one, lengths[other]), weights)
         allowed_um = solution.cost_um(weights) + weights.join_um(solution.task.needs[one].strip) // 2
-        if tried is not None and sound(tried) and tried.cost_um(weights) <= allowed_um:
-            solution = tried
+        for changed in (_with_lengths(solution, one, lengths[other]), _laid_anew(solution, one, lengths[other])):
+            tried = None if changed is None else pack(changed, weights)
+            if tried is not None and sound(tried) and tried.cost_um(weights) <= allowed_um:
+                solution = tried
+                break
     return solution
 
 
@@ -65,3 +67,36 @@ def _with_lengths(solution: Solution, index: int, lengths: list[int]) -> Solutio
         return replace(cut, finished_um=length, size_um=cut.size_um - cut.finished_um + length)
 
     return replace(solution, cuts=tuple(resized(cut) for cut in solution.cuts))
+
+
+def _laid_anew(solution: Solution, index: int, lengths: list[int]) -> Solution | None:
+    """The strip's segments taken up and laid with those lengths where they fit best on the pieces that are opened."""
+    task = solution.task
+    mine = [cut for cut in _with_lengths(solution, index, lengths).cuts if cut.need == index]
+    opened = {task.runs[cut.run].piece for cut in solution.cuts}
+    runs = [run for run in task.needs[index].runs[mine[0].turned] if task.runs[run].piece in opened]
+    for showing in sorted({task.runs[run].showing for run in runs}):
+        laid = [cut for cut in solution.cuts if cut.need != index]
+        places = [run for run in runs if task.runs[run].showing == showing]
+        for cut in sorted(mine, key=lambda cut: -cut.size_um):
+            gaps = [(end - start, run, start) for run in places for start, end in _gaps(solution, laid, run)]
+            fit = min((gap for gap in gaps if gap[0] >= cut.size_um), default=None)
+            if fit is None:
+                break
+            laid.append(replace(cut, run=fit[1], start_um=fit[2]))
+        else:
+            return replace(solution, cuts=tuple(sorted(laid, key=lambda cut: (cut.need, cut.segment))))
+    return None
+
+
+def _gaps(solution: Solution, laid: list[Cut], index: int) -> Iterator[tuple[int, int]]:
+    """The free stretches of a run beside what is laid."""
+    run = solution.task.runs[index]
+    met = [cut for cut in laid if cut.run == index or solution.task.runs[cut.run].clashes(run)]
+    reached = run.start_um
+    for cut in sorted(met, key=lambda cut: cut.start_um):
+        if cut.start_um > reached:
+            yield reached, min(cut.start_um, run.end_um)
+        reached = max(reached, cut.end_um)
+    if run.end_um > reached:
+        yield reached, run.end_um
