@@ -10,6 +10,7 @@ from stash.errors import InputWrong
 from stash.fabric import Fabric
 from stash.garment.part import Corner, Garment, Panel, Strip
 from stash.lengths import both, inches
+from stash.stripe_order import mirrors_on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,13 +112,14 @@ def _rest_of(strip: Strip, row: Done, fabric: Fabric | None, remarks: list[str])
     remarks.append(f"Of {strip.id}, {inches(length)} are still to be cut, and joined to what there is.")
     cut_ends = {end for end, cut in (("start", row.from_start), ("end", row.to_end)) if cut}
     gone = strip.length_mm - length if row.from_start else 0.0
-    hidden = ((max(0.0, low - gone), min(length, high - gone)) for low, high in strip.hide_mm)
+    spans = ((max(0.0, low - gone), min(length, high - gone)) for low, high in strip.hide_mm)
+    hidden = tuple((low, high) for low, high in spans if low <= high)
     return replace(
         strip,
         length_mm=length,
-        joins=max(0, strip.joins - row.segments),
+        joins=max(0, strip.joins - row.segments) if hidden or not strip.hide_mm else 0,
         extra_mm=(0.0 if row.from_start else strip.extra_mm[0], 0.0 if row.to_end else strip.extra_mm[1]),
-        hide_mm=tuple((low, high) for low, high in hidden if low < high),
+        hide_mm=hidden,
         corner=tuple(corner for corner in strip.corner if not _meets(strip.id, corner, cut_ends)),
     )
 
@@ -128,8 +130,9 @@ def _meets(name: str, corner: Corner, ends: set[str]) -> bool:
 
 
 def _matches_anywhere(strip: Strip, fabric: Fabric) -> bool:
-    """Whether any run of the stripe is as good as any other."""
-    return fabric.print.along is None and len(fabric.print.occurrences(strip.stripe)) <= 1
+    """Whether any run of the stripe is as good as any other, whichever way round it is laid."""
+    turned = bool(strip.mirror or strip.outward or strip.corner) and not mirrors_on(fabric.print, strip.stripe)
+    return fabric.print.along is None and len(fabric.print.occurrences(strip.stripe)) <= 1 and not turned
 
 
 def _partners(garment: Garment, here: set[str]) -> list[str]:

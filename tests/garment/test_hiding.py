@@ -6,10 +6,14 @@ import pytest
 from scipy import special
 
 from stash.errors import InputWrong
+from stash.fabric import Fabric, Print, Stripe
 from stash.garment.file import read_garment
+from stash.garment.finished import Done, without_done
 from stash.garment.part import Garment, Strip
 from stash.garment.resolved import from_document, to_document, together
+from stash.lengths import parse_length
 from tests.garment.test_file import COAT, HEM
+from vision.estimate import Estimate
 
 INCH = 25.4
 
@@ -92,3 +96,14 @@ def test_a_corner_says_which_strip_runs_through() -> None:
     corner = 'corner = [["hem", "end", "front", "start"]]\n'
     garment = read_garment(HEM + corner + HEM.replace('"hem"', '"front"') + corner)
     assert garment.notes == ("Where the end of hem meets the start of front, hem runs through and front stops.",)
+
+
+@pytest.mark.parametrize(("cut", "left", "joins"), [("8 in", [(2, 6)], 1), ("20 in", [], 0)])
+def test_what_is_left_of_a_strip_keeps_its_hidden_places(cut: str, left: list[tuple[float, float]], joins: int) -> None:
+    """A span 10 to 14 in from the start lies 2 to 6 in from a cut at 8 in; past it no join is left to hide."""
+    garment = read_garment(HEM + 'joins = 2\nhide = [["10 in", "14 in"]]\n')
+    stripe = Stripe(label="A", width_mm=60, centre_mm=30)
+    cloth = Fabric(id="ticking", name="T", print=Print(kind="stripe", across=Estimate(60), stripes=(stripe,)))
+    done = Done(part="hem", length_mm=parse_length(cut))
+    (rest,), _ = without_done([garment], [done], {"ticking": cloth})
+    assert (spans(rest, "hem"), strip(rest, "hem").joins) == (left, joins)
