@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from stash.garment.part import Panel, Strip
 from stash.lengths import inches
 from stash.planner.change import (
     BOUND_MM,
+    MORE,
     Change,
     bound,
     joined,
@@ -202,12 +204,23 @@ def _for_all(search: _Search) -> list[Change]:
 def _measures(search: _Search) -> list[Change]:
     """A smaller coat, as far as this one fabric goes."""
     alone = replace(search, alone=bool(search.fabric))
-    found = (alone.greatest(sizes, make) for sizes, make in resized(search.problem, search.redraw))
-    return [change for change in found if change is not None]
+    found: list[Change] = []
+    for sizes, make in resized(search.problem, search.redraw):
+        change = alone.greatest(sizes, make)
+        if change is not None and not any(_asks_more(change, other) for other in found):
+            found.append(change)
+    return found
+
+
+def _asks_more(change: Change, other: Change) -> bool:
+    """Whether the change makes smaller all that the other does, and more besides."""
+    keys = {(edit["part"], edit["key"]) for edit in change.edits}
+    return keys > {(edit["part"], edit["key"]) for edit in other.edits}
 
 
 def _ranked(changes: Sequence[Change]) -> list[Change]:
-    return sorted(changes, key=lambda change: (change.shows, change.words))
+    once = {repr(change.edits): change for change in changes}
+    return sorted(once.values(), key=lambda change: (change.shows, change.words))
 
 
 def _combined(each: Sequence[Sequence[Change]]) -> list[Change]:
@@ -277,8 +290,14 @@ def _looks(search: _Search) -> list[Change]:
 
 
 def _joins(search: _Search) -> list[Change]:
-    alone = search.first((joined(strips) for strips in one_by_one(search.strips)), MOST_OF_A_KIND)
-    return alone or search.grown(joined)
+    """One more join in a strip or a pair; else in as few strips as will do; else two more, and so on."""
+    singles = one_by_one(search.strips)
+    for more in MORE:
+        alone = search.first((joined(strips, more) for strips in singles), MOST_OF_A_KIND)
+        found = alone or search.grown(partial(joined, more=more))
+        if found:
+            return found
+    return []
 
 
 def _narrower(search: _Search) -> list[Change]:

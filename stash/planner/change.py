@@ -27,6 +27,8 @@ SAME_MM: Final = 0.01  # the contract: lengths that differ by at most this are e
 SHOWS: Final[Mapping[str, int]] = {"front": 6, "sleeve": 5, "join": 4, "neck": 3, "hem": 2, "inside": 1}
 """How much each edge shows, most first: fronts, sleeve ends, chest join, neck, hem, inside (common practice)."""
 
+MORE: Final = {1: "one more join", 2: "two more joins", 3: "three more joins"}
+
 Edit = dict[str, Any]
 
 
@@ -76,19 +78,25 @@ class Change:
         )
 
 
-def joined(strips: Sequence[Strip]) -> Change | None:
-    """One join more in each of the strips; None where a strip is too short for one more segment."""
-    if any(strip.length_mm < (strip.joins + 2) * strip.shortest_mm for strip in strips):
-        return None
+def joined(strips: Sequence[Strip], more: int = 1) -> Change | None:
+    """So many joins more in each of the strips, as far as their lengths allow; None where none can be joined more."""
+    after: list[Strip] = []
     by_value: dict[int, list[Strip]] = defaultdict(list)
     for strip in strips:
-        by_value[strip.joins + 1].append(strip)
+        room = (strip.length_mm + SAME_MM) // max(strip.shortest_mm, SAME_MM)
+        joins = min(strip.joins + more, int(room) - 1)
+        if joins > strip.joins:
+            after.append(replace(strip, joins=joins))
+            by_value[joins].append(strip)
+    if not after:
+        return None
+    ids = [strip.id for strip in after]
     return Change(
-        words=f"one more join in {listed([strip.id for strip in strips])}",
+        words=f"{MORE[more]} in {listed(ids)}",
         edits=tuple(_edit(rows, "joins", value) for value, rows in by_value.items()),
-        parts=_by_id([replace(strip, joins=strip.joins + 1) for strip in strips]),
-        shows=sum(JOIN_SHOWS_MM * strip.width_mm * SHOWS[strip.edge] for strip in strips),
-        joins=tuple(strip.id for strip in strips),
+        parts=_by_id(after),
+        shows=sum(more * JOIN_SHOWS_MM * strip.width_mm * SHOWS[strip.edge] for strip in after),
+        joins=tuple(ids),
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any, Final, Protocol
 
 from stash.garment.part import Part
 from stash.lengths import inches
-from stash.planner.change import IN_MM, Change, Edit, steps_below
+from stash.planner.change import IN_MM, SAME_MM, Change, Edit, steps_below
 from stash.planner.problem import Problem
 
 STEP_MM: Final = IN_MM / 4  # a coat is made smaller in these steps (our judgement)
@@ -82,7 +82,7 @@ def _maker(problem: Problem, redraw: Redraw, keys: Sequence[str]) -> Callable[[f
 
     def make(size_mm: float) -> Change | None:
         less_mm = old_mm[keys[0]] - size_mm
-        new = {key: inches(old_mm[key] - less_mm, toward="down") for key in keys}
+        new = {key: inches(old_mm[key] - less_mm + SAME_MM, toward="down") for key in keys}
         edits: tuple[Edit, ...] = tuple({"part": "coat", "key": key, "value": new[key]} for key in keys)
         parts = redraw.parts(edits)
         if parts is None:
