@@ -108,7 +108,7 @@ def _ways(garment: Garment, exchange: _Exchange, pieces: Sequence[Piece]) -> Ite
                 _panel(panel, exchange, align, lie if _like(panel, largest) else None) for panel in garment.panels
             )
             bands = [_band(strip, exchange.for_strip(strip.fabric), pieces) for strip in garment.strips]
-            strips = tuple(part for parts, _ in bands for part in parts if isinstance(part, Strip))
+            strips = _meeting([part for parts, _ in bands for part in parts if isinstance(part, Strip)])
             plain = tuple(part for parts, _ in bands for part in parts if isinstance(part, Panel))
             yield Assignment(
                 garment=replace(garment, panels=(*panels, *plain), strips=strips),
@@ -172,6 +172,15 @@ def _lies(largest: Panel | None) -> tuple[Lie | None, ...]:
         return (None,)
     square = abs(largest.width_mm - largest.length_mm) <= ALIKE_MM
     return ("across", "along") if largest.turn and not square else ("across",)
+
+
+def _meeting(strips: Sequence[Strip]) -> tuple[Strip, ...]:
+    """The strips without corners at which they meet what has become a plain band."""
+    here = {strip.id for strip in strips}
+    return tuple(
+        replace(strip, corner=tuple(corner for corner in strip.corner if {corner[0], corner[2]} <= here))
+        for strip in strips
+    )
 
 
 def _like(panel: Panel, largest: Panel | None) -> bool:
