@@ -14,7 +14,7 @@ from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Outcome, Search
-from stash.planner.stance import Stance
+from stash.planner.stance import FIT_UM, Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate
 
@@ -56,22 +56,33 @@ def decide_share(share: Share, clock: Clock, weights: Weights, *, optimise: bool
     if certain is not None:
         return certain
     strict = _task(share, Stance.STRICT)
-    found = quick_solution(strict, weights, clock.deadline, FIRST_ROUNDS)
+    found, open_ = quick_solution(strict, weights, clock.deadline, FIRST_ROUNDS), False
     if found is None:
         certain = None if blind else _no_by_relaxation(generous, clock)
         if certain is not None:
             return certain
-        found = quick_solution(strict, weights, time.monotonic() + LAYING * clock.left_s)
-    if found is None:
-        clock.say(f"searching {share.fabric.name} exactly")
-        outcome = _search(strict, replace(clock, deadline=time.monotonic() + 0.6 * clock.left_s))
-        if outcome.status == "found":
-            found = Solution(task=strict, cuts=outcome.cuts, lays=outcome.lays)
+        found, open_ = (None, False) if find_lack(strict) is not None else _sought(strict, clock, weights)
     if found is not None:
         return _yes(found, clock, weights, optimise=optimise)
     if blind:
         return Finding(answer="unsure", reason="measurement", settle=settle)
-    return _between(share, clock, weights, open_=outcome.status == "open")
+    return _between(share, clock, weights, open_=open_)
+
+
+def _sought(task: Task, clock: Clock, weights: Weights) -> tuple[Solution | None, bool]:
+    """Looked for harder: tight lanes by listing, then laid anew more often, then exactly. Where nothing is found, the
+    second says whether something may be."""
+    filled = fill_tight_lanes(task, clock.deadline)
+    if filled.status == "found":
+        return Solution(task=task, cuts=filled.cuts, lays=()), False
+    found = quick_solution(task, weights, time.monotonic() + LAYING * clock.left_s)
+    if found is not None:
+        return found, False
+    clock.say(f"searching {task.fabric.name} exactly")
+    outcome = _search(task, replace(clock, deadline=time.monotonic() + 0.6 * clock.left_s))
+    if outcome.status == "found":
+        return Solution(task=task, cuts=outcome.cuts, lays=outcome.lays), False
+    return None, outcome.status == "open"
 
 
 def _task(share: Share, stance: Stance) -> Task:
@@ -116,7 +127,7 @@ def _no_by_relaxation(task: Task, clock: Clock) -> Finding | None:
     if not task.needs:
         return None
     relaxation = Relaxation(task)
-    lack_um, _ = relaxation.solve(clock.deadline, stop_um=1)
+    lack_um = relaxation.solve(clock.deadline, stop_um=1).um
     if lack_um <= 0:
         return None
     missing: dict[str | None, float] = {label: um / 1000 for label, um in relaxation.uncut_um().items()}
@@ -130,7 +141,12 @@ def _no_by_relaxation(task: Task, clock: Clock) -> Finding | None:
 def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Finding:
     """No strict plan is known: a no if the generous problem has none either, else unsure."""
     generous = _task(share, Stance.GENEROUS)
-    outcome = _search(generous, replace(clock, deadline=time.monotonic() + 0.5 * clock.left_s))
+    kind = quick_solution(generous, weights, time.monotonic() + LAYING * clock.left_s, FIRST_ROUNDS)
+    outcome = (
+        Outcome(status="found")
+        if kind is not None
+        else _search(generous, replace(clock, deadline=time.monotonic() + 0.5 * clock.left_s))
+    )
     if outcome.status == "none":
         filled = fill_tight_lanes(generous, clock.deadline)
         if filled.status == "none":
@@ -164,11 +180,7 @@ def _no_by_search(task: Task, *, again: str) -> Finding:
 
 
 def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
-    """Tight lanes by listing; then without the repeat along, where there is one: its no is a no; then all of it."""
-    if not second:
-        filled = fill_tight_lanes(task, clock.deadline)
-        if filled.status == "found":
-            return Outcome(status="found", cuts=filled.cuts)
+    """First without the repeat along, where there is one: its no is a no; then all of it."""
     if any(need.phased for need in task.needs):
         relaxed = Search(task, phased=False).run(Effort(seconds=0.4 * clock.left_s, second=second))
         if relaxed.status == "none":
@@ -188,7 +200,7 @@ def _yes(found: Solution, clock: Clock, weights: Weights, *, optimise: bool) -> 
     cost = better.solution.cost_um(weights)
     bound = min(cost, better.bound_um)
     return Finding(answer="yes", proven=True, placements=better.solution.placements(), cost_um=cost, bound_um=bound,
-                   best=cost <= bound)  # fmt: skip
+                   best=cost <= bound + FIT_UM)  # fmt: skip
 
 
 # -- unsure -----------------------------------------------------------------------------------------------------

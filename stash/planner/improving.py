@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from dataclasses import dataclass, replace
 
@@ -16,17 +15,17 @@ from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
 from stash.planner.task import Task
 
-ROUNDS = 6000
-"""Rounds of laying anew in search of a cheaper plan: a second or three."""
+ROUNDS = 10_000
+"""Rounds of laying anew in search of a cheaper plan: about two seconds."""
+
+TIGHT_ROUNDS = 3000
+"""Rounds among the plans that leave no room at the lanes' ends."""
 
 WORK = 0.03
 """Deterministic seconds spent on an exact search for a cheaper plan: a tenth of a second of a laptop."""
 
 MOST_PLACES = 400
 """Segments times runs up to which a cheaper plan is searched for exactly; with more, none is found so soon."""
-
-WHOLE = 1e-4
-"""Pieces. A number of pieces this near a whole one is whole."""
 
 NEAR = 0.01
 """Ratio. A plan whose cost is this near the least there can be is good enough."""
@@ -62,10 +61,10 @@ def _cheaper(found: Solution, weights: Weights, seconds: float) -> Better:
         return better
     deadline = time.monotonic() + seconds
     better = replace(better, bound_um=max(better.bound_um, cost_bound_um(found, weights, deadline)))
-    for margin_um in (COMFORT_UM, found.task.stance.fit_um):
+    for margin_um, rounds in ((COMFORT_UM, ROUNDS), (found.task.stance.fit_um, TIGHT_ROUNDS)):
         if _good_enough(better, weights):
             break
-        better = _laid_anew(better, margin_um, weights, deadline)
+        better = _laid_anew(better, margin_um, rounds, weights, deadline)
     return _searched(better, weights, seconds / 2)
 
 
@@ -73,12 +72,12 @@ def _good_enough(better: Better, weights: Weights) -> bool:
     return better.solution.cost_um(weights) <= (1 + NEAR) * better.bound_um
 
 
-def _laid_anew(better: Better, margin_um: int, weights: Weights, deadline: float) -> Better:
+def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float) -> Better:
     """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends."""
     among = trimmed(better.solution.task, margin_um)
     start = better.solution.cuts if sound(replace(better.solution, task=among)) else ()
     enough = int((1 + NEAR) * better.bound_um)
-    laid = recreate(among, weights, deadline, rounds=ROUNDS, start=start, enough=lambda cost: cost <= enough)
+    laid = recreate(among, weights, deadline, rounds=rounds, start=start, enough=lambda cost: cost <= enough)
     if laid.missing:
         return better
     tried = eased(replace(better.solution, cuts=laid.cuts), weights)
@@ -102,17 +101,11 @@ def _searched(better: Better, weights: Weights, seconds: float) -> Better:
 
 
 def cost_bound_um(found: Solution, weights: Weights, deadline: float) -> int:
-    """What any plan of the task costs at least: by the relaxation, and by how many pieces it must open at least."""
+    """What any plan of the task costs at least: by the relaxation, with whole pieces opened."""
     cost = found.cost_um(weights)
     relaxation = Relaxation(found.task, weights)
     relaxation.start(found.cuts)
-    bound, opened = relaxation.solve(deadline, stop_um=cost)
-    fewest = math.ceil(opened - WHOLE)
-    if bound >= cost or fewest - opened < WHOLE:
-        return min(bound, cost)
-    more, _ = relaxation.solve(deadline, fewest=fewest, stop_um=cost)
-    fewer, _ = relaxation.solve(deadline, most=fewest - 1, stop_um=cost)
-    return min(cost, max(bound, min(more, fewer)))
+    return relaxation.solve_tree(deadline, cost)
 
 
 def _least_cost(task: Task, weights: Weights) -> int:

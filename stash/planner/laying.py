@@ -65,7 +65,7 @@ class Hand:
                     cuts = self._in_segments(index, need, runs, count, turned)
                     if cuts is None:
                         continue
-                    price = table.cost_um() - before + (count - 1) * join_um
+                    price = table.cost_um() - before
                     for cut in cuts:
                         table.lift(cut)
                     if best is None or price < best[0]:
@@ -136,14 +136,15 @@ class Hand:
 
     def _best(self, ask: _Ask, runs: tuple[int, ...]) -> _Spot | None:
         table, weights = self.table, self.table.weights
+        lengths, pieces, piece_um = table.lengths, table.pieces, weights.piece_um
         least = ask.least_um + ask.fixed_um
         best: _Spot | None = None
         for run in runs:
-            if table.task.runs[run].length_um < least:
+            if lengths[run] < least or not (gaps := table.gaps(run)):
                 continue
-            opening = 0 if table.opened(table.task.runs[run].piece) else weights.piece_um
+            opening = 0 if table.opened(pieces[run]) else piece_um
             lost = table.lost_um(run)
-            for low, high in table.gaps(run):
+            for low, high in gaps:
                 if high - low < least:
                     continue
                 placed = self._within(ask, run, low, high)

@@ -2,15 +2,45 @@
 
 from __future__ import annotations
 
-from typing import Any
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices, Split
 
+WHOLE: Final = 1e-4
+"""Pieces. A number this near a whole one is whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """Some of the plans: those that open so many pieces, and these or not those."""
+
+    fewest: int | None = None
+    most: int | None = None
+    fixed: Mapping[int, bool] = field(default_factory=dict)
+
+    def halves(self, opened: Mapping[int, float]) -> tuple[Branch, ...]:
+        """Two branches that hold all plans of this one and exclude such an opening; none where it is whole."""
+        count = sum(opened.values())
+        if abs(count - round(count)) > WHOLE:
+            few = math.floor(count)
+            return replace(self, fewest=few + 1), replace(self, most=few)
+        part = [piece for piece, share in opened.items() if WHOLE < share < 1 - WHOLE]
+        if not part:
+            return ()
+        piece = min(part, key=lambda p: (abs(opened[p] - 0.5), p))
+        return tuple(replace(self, fixed={**self.fixed, piece: choice}) for choice in (True, False))
+
+
+WHOLE_TREE: Final = Branch()
+
 
 class Master:
-    """Value and prices of the best mix of fillings; ``fewest``/``most`` bound the number of pieces opened."""
+    """Value and prices of the best mix of fillings within a branch."""
 
-    def __init__(self, of: Lanes, *, fewest: int | None, most: int | None) -> None:
+    def __init__(self, of: Lanes, branch: Branch) -> None:
         from ortools.linear_solver import pywraplp
 
         self.of, self.lp = of, pywraplp
@@ -23,15 +53,15 @@ class Master:
         self.segments = {family: solver.Constraint(-endless, 0.0) for family in self.liquid}
         self.lane = {run: solver.Constraint(-endless, 0.0) for run in of.runs}
         self.clique = [solver.Constraint(-endless, 0.0) for _ in of.cliques]
-        self.number = solver.Constraint(
-            float(fewest) if fewest is not None else 0.0, float(most) if most is not None else endless
-        )
-        self.opened = []
+        most = endless if branch.most is None else float(branch.most)
+        self.number = solver.Constraint(float(branch.fewest or 0), most)
+        self.opened: dict[int, Any] = {}
         for piece in of.pieces:
-            open_ = solver.NumVar(0.0, 1.0, "")
+            fixed = branch.fixed.get(piece)
+            open_ = solver.NumVar(1.0 if fixed else 0.0, 0.0 if fixed is False else 1.0, "")
             goal.SetCoefficient(open_, of.weights.piece_mm if of.weights else 0.0)
             self.number.SetCoefficient(open_, 1.0)
-            self.opened.append(open_)
+            self.opened[piece] = open_
             for run in of.runs:
                 if of.task.runs[run].piece == piece:
                     self.lane[run].SetCoefficient(open_, -1.0)
@@ -83,7 +113,7 @@ class Master:
         """How much of each strip stays uncut."""
         return [var.solution_value() * whole * UNIT_UM for var, whole in zip(self.uncut, self.of.whole, strict=True)]
 
-    def solve(self) -> tuple[float, Prices, float, dict[int, int]] | None:
+    def solve(self) -> tuple[float, Prices, dict[int, float], dict[int, int]] | None:
         """Value (um), whole prices, pieces opened, and what each run's fillings must better (2^-20 um)."""
         if self.solver.Solve() != self.lp.Solver.OPTIMAL:
             return None
@@ -96,5 +126,5 @@ class Master:
             count=int(self.number.dual_value() * per_um),
         )
         floors = {run: max(0, int(-row.dual_value() * per_um)) for run, row in self.lane.items()}
-        opened = sum(var.solution_value() for var in self.opened)
+        opened = {piece: var.solution_value() for piece, var in self.opened.items()}
         return self.goal.Value() * 1000, prices, opened, floors

@@ -25,6 +25,12 @@ PENALTY = 20
 SLACK = 0.02
 """Ratio. How much worse than the best a table may be to go on from, at first; it falls to nothing."""
 
+UNJOINING = 0.25
+"""The share of rounds in which a joined strip is to be laid whole."""
+
+LANES = 0.4
+"""The share of rounds in which some lanes are cleared; in the rest any strips are taken away."""
+
 CLOSING = 0.15
 """The share of rounds in which a whole piece is cleared."""
 
@@ -59,7 +65,7 @@ def recreate(
     for done in range(1, rounds + 1):
         if time.monotonic() > deadline or (not works.missing(best) and _stop(best_score, enough)):
             break
-        works.ruin(current_score)
+        works.ruin()
         works.rebuild()
         score = works.score()
         if score <= best_score:
@@ -83,6 +89,7 @@ class _Works:
     def __init__(self, table: Table, dice: random.Random) -> None:
         self.table, self.dice, self.task = table, dice, table.task
         self.sizes = [need.whole_um for need in table.task.needs]
+        self.dear = [table.weights.join_um(need.strip) for need in table.task.needs]
         self.lanes = sorted({run for need in table.task.needs for run in need.all_runs})
 
     def begin(self, start: Sequence[Cut]) -> None:
@@ -109,9 +116,8 @@ class _Works:
         """Cost, and a price on what does not lie on the table."""
         return self.table.cost_um() + PENALTY * sum(self.sizes[index] for index in self.missing())
 
-    def ruin(self, score: int) -> None:
-        """Take some strips away: those of a piece, of a few lanes near each other, or any few."""
-        del score
+    def ruin(self) -> None:
+        """Take some strips away: those of a piece, of a few lanes, any few, or what keeps a strip from lying whole."""
         table, dice = self.table, self.dice
         lying = sorted(table.cuts)
         if not lying:
@@ -123,7 +129,9 @@ class _Works:
             gone = table.on_piece(piece)
             dice.shuffle(gone)
             gone = gone[: max(many, len(lying) // 3)]
-        elif kind < 0.75:
+        elif kind < CLOSING + UNJOINING and (joined := [n for n in lying if len(table.cuts[n]) > 1]):
+            gone = self._unjoined(joined)
+        elif kind < CLOSING + UNJOINING + LANES:
             gone = self._of_lanes(dice.randint(1, 3))
         else:
             gone = dice.sample(lying, min(many, len(lying)))
@@ -149,12 +157,34 @@ class _Works:
         chosen = dice.choices(used, weights, k=min(count, len(used)))
         return [need for run in chosen for need in table.on_run(run)]
 
+    def _unjoined(self, joined: Sequence[int]) -> list[int]:
+        """A joined strip, the dear ones more often than others, and what lies in a lane that may take it whole."""
+        table, dice = self.table, self.dice
+        prices = [self.dear[n] * (len(table.cuts[n]) - 1) for n in joined]
+        (index,) = dice.choices(joined, prices)
+        need = self.task.needs[index]
+        room = [run for run in need.all_runs if self.task.runs[run].length_um >= need.whole_um]
+        room = room or list(need.all_runs)
+        lanes = dice.sample(room, min(len(room), dice.randint(1, 2)))
+        return [index, *(other for lane in lanes for run in table.clashes[lane] for other in table.on_run(run))]
+
     def rebuild(self) -> None:
         """Lay what is missing, the long ones first more or less."""
         dice = self.dice
         noise = dice.choice((0.0, 0.2, 0.6, 2.0))
         keys = {index: self.sizes[index] * (1 + noise * dice.random()) for index in self.missing()}
         hand = Hand(self.table, dice, dice.choice((0.0, 0.1, 0.5)))
-        joined_last = dice.random() < 0.6
-        for index in sorted(keys, key=lambda i: (joined_last and self.task.needs[i].most > 1, -keys[i], i)):
+        joined_last = dice.choices((self._alike, self._joinable, self._cheap), (2, 1, 2))[0]
+        for index in sorted(keys, key=lambda i: (joined_last(i), -keys[i], i)):
             hand.lay(index)
+
+    def _alike(self, index: int) -> int:
+        del index
+        return 0
+
+    def _joinable(self, index: int) -> int:
+        return int(self.task.needs[index].most > 1)
+
+    def _cheap(self, index: int) -> int:
+        """Strips that may be joined after those that may not, and the cheaper the join the later."""
+        return -self.dear[index] if self.task.needs[index].most > 1 else -(1 << 40)

@@ -10,22 +10,35 @@ The print along the stripe, pairs and panels are left out, which can only make t
 
 from __future__ import annotations
 
+import heapq
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices
 from stash.planner.knapsack import Tables
-from stash.planner.master import Master
+from stash.planner.master import WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
 from stash.planner.task import Cut, Task
 
 ROUNDS: Final = 80
 """Linear programs solved at most for one bound."""
 
+NODES: Final = 24
+"""Branches looked at: how many pieces, and which."""
+
 NEAR: Final = 0.002
 """Ratio. A bound this near the linear program's own value is not driven further."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A bound (um), and how far the linear program opens each piece."""
+
+    um: int
+    opened: dict[int, float]
 
 
 class Relaxation:
@@ -36,21 +49,20 @@ class Relaxation:
         self.fillings: list[Filling] = []
         self._uncut: list[float] = []
 
-    def bound_um(self, prices: Prices, count: int | None = None) -> int:
-        """What no plan can beat (um), by these prices alone; ``count`` bounds the number of pieces as priced."""
-        return self._bound_um(prices, count, Tables(self.lanes, prices))
-
-    def _bound_um(self, prices: Prices, count: int | None, tables: Tables) -> int:
-        lanes, total = self.lanes, prices.count * (count or 0)
-        for index, price in enumerate(prices.strips):
-            total += self._apart(index, price, prices)
-        each: dict[int, int] = defaultdict(int)
+    def bound_um(self, prices: Prices, branch: Branch, tables: Tables) -> int:
+        """What no plan of the branch can beat (um), by these prices alone."""
+        lanes, each = self.lanes, defaultdict[int, int](int)
+        total = sum(self._apart(index, price, prices) for index, price in enumerate(prices.strips))
         for run in lanes.runs:
             each[lanes.task.runs[run].piece] += min(0, tables.least(run))
         for index, (runs, room) in enumerate(lanes.cliques):
             each[lanes.task.runs[runs[0]].piece] -= prices.cliques[index] * room * UNIT_UM
+        count = branch.fewest if prices.count > 0 else branch.most
         opening = lanes.weights.piece_um * PRICE_SCALE if lanes.weights else 0
-        total += sum(min(0, opening - prices.count + each[piece]) for piece in lanes.pieces)
+        total += prices.count * (count or 0)
+        for piece in lanes.pieces:
+            opened, cost = branch.fixed.get(piece), opening - prices.count + each[piece]
+            total += 0 if opened is False else cost if opened else min(0, cost)
         return total // PRICE_SCALE
 
     def _apart(self, index: int, price: int, prices: Prices) -> int:
@@ -78,16 +90,15 @@ class Relaxation:
             length = sum(c.size_um for c in joined) // UNIT_UM
             self.fillings.append(Filling(run, whole, self.lanes.family[joined[0].need] if joined else -1, length))
 
-    def solve(self, deadline: float, *, stop_um: int | None = None, fewest: int | None = None,
-              most: int | None = None) -> tuple[int, float]:  # fmt: skip
-        """The best bound found (um), and how many pieces the last linear program opens.
+    def solve(self, deadline: float, *, stop_um: int | None = None, branch: Branch = WHOLE_TREE) -> Bound:
+        """The best bound found for a branch, and which pieces the last linear program opens.
 
-        Stops once the bound reaches ``stop_um``. ``fewest``/``most``: only plans that open so many pieces.
+        Stops once the bound reaches ``stop_um``.
         """
-        master = Master(self.lanes, fewest=fewest, most=most)
+        master = Master(self.lanes, branch)
         for filling in self.fillings:
             master.add(filling)
-        best, opened = -(1 << 60), 0.0
+        best, opened = -(1 << 60), dict[int, float]()
         steady: Prices | None = None
         for _ in range(ROUNDS):
             solved = master.solve()
@@ -98,7 +109,7 @@ class Relaxation:
             fresh: list[Filling] = []
             for tried in (prices if steady is None else steady.toward(prices), prices):
                 tables = Tables(self.lanes, tried)
-                bound = self._bound_um(tried, fewest if tried.count > 0 else most, tables)
+                bound = self.bound_um(tried, branch, tables)
                 if bound > best:
                     best, steady = bound, tried
                 fresh = list(tables.better(prices, floors))
@@ -111,7 +122,22 @@ class Relaxation:
             for filling in fresh:
                 self.fillings.append(filling)
                 master.add(filling)
-        return max(0, best), opened
+        return Bound(max(0, best), opened)
+
+    def solve_tree(self, deadline: float, stop_um: int) -> int:
+        """The bound once the number of pieces is whole, and each piece opened or not, as far as ``NODES`` go (um)."""
+        root = self.solve(deadline, stop_um=stop_um)
+        waiting = [(root.um, 0, root, WHOLE_TREE)]
+        for number in range(1, NODES):
+            um, _, bound, branch = waiting[0]
+            halves = branch.halves(bound.opened)
+            if um >= stop_um or not halves or time.monotonic() > deadline:
+                break
+            heapq.heappop(waiting)
+            for side, half in enumerate(halves):
+                found = self.solve(deadline, stop_um=stop_um, branch=half)
+                heapq.heappush(waiting, (max(um, found.um), 2 * number + side, found, half))
+        return min(stop_um, waiting[0][0])
 
     def uncut_um(self) -> dict[str, int]:
         """How much strip of each stripe the last linear program leaves uncut (um), at least 1 of one."""

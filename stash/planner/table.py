@@ -41,22 +41,33 @@ class Table:
         self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
         self._room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
         self.clashes = clash_table(task)
+        self.pieces = [run.piece for run in task.runs]
+        self.lengths = [run.length_um for run in task.runs]
+        self._joins = [weights.join_um(need.strip) for need in task.needs]
+        self._useful, self._ease, self._piece = weights.useful_um, weights.ease_um, weights.piece_um
+        self._cost = 0
 
     # -- what lies there ------------------------------------------------------------------------------------------
 
     def put(self, cut: Cut) -> None:
         """Lay one segment of a strip (``keep`` books the strip when all its segments lie)."""
         self._laid[cut.run].append(cut)
-        self._load[cut.run] += cut.size_um
-        self._uses[self.task.runs[cut.run].piece] += 1
-        self._forget(cut.run)
+        self._count(cut, 1)
 
     def lift(self, cut: Cut) -> None:
         """Take one segment away."""
         self._laid[cut.run].remove(cut)
-        self._load[cut.run] -= cut.size_um
-        self._uses[self.task.runs[cut.run].piece] -= 1
-        self._forget(cut.run)
+        self._count(cut, -1)
+
+    def _count(self, cut: Cut, sign: int) -> None:
+        """Keep the books: load, uses and cost, and forget the gaps that change."""
+        run, piece = cut.run, self.pieces[cut.run]
+        before = self.lost_um(run) + (self._piece if self._uses[piece] else 0)
+        self._load[run] += sign * cut.size_um
+        self._uses[piece] += sign
+        after = self.lost_um(run) + (self._piece if self._uses[piece] else 0)
+        self._cost += after - before + (sign * self._joins[cut.need] if cut.segment else 0)
+        self._forget(run)
 
     def keep(self, need: int, cuts: tuple[Cut, ...], phase: int | None) -> None:
         """Book a strip whose segments lie."""
@@ -174,16 +185,11 @@ class Table:
         if load == 0:
             return 0
         rest = self._room[run] - load
-        return max(0, rest - self.weights.ease_um) if rest < self.weights.useful_um else 0
+        return rest - self._ease if self._ease < rest < self._useful else 0
 
     def cost_um(self) -> int:
         """What the plan costs so far."""
-        cost = self.weights.piece_um * sum(1 for uses in self._uses if uses)
-        cost += sum(self.lost_um(run) for run, load in enumerate(self._load) if load)
-        for need, cuts in self.cuts.items():
-            if len(cuts) > 1:
-                cost += (len(cuts) - 1) * self.weights.join_um(self.task.needs[need].strip)
-        return cost
+        return self._cost
 
 
 def clash_table(task: Task) -> list[tuple[int, ...]]:

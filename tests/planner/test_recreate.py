@@ -1,0 +1,67 @@
+"""Laying anew: what it says lies on the table does, and it finds what a lay-out by eye does not.
+
+Truth: geometry (every cut inside its run and clear of the others), and best-fit decreasing as a rival.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import pytest
+
+from stash.planner.layout import sound
+from stash.planner.price import DEFAULT
+from stash.planner.quick import Solution
+from stash.planner.recreate import recreate
+from stash.planner.stance import Stance
+from stash.planner.task import Task, build_task
+from tests.bench.best_fit import best_fit
+from tests.makers.border_case import GARMENT, border_case
+
+
+def task_of(seed: int, low: float, high: float) -> Task:
+    """The strict task of a border that asks for that share of what can be had."""
+    problem = border_case(seed, size=replace(GARMENT, ratio=(low, high)))
+    (fabric,) = problem.fabrics.values()
+    return build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_is_laid_is_sound_and_costs_what_it_says(seed: int) -> None:
+    """Cuts lie in their runs, clear of each other, whole strips; the cost kept in the books is the cost of the plan."""
+    task = task_of(seed, 0.6, 0.9)
+    laid = recreate(task, DEFAULT, time.monotonic() + 60, rounds=400, enough=lambda _: False)
+    assert laid.missing == ()
+    solution = Solution(task=task, cuts=laid.cuts, lays=())
+    assert sound(solution)
+    assert solution.cost_um(DEFAULT) == laid.cost_um
+
+
+def test_the_same_question_is_laid_alike() -> None:
+    """Dice with a fixed seed: twice the same cuts."""
+    task = task_of(3, 0.7, 0.8)
+    first, second = (recreate(task, DEFAULT, time.monotonic() + 60, rounds=60) for _ in range(2))
+    assert first == second
+
+
+def test_more_rounds_never_cost_more() -> None:
+    """The best table is kept: what was found in 50 rounds is not lost when going on from it."""
+    task = task_of(5, 0.7, 0.9)
+    some = recreate(task, DEFAULT, time.monotonic() + 60, rounds=50, enough=lambda _: False)
+    more = recreate(task, DEFAULT, time.monotonic() + 60, rounds=300, start=some.cuts, enough=lambda _: False)
+    assert more.cost_um <= some.cost_um
+
+
+def test_it_finds_borders_that_best_fit_does_not() -> None:
+    """Of ten borders that take nine tenths of the cloth it lays all that best fit does, and at least two more."""
+    rescued = 0
+    for seed in range(10):
+        problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.88, 0.94)))
+        (fabric,) = problem.fabrics.values()
+        task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+        ours = recreate(task, DEFAULT, time.monotonic() + 60, rounds=1500).missing == ()
+        theirs = best_fit(problem) is not None
+        assert ours or not theirs
+        rescued += ours and not theirs
+    assert rescued >= 2

@@ -1,0 +1,88 @@
+"""No plan beats the relaxation's bound. Truth: plans that are known, packings with a published optimum, and Lagrange:
+whatever prices are put on strips and cloth, the bound they give holds."""
+
+from __future__ import annotations
+
+import random
+import time
+from dataclasses import replace
+
+import pytest
+
+from stash.planner.filling import PRICE_SCALE, Prices
+from stash.planner.knapsack import Tables
+from stash.planner.master import WHOLE_TREE
+from stash.planner.price import DEFAULT
+from stash.planner.relaxation import Relaxation
+from stash.planner.search import Effort, Search
+from stash.planner.stance import Stance
+from stash.planner.task import Task, build_task
+from tests.bench.border import FABRIC, cloth, strip
+from tests.makers.border_case import GARMENT, border_case
+from tests.makers.planner_case import random_case
+from tests.makers.planted_case import planted_case
+
+
+def later() -> float:
+    """A time that is far enough away."""
+    return time.monotonic() + 60
+
+
+def lanes_of_100(count: int, *lengths: float) -> Task:
+    """So many pieces of one lane each, 100 mm long, and whole strips of those lengths."""
+    strips = [strip(f"s{i}", length, 20, 0, 0) for i, length in enumerate(lengths)]
+    return build_task(FABRIC, [cloth(f"p{i}", 60, 100) for i in range(count)], strips, (), Stance.GENEROUS)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_where_a_plan_is_known_nothing_stays_uncut(seed: int) -> None:
+    """Strips that were cut from the cloth in the first place find room: no lack may be proven."""
+    problem, _ = planted_case(seed, strips=10)
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.GENEROUS)
+    assert Relaxation(task).solve(later(), stop_um=1).um == 0
+
+
+def test_three_strips_of_60_take_three_lanes_of_100() -> None:
+    """Two strips of 60 mm do not fit 100 mm: three lanes do, and two leave 60 mm uncut though 200 is more than 180."""
+    enough, short = lanes_of_100(3, 60, 60, 60), lanes_of_100(2, 60, 60, 60)
+    assert Relaxation(enough).solve(later()).um == 0
+    assert Relaxation(short).solve(later()).um == pytest.approx(60_000, abs=1000)
+    assert Relaxation(enough, DEFAULT).solve_tree(later(), 10**9) >= 3 * DEFAULT.piece_um - 10
+
+
+def test_half_and_thirds_take_whole_pieces() -> None:
+    """Strips of 60, 50 and 40 mm, two of each, take at least 300 mm: three lanes of 100, and three pieces opened."""
+    task = lanes_of_100(5, 60, 60, 50, 50, 40, 40)
+    assert Relaxation(task, DEFAULT).solve_tree(later(), 10**9) == pytest.approx(3 * DEFAULT.piece_um, abs=10)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
+    """The cheapest plan of a small question, as the exact search proves it, costs at least the bound."""
+    problem = random_case(seed, unsure=False)
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    exact = Search(task, goal=DEFAULT).run(Effort(seconds=20))
+    if exact.status == "best":
+        assert exact.bound_um is not None
+        assert Relaxation(task, DEFAULT).solve_tree(later(), 10**12) <= exact.bound_um
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_any_prices_give_a_bound_that_holds(seed: int) -> None:
+    """Lagrange: with prices drawn at random the bound stays below what the best prices found give, and below any plan."""
+    dice = random.Random(seed)
+    problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.6, 0.8)))
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    relaxation = Relaxation(task, DEFAULT)
+    value = relaxation.solve(later()).um
+    for _ in range(10):
+        prices = Prices(
+            strips=tuple(int(dice.uniform(0, 2) * need.whole_um * PRICE_SCALE) for need in task.needs),
+            cliques=tuple(int(dice.uniform(0, 2) * PRICE_SCALE) for _ in relaxation.lanes.cliques),
+            joined={family: int(dice.uniform(0, 2) * PRICE_SCALE) for family in set(relaxation.lanes.family)},
+            segment={family: int(dice.uniform(0, 1e5) * PRICE_SCALE) for family in set(relaxation.lanes.family)},
+        )
+        assert relaxation.bound_um(prices, WHOLE_TREE, Tables(relaxation.lanes, prices)) <= value * 1.01
