@@ -99,19 +99,36 @@ def _gone_mm(strip: Strip, off_mm: float) -> float:
 
 
 def _least(share: Problem, seconds: float) -> _Least | None:
-    """The least that must be cut off; None where there are too many places or there was no telling."""
+    """The least that must be cut off; None where there are too many places or there was no telling.
+
+    Strips as wide as no lane is fall away whole; the others are shortened.
+    """
     fabric = share.fabrics[share.strips[0].fabric]
     if fabric.print.across is None or any(piece.stripe_direction_deg is None for piece in share.pieces):
         return None
-    stubs = [replace(strip, length_mm=STUB_MM, shortest_mm=STUB_MM, joins=0) for strip in share.strips]
-    task = build_task(fabric, share.pieces, stubs, (), Stance.GENEROUS)
-    task = _in_tracks(task)
-    if sum(most_segments(s) * len(n.all_runs) for s, n in zip(share.strips, task.needs, strict=True)) > MOST_PLACES:
-        return None
-    homeless = sum(_cut_um(strip) for strip, need in zip(share.strips, task.needs, strict=True) if not need.all_runs)
-    if homeless:
-        return None
-    return _Soft(task, share.strips).solve(min(SECONDS, seconds))
+    needs = _stubs(share, share.strips).needs
+    housed = [strip for strip, need in zip(share.strips, needs, strict=True) if need.all_runs]
+    whole = {s.id: _cut_um(s) / 1000 for s in share.strips if s not in housed}
+    found = _Least(total_mm=0.0, off_mm={}, strips={})
+    if housed:
+        task = _in_tracks(_stubs(share, housed))
+        if sum(most_segments(s) * len(n.all_runs) for s, n in zip(housed, task.needs, strict=True)) > MOST_PLACES:
+            return None
+        solved = _Soft(task, housed).solve(min(SECONDS, seconds))
+        if solved is None:
+            return None
+        found = solved
+    return _Least(
+        total_mm=found.total_mm + sum(whole.values()),
+        off_mm={**found.off_mm, **whole},
+        strips={strip.id: strip for strip in share.strips},
+    )
+
+
+def _stubs(share: Problem, strips: Sequence[Strip]) -> Task:
+    """The task of strips of next to no length: every lane of their stripe and width is then one of theirs."""
+    stubs = [replace(strip, length_mm=STUB_MM, shortest_mm=STUB_MM, joins=0, hide_mm=()) for strip in strips]
+    return build_task(share.fabrics[strips[0].fabric], share.pieces, stubs, (), Stance.GENEROUS)
 
 
 def _in_tracks(task: Task) -> Task:

@@ -10,6 +10,7 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Protocol
 
+from stash.errors import OurFault
 from stash.planner.audit import audit
 from stash.planner.plan import Answer, Placement, Plan
 from stash.planner.problem import Problem
@@ -78,7 +79,10 @@ class Trial:
             if self.left_s <= 0:
                 return Plan(answer="unsure", reason="time")
             limit_s = max(LEAST_S, min(self.try_s, self.left_s))
-            plan = self.decide(mine, limit_s=limit_s, optimise=False)
+            try:
+                plan = self.decide(mine, limit_s=limit_s, optimise=False)
+            except OurFault:  # the audit refused it: what cannot be trusted is not offered, the answer itself stands
+                return Plan(answer="unsure", reason="time")
             if plan.reason == "time":
                 return plan
             self.known[key] = plan
