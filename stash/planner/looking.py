@@ -62,7 +62,11 @@ def _best_of(
             findings[at] = better if better.answer == "yes" else findings[at]
         best = min((findings[at] for at in yes), key=lambda finding: finding.cost_um)
         certain = whole and len(findings) == len(choices) and all(f.answer != "unsure" for f in findings)
-        bound = min(findings[at].bound_um for at in yes) if certain else min(floor_um, best.cost_um)
+        bound = max(floor_um, min(findings[at].bound_um for at in yes) if certain else 0)
+        if optimise and bound < best.cost_um and not (certain and len(yes) <= MOST_IMPROVED):
+            free = decide_share(replace(share, ways={}), clock.part(2), weights, optimise=True)
+            bound = max(bound, free.bound_um)
+        bound = min(bound, best.cost_um)
         return replace(best, bound_um=bound, best=best.cost_um <= bound)
     if whole and all(finding.answer == "no" for finding in findings):
         nearest = min(findings, key=lambda finding: sum(finding.missing_mm.values()))
