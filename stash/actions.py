@@ -174,6 +174,7 @@ def answered(
     left_out: tuple[LeftOut, ...] = (),
 ) -> Answered:
     """The answer with its document, which knows the cloth of ``contents`` by its fingerprints."""
+    from stash.fact import washing_remark
     from stash.garment.resolved import to_documents
     from stash.interchange.digest import plan_digests
     from stash.planner.document import plan_document
@@ -182,12 +183,14 @@ def answered(
     document = plan_document(plan, to_documents(garments), digests)
     if left_out:
         document["left_out"] = [_left_out_row(row) for row in left_out]
+    used = {placement.piece for placement in plan.placements}
+    mixed = washing_remark(piece for piece in contents.pieces if piece.id in used)
     return Answered(
         problem=problem,
         garments=tuple(garments),
         plan=plan,
         document=document,
-        remarks=remarks,
+        remarks=remarks if mixed is None else (*remarks, f"{mixed}."),
         left_out=left_out,
         names={fabric.id: fabric.name for fabric in contents.fabrics},
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -90,6 +90,10 @@ class DocumentStash:
         digests: Any = None,
         stages: Sequence[Stage] = (),
     ) -> Entry:
+        """Raises InputWrong."""
+        self._refuse()
+
+    def amend(self, verb: str, summary: str, change: Callable[[Contents], Contents]) -> Entry | None:
         """Raises InputWrong."""
         self._refuse()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -50,6 +50,7 @@ class Stash(Protocol):
         digests: Any = None,
         stages: Sequence[Stage] = (),
     ) -> Entry: ...
+    def amend(self, verb: str, summary: str, change: Callable[[Contents], Contents]) -> Entry | None: ...
     def undo(self) -> Entry: ...
     def backup(self, file: Path) -> None: ...
     def restore(self, file: Path, *, replace: bool = False) -> None: ...

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from dataclasses import replace as with_fields
@@ -167,6 +167,17 @@ class Catalogue:
             for stage in stages:
                 draft.put(stage_table, {"key": stage.key, **asdict(stage)})
             return draft.record("cut", title, tuple(notes))
+
+    def amend(self, verb: str, summary: str, change: Callable[[Contents], Contents]) -> Entry | None:
+        """Puts what ``change`` makes of what is here in place of it, as one entry; None where it makes nothing new.
+
+        Raises what ``change`` raises; nothing is changed then.
+        """
+        with self._changing() as connection:
+            draft = Draft(connection)
+            here = row.contents(connection, self.where)
+            row.take_in(draft, here, change(here))
+            return draft.record(verb, summary) if draft.changes else None
 
     def undo(self) -> Entry:
         """Takes back the last entry of the journal and returns it. Raises InputWrong where there is none."""

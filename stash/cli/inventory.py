@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
+from stash.catalogue.stash import descent
 from stash.fabric import Fabric
+from stash.fact import OF_FABRIC, OF_PIECE, Fact, spoken
 from stash.lengths import both, inches
 from stash.piece import Piece
 
@@ -46,6 +49,16 @@ def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
         yield f"  beware   {len(piece.holes_mm)} holes and {len(piece.flaws_mm)} flaws"
     if photo is not None:
         yield f"  photo    {photo}"
+    if descent(piece):
+        yield f"  left of  {', '.join(descent(piece))}"
+    yield from told(piece.extra, OF_PIECE)
+    yield from told(fabric.extra, OF_FABRIC)
+
+
+def told(extra: Mapping[str, Any], known: Mapping[str, Fact]) -> Iterator[str]:
+    """What was noted, a row each."""
+    for label, words in spoken(extra, known):
+        yield f"  {label:<8} {' '.join(words.split())}"
 
 
 def size(piece: Piece) -> str:

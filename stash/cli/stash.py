@@ -7,19 +7,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import option, output
+from stash.cli import fact, option, output
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
 
 
 def group() -> typer.Typer:
-    """The commands list, show, import, export, backup, restore."""
+    """The commands under stash."""
     commands = typer.Typer(
-        help="What cloth there is: list, show, import, export, backup, restore.", no_args_is_help=True
+        help="What cloth there is, what is known of it, and how it moves in and out.", no_args_is_help=True
     )
     commands.command("list")(list_)
     commands.command("show")(show)
+    commands.command("note")(fact.note)
+    commands.command("wash")(fact.wash)
     commands.command("import")(import_)
     commands.command("export")(export)
     commands.command("backup")(backup)
@@ -47,6 +49,7 @@ def show(
     """One piece or one fabric, with all that is known of it."""
     from stash import actions
     from stash.cli import inventory
+    from stash.fact import OF_FABRIC
     from stash.interchange.writer import fabric_document, piece_document
 
     held = actions.stash_at(stash)
@@ -54,6 +57,7 @@ def show(
     if piece in fabrics and piece not in {row.id for row in held.pieces()}:
         fabric = fabrics[piece]
         rows = list(inventory.listed([fabric], [row for row in held.pieces() if row.fabric == fabric.id]))
+        rows += inventory.told(fabric.extra, OF_FABRIC)
         if json:
             output.document(fabric_document(fabric))
         else:

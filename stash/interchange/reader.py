@@ -16,6 +16,8 @@ from stash.piece import Piece, Point, Polygon
 from vision.estimate import Estimate
 
 SCHEMA = "stash/1"
+#: The longest name that is kept, in characters: whoever writes a whole story there loses nothing.
+LONGEST_NAME = 10_000
 KINDS = ("stripe", "check", "motif", "plain")
 
 _DOCUMENT_KEYS = frozenset({"schema", "fabrics", "pieces"})
@@ -110,7 +112,7 @@ def _fabric(spot: Spot) -> Fabric:
     fabric_id = spot.at("id").text()
     return Fabric(
         id=fabric_id,
-        name=spot.get("name", fabric_id).text(),
+        name=spot.get("name", fabric_id).text(longest=LONGEST_NAME),
         print=_print(spot.at("print")),
         one_way=spot.get("one_way", False).truth(),
         both_faces=spot.get("both_faces", False).truth(),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,8 @@ LARGEST_MM = 1e6
 LONGEST_TEXT = 200
 #: How much of a wrong value an error message repeats, in characters.
 _SHOWN = 40
+#: Unicode's categories of what is no text: control characters, halves of characters, line and paragraph ends.
+_BARRED = frozenset({"Cc", "Cs", "Zl", "Zp"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +69,17 @@ class Spot:
         """The keys that are not known, to be kept as they are."""
         return {key: value for key, value in self.keys().items() if key not in known}
 
-    def text(self) -> str:
-        """A line of text. Raises InputWrong where it is empty, too long, or holds control characters."""
+    def text(self, *, longest: int = LONGEST_TEXT) -> str:
+        """A line of text. Raises InputWrong where it is empty, too long, or holds control characters.
+
+        Marks that only say how letters join or which way they run (Unicode's Cf) belong to emoji and to scripts
+        written right to left.
+        """
         if not isinstance(self.value, str) or not self.value.strip():
             raise self.wrong(f"is {self.shown()}, needed a word or a line of text", "write one")
-        if len(self.value) > LONGEST_TEXT or not self.value.isprintable():
+        if len(self.value) > longest or any(unicodedata.category(mark) in _BARRED for mark in self.value):
             raise self.wrong(
-                f"is {self.shown()}, needed one line of at most {LONGEST_TEXT} characters", "shorten it to one line"
+                f"is {self.shown()}, needed one line of at most {longest} characters", "shorten it to one line"
             )
         return self.value
 
