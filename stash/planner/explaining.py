@@ -21,7 +21,7 @@ from stash.planner.roomier import ROOM_MM, roomier
 from stash.planner.settling import remeasures, settle_sentences
 from stash.planner.trial import Trial
 
-NO_S: Final = 20.0  # seconds that a no may take to be explained: as long as somebody waits for it (our judgement)
+NO_S: Final = 15.0  # seconds that a no may take to be explained: as long as somebody waits for it (our judgement)
 UNSURE_S: Final = 10.0  # and an unsure answer
 ROOM_S: Final = 4.0  # and a tight yes, to find a roomier one
 YES_S: Final = 2.0  # and a yes, whose plan she already has
