@@ -71,7 +71,7 @@ def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_any_prices_give_a_bound_that_holds(seed: int) -> None:
-    """Lagrange: with prices drawn at random the bound stays below what the best prices found give, and below any plan."""
+    """Lagrange: with prices drawn at random the bound stays below the best prices' bound, and below any plan."""
     dice = random.Random(seed)
     problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.6, 0.8)))
     (fabric,) = problem.fabrics.values()
