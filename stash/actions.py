@@ -70,9 +70,16 @@ def usual_place() -> Path:
     return named(None)
 
 
+def usual_stash() -> Where:
+    """The same as a place that ``stash_at`` takes: the address of a server where that is what the variable names."""
+    from stash.catalogue.place import server_in
+
+    return server_in(None) or usual_place()
+
+
 def tape_file() -> Path:
     """Where what is known of a tape is kept: with the stash that is meant when nothing is said."""
-    place = usual_place()
+    place = usual_place()  # the platform's folder where the stash is on a server: a tape is her own
     return (place.parent if place.suffix else place) / "tape.json"
 
 

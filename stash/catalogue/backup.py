@@ -6,15 +6,18 @@ import re
 import sqlite3
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from sqlalchemy import Connection, delete, insert, select, text
+
 from stash.catalogue import migration
-from stash.catalogue.connection import connect, copy_database
-from stash.catalogue.photo import file_of, keep, write_whole
+from stash.catalogue.connection import engine_for
+from stash.catalogue.photo import write_whole
 from stash.catalogue.place import DATABASE_NAME, Place
+from stash.catalogue.schema import metadata
 from stash.errors import CatalogueBlocked, Conflict, InputWrong, NotFound
 from stash.photograph import KeptPhoto
 
@@ -28,9 +31,16 @@ class Kept:
     database: Path
     photos: dict[str, Path]
 
+    def photographs(self) -> Iterator[KeptPhoto]:
+        """Those that are what their fingerprint says."""
+        for sha256, path in self.photos.items():
+            photo = KeptPhoto(jpeg=path.read_bytes())
+            if photo.sha256 == sha256:
+                yield photo
 
-def write(place: Place, file: Path) -> None:
-    """Writes the backup, whole or not at all.
+
+def pack(database: Path, photo: Callable[[str], bytes | None], file: Path) -> None:
+    """Writes the backup, whole or not at all, from a copy of the database and the photographs' bytes by fingerprint.
 
     Raises:
         Conflict: the file is there and is no backup. CatalogueBlocked: it cannot be written.
@@ -38,21 +48,27 @@ def write(place: Place, file: Path) -> None:
     if file.exists() and file.stat().st_size and not _is_backup(file):
         raise Conflict(f"{file} is there already and is no backup", "name another file")
     try:
-        with tempfile.TemporaryDirectory() as folder:
-            database, packed = Path(folder) / DATABASE_NAME, Path(folder) / "packed.zip"
-            copy_database(place.database, database)
-            _make_single(database)
-            with zipfile.ZipFile(packed, "w", compression=zipfile.ZIP_DEFLATED) as archive:
-                archive.write(database, DATABASE_NAME)
-                for sha256 in _photographs(database):
-                    photo = file_of(place.photos, sha256)
-                    if photo.exists():
-                        archive.write(photo, f"photos/{sha256}.jpg", compress_type=zipfile.ZIP_STORED)
-            write_whole(file, packed.read_bytes())
+        _make_single(database)
+        packed = database.with_name("packed.zip")
+        with zipfile.ZipFile(packed, "w", compression=zipfile.ZIP_DEFLATED) as archive:
+            archive.write(database, DATABASE_NAME)
+            for sha256 in _photographs(database):
+                jpeg = photo(sha256)
+                if jpeg is not None:
+                    archive.writestr(f"photos/{sha256}.jpg", jpeg, compress_type=zipfile.ZIP_STORED)
+        write_whole(file, packed.read_bytes())
     except OSError as error:
         raise CatalogueBlocked(
             f"the backup cannot be written to {file} ({error.strerror or error})", "name another file"
         ) from error
+
+
+def copy_rows(source: Connection, database: Path) -> None:
+    """All rows into the tables of a new database file."""
+    engine = engine_for(database, write=True)
+    with engine.begin() as target:
+        _put_rows(source, target)
+    engine.dispose()
 
 
 @contextmanager
@@ -75,18 +91,24 @@ def opened(file: Path) -> Iterator[Kept]:
         yield kept
 
 
-def bring_back(kept: Kept, place: Place) -> None:
-    """Makes the catalogue at the place what the backup holds. Photographs come first, then all else in one step."""
-    for sha256, path in kept.photos.items():
-        photo = KeptPhoto(jpeg=path.read_bytes())
-        if photo.sha256 == sha256:
-            keep(place.photos, photo)
-    source, target = connect(kept.database, write=False), connect(place.database, write=True)
-    try:
-        source.backup(target)
-    finally:
-        target.close()
-        source.close()
+def bring_back(kept: Kept, connection: Connection) -> None:
+    """Puts what the backup holds in place of all that is there, inside the change that the connection holds."""
+    for table in reversed(metadata.sorted_tables):
+        connection.execute(delete(table))
+    engine = engine_for(kept.database, write=False)
+    with engine.connect() as source:
+        _put_rows(source, connection)
+    engine.dispose()
+
+
+def _put_rows(source: Connection, target: Connection) -> None:
+    for table in metadata.sorted_tables:
+        rows = [dict(row) for row in source.execute(select(table)).mappings()]
+        if rows:
+            target.execute(insert(table), rows)
+    if target.dialect.name == "postgresql":
+        last = "SELECT setval(pg_get_serial_sequence('journal', 'number'), (SELECT max(number) FROM journal))"
+        target.execute(text(last))
 
 
 def _unpack(file: Path, folder: Path) -> Kept:

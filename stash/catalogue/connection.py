@@ -24,13 +24,16 @@ def engine_for(database: Path, *, write: bool) -> Engine:
     """An engine on the file, which must exist.
 
     pysqlite opens transactions late and not around DDL; so it is told to open none, and BEGIN is sent by hand:
-    IMMEDIATE for changes, so that two programs wait for one another at the start and not half-way.
+    IMMEDIATE for changes, so that two programs wait for one another at the start and not half-way. References are
+    looked at when the change is whole.
     """
     engine = create_engine("sqlite://", creator=lambda: connect(database, write=write), poolclass=NullPool)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+        if write:
+            connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
 
     return engine
 

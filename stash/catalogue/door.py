@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from stash.catalogue.place import catalogue_at, is_document, named
+from stash.catalogue.place import catalogue_at, is_document, named, server_in
 from stash.catalogue.stash import Stash
 from stash.errors import InputWrong
 
@@ -14,11 +14,19 @@ def open_stash(where: str | os.PathLike[str] | None = None, *, write: bool = Fal
 
     A place with no catalogue yet is an empty stash; the first change makes the catalogue, reading does not.
 
+    An address ``postgresql://…`` is a catalogue on a server that several may change at once.
+
     Raises:
         InputWrong: the path is of another kind; ``write`` is asked of a ``.json`` document; the document is wrong.
         NotFound: there is no such document.
         CatalogueBlocked: the catalogue cannot be read, or with ``write`` may not be written.
     """
+    server = server_in(where)
+    if server is not None:
+        from stash.catalogue.server import ServerKeeper
+        from stash.catalogue.store import Catalogue
+
+        return Catalogue(ServerKeeper(server))
     path = named(where)
     if is_document(path):
         from stash.catalogue.document import open_document
@@ -31,6 +39,7 @@ def open_stash(where: str | os.PathLike[str] | None = None, *, write: bool = Fal
         return open_document(path)
     place = catalogue_at(path)
     from stash.catalogue.connection import read_only
+    from stash.catalogue.keeper import FileKeeper
     from stash.catalogue.migration import prepare
     from stash.catalogue.store import Catalogue
 
@@ -38,4 +47,4 @@ def open_stash(where: str | os.PathLike[str] | None = None, *, write: bool = Fal
         prepare(place)
     if write and not place.writable:
         raise read_only(place.database)
-    return Catalogue(place)
+    return Catalogue(FileKeeper(place))

@@ -47,9 +47,6 @@ class Draft:
     connection: Connection
     changes: list[Change] = field(default_factory=list)
 
-    def __post_init__(self) -> None:
-        self.connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
-
     def row(self, table: Table, key: str) -> dict[str, Any] | None:
         """The row with that key, or None."""
         found = self.connection.execute(select(table).where(_key(table) == key)).mappings().first()
@@ -87,13 +84,12 @@ class Draft:
         }
         done = self.connection.execute(insert(journal).values(values))
         key = done.inserted_primary_key
-        assert key is not None  # SQLite reports the row of every single insert
+        assert key is not None  # both databases report the row of every single insert
         return _entry({**values, "number": key[0]})
 
 
 def take_back(connection: Connection) -> Entry:
     """Undoes the last entry that stands. Raises InputWrong where there is none."""
-    connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
     last = connection.execute(
         select(journal).where(journal.c.undone_at.is_(None)).order_by(journal.c.number.desc()).limit(1)
     )

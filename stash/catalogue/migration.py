@@ -7,10 +7,14 @@ import sqlite3
 import tempfile
 from datetime import datetime
 from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, event
 
 from stash.catalogue.connection import connect, copy_database, engine_for, read_only, told
 from stash.catalogue.place import Place
 from stash.catalogue.schema import HEAD, STEPS
+from stash.catalogue.spelling import in_postgresql
 from stash.errors import CatalogueBlocked
 
 _STEPS_FOLDER = Path(__file__).with_name("migrations")
@@ -78,17 +82,30 @@ def version(database: Path) -> str:
 
 
 def upgrade(database: Path, step: str) -> None:
-    """Runs the migrations up to the step, in one transaction."""
+    """Runs the migrations up to the step on a file, in one transaction."""
+    engine = engine_for(database, write=True)
+    with engine.begin() as connection:
+        upgrade_on(connection, step)
+    engine.dispose()
+
+
+def upgrade_on(connection: Connection, step: str) -> None:
+    """Runs the migrations up to the step inside the connection's transaction, in the words of its database."""
     from alembic.command import upgrade as run
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(_STEPS_FOLDER).replace("%", "%%"))
-    engine = engine_for(database, write=True)
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        run(config, step)
-    engine.dispose()
+    config.attributes["connection"] = connection
+    if connection.dialect.name == "postgresql":
+        event.listen(connection, "before_cursor_execute", _respelled, retval=True)
+    run(config, step)
+    if connection.dialect.name == "postgresql":
+        event.remove(connection, "before_cursor_execute", _respelled)
+
+
+def _respelled(_connection: Any, _cursor: Any, statement: str, parameters: Any, *_: Any) -> tuple[str, Any]:
+    return in_postgresql(statement), parameters
 
 
 def set_aside(database: Path, why: str) -> Path:

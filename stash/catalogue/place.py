@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from stash.errors import InputWrong
 
 VARIABLE = "STRIPEWRIGHT_STASH"
 DATABASE_NAME = "stripewright.sqlite"
+_SERVER = re.compile(r"postgres(ql)?(\+\w+)?://")
 _DATABASE_ENDINGS = frozenset({".sqlite", ".sqlite3", ".db"})
 
 
@@ -40,11 +42,17 @@ class Place:
 def named(where: str | os.PathLike[str] | None) -> Path:
     """The path meant: what was typed, else ``$STRIPEWRIGHT_STASH``, else the platform's folder for user data."""
     text = os.fspath(where) if where is not None else os.environ.get(VARIABLE, "")
-    if text:
+    if text and not _SERVER.match(text):
         return Path(text).expanduser()
     from platformdirs import user_data_path
 
     return user_data_path("stripewright", appauthor=False)
+
+
+def server_in(where: str | os.PathLike[str] | None) -> str | None:
+    """The address of a database server where that is what is meant (see ``named``), else None."""
+    text = os.fspath(where) if where is not None else os.environ.get(VARIABLE, "")
+    return text if _SERVER.match(text) else None
 
 
 def is_document(path: Path) -> bool:

@@ -34,8 +34,8 @@ def contents(connection: Connection, where: str) -> Contents:
         "fabrics": _documents(connection, fabric_table),
         "pieces": _documents(connection, piece_table),
     }
-    remarks = connection.execute(select(remark_table.c.key, remark_table.c.value).order_by(remark_table.c.key))
-    document.update({key: json.loads(value) for key, value in remarks})
+    remarks = connection.execute(select(remark_table.c.key, remark_table.c.value))
+    document.update({key: json.loads(value) for key, value in sorted(tuple(found) for found in remarks)})
     return read(document, source=where)
 
 

@@ -1,22 +1,19 @@
-"""The catalogue: a stash in SQLite, where every change is one transaction and one line of the journal."""
+"""The catalogue: a stash in a database, where every change is one transaction and one line of the journal."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from dataclasses import replace as with_fields
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import select
 
 from stash.catalogue import backup as backups
-from stash.catalogue import migration, row
-from stash.catalogue import photo as photos
-from stash.catalogue.connection import engine_for, read_only, told
+from stash.catalogue import row
 from stash.catalogue.journal import Draft, Entry, standing, take_back
-from stash.catalogue.place import Place
+from stash.catalogue.keeper import Keeper
 from stash.catalogue.schema import cut_part as stage_table
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import photo as photo_table
@@ -36,17 +33,17 @@ from stash.piece import Piece
 class Catalogue:
     """The stash kept at a place. Where there is none yet, reading finds it empty and the first change makes it."""
 
-    def __init__(self, place: Place) -> None:
-        self.place = place
-        self.where = str(place.database)
+    def __init__(self, keeper: Keeper) -> None:
+        self.keeper = keeper
+        self.where = keeper.where
 
     # Reading
 
     def contents(self) -> Contents:
         """Everything, as of one moment."""
-        if not self.place.exists:
+        if not self.keeper.exists:
             return Contents()
-        with self._reading() as connection:
+        with self.keeper.reading() as connection:
             return row.contents(connection, self.where)
 
     def fabrics(self) -> tuple[Fabric, ...]:
@@ -68,9 +65,9 @@ class Catalogue:
     def photo_of(self, piece_id: str) -> Path | None:
         """The photograph that the piece was measured from, or None. Raises NotFound where there is no such piece."""
         self.piece(piece_id)
-        with self._reading() as connection:
+        with self.keeper.reading() as connection:
             sha256 = connection.execute(select(piece_table.c.photo).where(piece_table.c.id == piece_id)).scalar_one()
-        return None if sha256 is None else photos.file_of(self.place.photos, sha256)
+        return None if sha256 is None else self.keeper.photo(sha256)
 
     def digest(self) -> str:
         """The fingerprint of everything it holds."""
@@ -82,16 +79,16 @@ class Catalogue:
 
     def journal(self) -> tuple[Entry, ...]:
         """What was done and stands, oldest first."""
-        if not self.place.exists:
+        if not self.keeper.exists:
             return ()
-        with self._reading() as connection:
+        with self.keeper.reading() as connection:
             return standing(connection)
 
     def stages(self, plan: str) -> tuple[Stage, ...]:
         """What was told of the cuts of the plan with that fingerprint."""
-        if not self.place.exists:
+        if not self.keeper.exists:
             return ()
-        with self._reading() as connection:
+        with self.keeper.reading() as connection:
             names = (stage_table.c.plan, stage_table.c.part, stage_table.c.segment, stage_table.c.how)
             rows = connection.execute(select(*names).where(stage_table.c.plan == plan).order_by(stage_table.c.key))
             return tuple(Stage(**found) for found in rows.mappings())
@@ -104,7 +101,7 @@ class Catalogue:
         Raises:
             Conflict: an id is taken. InputWrong: a piece of no fabric that is kept. CatalogueBlocked.
         """
-        with self._changing() as connection:
+        with self.keeper.changing() as connection:
             draft = Draft(connection)
             sha256 = None if photo is None else self._keep(draft, photo)
             if fabric is not None:
@@ -125,7 +122,7 @@ class Catalogue:
             Conflict: an id is here with other content, and ``replace`` is not given. Nothing is changed.
         """
         read(document, source=source, known_fabrics=[fabric.id for fabric in self.fabrics()])
-        with self._changing() as connection:
+        with self.keeper.changing() as connection:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
             coming = read(document, source=source, known_fabrics=[fabric.id for fabric in here.fabrics])
@@ -152,7 +149,7 @@ class Catalogue:
         Raises:
             Conflict: a used piece is gone or has changed since. Nothing is changed.
         """
-        with self._changing() as connection:
+        with self.keeper.changing() as connection:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
             row.refuse_changed(here, used, digests)
@@ -173,7 +170,7 @@ class Catalogue:
 
         Raises what ``change`` raises; nothing is changed then.
         """
-        with self._changing() as connection:
+        with self.keeper.changing() as connection:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
             row.take_in(draft, here, change(here))
@@ -181,23 +178,20 @@ class Catalogue:
 
     def undo(self) -> Entry:
         """Takes back the last entry of the journal and returns it. Raises InputWrong where there is none."""
-        if not self.place.exists:
+        if not self.keeper.exists:
             raise InputWrong(f"there is nothing to undo: there is no stash at {self.where} yet", "nothing needs doing")
-        with self._changing() as connection:
+        with self.keeper.changing() as connection:
             before = set(connection.execute(select(photo_table.c.sha256)).scalars())
             entry = take_back(connection)
             unused = before - set(connection.execute(select(photo_table.c.sha256)).scalars())
-        for sha256 in unused:
-            photos.forget(self.place.photos, sha256)
+        self._let_go(unused)
         return entry
 
     def backup(self, file: Path) -> None:
         """Writes everything, photographs and journal included, into one file."""
-        if not self.place.exists:
+        if not self.keeper.exists:
             raise InputWrong(f"there is no stash at {self.where} yet", "name the stash to back up with --stash")
-        migration.prepare(self.place)
-        with told(self.place.database):
-            backups.write(self.place, file)
+        self.keeper.backup(file)
 
     def restore(self, file: Path, *, replace: bool = False) -> None:
         """Makes the catalogue what it was when the backup was written; what was there is copied aside first.
@@ -205,47 +199,30 @@ class Catalogue:
         Raises:
             Conflict: the catalogue is not empty, and ``replace`` is not given. InputWrong: the file is no backup.
         """
-        with backups.opened(file) as kept:
-            if not self.place.exists:
-                migration.make(self.place)
-            if not self.place.writable:
-                raise read_only(self.place.database)
-            migration.prepare(self.place)
-            held = self.contents()
+        with backups.opened(file) as kept, self.keeper.changing() as connection:
+            held = row.contents(connection, self.where)
             if (held.fabrics or held.pieces) and not replace:
                 raise Conflict(
                     f"the stash at {self.where} is not empty",
                     "give --replace, or name another place with --stash",
                 )
-            with told(self.place.database):
-                if held.fabrics or held.pieces or self.journal():
-                    migration.set_aside(self.place.database, "before-restore")
-                backups.bring_back(kept, self.place)
+            if held.fabrics or held.pieces or standing(connection):
+                self.keeper.set_aside()
+            for photo in kept.photographs():
+                self.keeper.keep(connection, photo)
+            backups.bring_back(kept, connection)
 
     # Within
 
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        migration.prepare(self.place)
-        with told(self.place.database):
-            engine = engine_for(self.place.database, write=False)
-            with engine.connect() as connection:
-                yield connection
-
-    @contextmanager
-    def _changing(self) -> Iterator[Connection]:
-        if not self.place.exists:
-            migration.make(self.place)
-        if not self.place.writable:
-            raise read_only(self.place.database)
-        migration.prepare(self.place)
-        with told(self.place.database):
-            engine = engine_for(self.place.database, write=True)
-            with engine.begin() as connection:
-                yield connection
-
     def _keep(self, draft: Draft, photo: KeptPhoto) -> str:
-        photos.keep(self.place.photos, photo)
+        self.keeper.keep(draft.connection, photo)
         if draft.row(photo_table, photo.sha256) is None:
             draft.put(photo_table, {"sha256": photo.sha256, "taken": photo.taken, "focal35_mm": photo.focal35_mm})
         return photo.sha256
+
+    def _let_go(self, sha256s: set[str]) -> None:
+        """Photographs that no row names any longer, looked at anew: somebody may just have brought one again."""
+        if sha256s:
+            with self.keeper.changing() as connection:
+                named = set(connection.execute(select(photo_table.c.sha256)).scalars())
+                self.keeper.forget(connection, sha256s - named)

@@ -58,7 +58,7 @@ def ask(
     }  # fmt: skip
     texts = given if defaults or json or (not sys.stdin.isatty() and "border" in given) else converse(_put, given)
     outcome = build(texts)
-    where = actions.usual_place() if keep and stash is None else stash
+    where = actions.usual_stash() if keep and stash is None else stash
     with output.progress("planning") as tell:
         answered = actions.asked(outcome, where, limit_s=limit, progress=tell)
     if save is not None:

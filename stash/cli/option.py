@@ -11,7 +11,11 @@ Side = Literal["top", "right", "bottom", "left"]
 
 Where = Annotated[
     str | None,
-    typer.Option("--stash", metavar="WHERE", help="The stash: a folder, or a .json file that is only read."),
+    typer.Option(
+        "--stash",
+        metavar="WHERE",
+        help="The stash: a folder, postgresql://NAME@HOST/DATABASE, or a .json file that is only read.",
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 ScaleFrom = Annotated[

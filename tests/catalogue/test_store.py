@@ -27,10 +27,10 @@ def piece(piece_id: str = "", fabric: str = "") -> Piece:
     return Piece(id=piece_id, fabric=fabric, outline_mm=SQUARE)
 
 
-@pytest.fixture
-def stash(tmp_path: Path) -> Stash:
-    """A catalogue that does not exist yet."""
-    return open_stash(tmp_path / "stash")
+@pytest.fixture(params=["file", "server"])
+def stash(request: pytest.FixtureRequest, tmp_path: Path) -> Stash:
+    """A catalogue that does not exist yet, in a file and on a server."""
+    return open_stash(tmp_path / "stash" if request.param == "file" else request.getfixturevalue("address"))
 
 
 def test_looking_makes_nothing(stash: Stash, tmp_path: Path) -> None:
@@ -234,8 +234,9 @@ def test_another_kind_of_file_is_no_stash(tmp_path: Path) -> None:
         open_stash(tmp_path / "notes.txt")
 
 
-def test_a_folder_and_its_database_are_one_stash(stash: Stash, tmp_path: Path) -> None:
+def test_a_folder_and_its_database_are_one_stash(tmp_path: Path) -> None:
     """Naming the folder or the file in it means the same catalogue."""
+    stash = open_stash(tmp_path / "stash")
     stash.import_document(stash_document())
     assert open_stash(tmp_path / "stash" / "stripewright.sqlite").digest() == stash.digest()
 
