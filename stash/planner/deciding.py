@@ -21,7 +21,7 @@ from vision.estimate import Estimate
 FIRST_ROUNDS = 300
 """Rounds of laying anew before a proof of the contrary is looked for: most plans there are take fewer."""
 
-LAYING = 0.4
+LAYING = 0.55
 """The share of the time left that laying anew may take."""
 
 

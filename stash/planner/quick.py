@@ -22,8 +22,11 @@ from stash.planner.task import Cut, Task
 CORNERS = ((1, 1), (-1, 1), (1, -1), (-1, -1))
 """From which corner of the cloth panels are pushed together; tried in this order."""
 
-ROUNDS = 3000
-"""Rounds of laying anew before other means are tried: about a second where hardly anything is to spare."""
+ROUNDS = 15_000
+"""Rounds of laying anew before other means are tried: a few seconds where hardly anything is to spare."""
+
+PANEL_ROUNDS = 300
+"""Rounds for each corner that panels are pushed into."""
 
 COMFORT_UM = 3175
 """Room left at a lane's end where that costs nothing (um): shears follow chalk to 1/16-1/8 in [common practice]."""
@@ -59,7 +62,7 @@ def quick_solution(task: Task, weights: Weights, deadline: float, rounds: int = 
         for corner in CORNERS:
             if time.monotonic() > deadline:
                 return best
-            found = _with_corner(task, weights, deadline, corner, backwards, max(8, rounds // 10))
+            found = _with_corner(task, weights, deadline, corner, backwards, min(PANEL_ROUNDS, rounds))
             if found is not None and (best is None or found.cost_um(weights) < best.cost_um(weights)):
                 best = found
             if best is not None and (not task.needs or corner == CORNERS[1]):
@@ -89,7 +92,7 @@ def _strips_only(
     task: Task, lays: tuple[Lay, ...], weights: Weights, deadline: float, rounds: int
 ) -> Solution | None:
     """The first plan found: one that leaves room at the lanes' ends, if there is one to be had soon."""
-    for margin_um, share in ((COMFORT_UM, 3), (task.stance.fit_um, 1), (0, 4)):
+    for margin_um, share in ((COMFORT_UM, 5), (task.stance.fit_um, 1), (0, 10)):
         laid = recreate(trimmed(task, margin_um), weights, deadline, rounds=max(1, rounds // share))
         if not laid.missing:
             return Solution(task=task, cuts=laid.cuts, lays=lays)
