@@ -11,12 +11,18 @@ from stash.planner.layout import sound
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
-from stash.planner.relaxation import Relaxation
+from stash.planner.relaxation import Bound, Relaxation
 from stash.planner.search import Effort, Search
 from stash.planner.task import Task
 
 ROUNDS = 10_000
 """Rounds of laying anew in search of a cheaper plan: about two seconds."""
+
+FEW_ROUNDS = 3000
+"""Rounds on the pieces alone that the cheapest plan would open if lanes could be filled in fractions."""
+
+FEW = 0.01
+"""A piece that is opened less than this is not opened."""
 
 TIGHT_ROUNDS = 3000
 """Rounds among the plans that leave no room at the lanes' ends."""
@@ -60,11 +66,15 @@ def _cheaper(found: Solution, weights: Weights, seconds: float) -> Better:
     if found.task.panels or not found.task.needs:
         return better
     deadline = time.monotonic() + seconds
-    better = replace(better, bound_um=max(better.bound_um, cost_bound_um(found, weights, deadline)))
-    for margin_um, rounds in ((COMFORT_UM, ROUNDS), (found.task.stance.fit_um, TIGHT_ROUNDS)):
+    least = _least(found, weights, deadline)
+    better = replace(better, bound_um=max(better.bound_um, least.um))
+    wanted = frozenset(piece for piece, share in least.opened.items() if share > FEW)
+    for margin_um, rounds, pieces in (
+        (COMFORT_UM, FEW_ROUNDS, wanted), (COMFORT_UM, ROUNDS, None), (found.task.stance.fit_um, TIGHT_ROUNDS, None)
+    ):  # fmt: skip
         if _good_enough(better, weights):
             break
-        better = _laid_anew(better, margin_um, rounds, weights, deadline)
+        better = _laid_anew(better, margin_um, rounds, weights, deadline, pieces)
     return _searched(better, weights, seconds / 2)
 
 
@@ -72,9 +82,11 @@ def _good_enough(better: Better, weights: Weights) -> bool:
     return better.solution.cost_um(weights) <= (1 + NEAR) * better.bound_um
 
 
-def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float) -> Better:
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends."""
+def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
+               pieces: frozenset[int] | None = None) -> Better:  # fmt: skip
+    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on those pieces."""
     among = trimmed(better.solution.task, margin_um)
+    among = among if pieces is None else among.only_on(pieces)
     start = better.solution.cuts if sound(replace(better.solution, task=among)) else ()
     enough = int((1 + NEAR) * better.bound_um)
     laid = recreate(among, weights, deadline, rounds=rounds, start=start, enough=lambda cost: cost <= enough)
@@ -100,12 +112,11 @@ def _searched(better: Better, weights: Weights, seconds: float) -> Better:
     return replace(better, solution=tried) if tried.cost_um(weights) < better.solution.cost_um(weights) else better
 
 
-def cost_bound_um(found: Solution, weights: Weights, deadline: float) -> int:
-    """What any plan of the task costs at least: by the relaxation, with whole pieces opened."""
-    cost = found.cost_um(weights)
+def _least(found: Solution, weights: Weights, deadline: float) -> Bound:
+    """What any plan of the task costs at least, and which pieces a plan so cheap would open."""
     relaxation = Relaxation(found.task, weights)
     relaxation.start(found.cuts)
-    return relaxation.solve_tree(deadline, cost)
+    return relaxation.solve_tree(deadline, found.cost_um(weights))
 
 
 def _least_cost(task: Task, weights: Weights) -> int:

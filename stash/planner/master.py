@@ -15,23 +15,31 @@ WHOLE: Final = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """Some of the plans: those that open so many pieces, and these or not those."""
+    """Some of the plans: those that open so many pieces, these or not those, and join these strips and not those."""
 
     fewest: int | None = None
     most: int | None = None
     fixed: Mapping[int, bool] = field(default_factory=dict)
+    joined: Mapping[int, bool] = field(default_factory=dict)
 
-    def halves(self, opened: Mapping[int, float]) -> tuple[Branch, ...]:
-        """Two branches that hold all plans of this one and exclude such an opening; none where it is whole."""
+    def halves(self, opened: Mapping[int, float], joined: Mapping[int, float]) -> tuple[Branch, ...]:
+        """Two branches that hold all plans of this one and exclude such a mix: by the number of pieces, by a piece, by
+        a strip joined or not. None where all of these are whole."""
         count = sum(opened.values())
         if abs(count - round(count)) > WHOLE:
             few = math.floor(count)
             return replace(self, fewest=few + 1), replace(self, most=few)
-        part = [piece for piece, share in opened.items() if WHOLE < share < 1 - WHOLE]
-        if not part:
-            return ()
-        piece = min(part, key=lambda p: (abs(opened[p] - 0.5), p))
-        return tuple(replace(self, fixed={**self.fixed, piece: choice}) for choice in (True, False))
+        if (piece := _most_open(opened)) is not None:
+            return tuple(replace(self, fixed={**self.fixed, piece: choice}) for choice in (True, False))
+        if (strip := _most_open(joined)) is not None:
+            return tuple(replace(self, joined={**self.joined, strip: choice}) for choice in (True, False))
+        return ()
+
+
+def _most_open(shares: Mapping[int, float]) -> int | None:
+    """What is farthest from being whole, if anything is not."""
+    part = [name for name, share in shares.items() if WHOLE < share < 1 - WHOLE]
+    return min(part, key=lambda name: (abs(shares[name] - 0.5), name)) if part else None
 
 
 WHOLE_TREE: Final = Branch()
@@ -69,6 +77,7 @@ class Master:
                 if of.task.runs[runs[0]].piece == piece:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
         self.uncut: list[Any] = []
+        self.joined: dict[int, Any] = {}
         for index, row in enumerate(self.cover):
             uncut = solver.NumVar(0.0, 1.0, "")
             self.uncut.append(uncut)
@@ -76,7 +85,9 @@ class Master:
             row.SetCoefficient(uncut, 1.0)
             part = of.split[index]
             if part is not None:
-                joined = solver.NumVar(0.0, 1.0, "")
+                told = branch.joined.get(index)
+                joined = solver.NumVar(1.0 if told else 0.0, 0.0 if told is False else 1.0, "")
+                self.joined[index] = joined
                 goal.SetCoefficient(joined, part.price / 1000)
                 row.SetCoefficient(joined, 1.0)
                 self.liquid[of.family[index]].SetCoefficient(joined, -part.length * UNIT_UM / 1000)
@@ -113,8 +124,13 @@ class Master:
         """How much of each strip stays uncut."""
         return [var.solution_value() * whole * UNIT_UM for var, whole in zip(self.uncut, self.of.whole, strict=True)]
 
-    def solve(self) -> tuple[float, Prices, dict[int, float], dict[int, int]] | None:
-        """Value (um), whole prices, pieces opened, and what each run's fillings must better (2^-20 um)."""
+    def shares(self) -> tuple[dict[int, float], dict[int, float]]:
+        """How far each piece is opened, and how far each strip that may be joined is."""
+        opened = {piece: var.solution_value() for piece, var in self.opened.items()}
+        return opened, {index: var.solution_value() for index, var in self.joined.items()}
+
+    def solve(self) -> tuple[float, Prices, dict[int, int]] | None:
+        """Value (um), whole prices, and what each run's fillings must better (2^-20 um)."""
         if self.solver.Solve() != self.lp.Solver.OPTIMAL:
             return None
         per_um = 1000 * PRICE_SCALE
@@ -126,5 +142,4 @@ class Master:
             count=int(self.number.dual_value() * per_um),
         )
         floors = {run: max(0, int(-row.dual_value() * per_um)) for run, row in self.lane.items()}
-        opened = {piece: var.solution_value() for piece, var in self.opened.items()}
-        return self.goal.Value() * 1000, prices, opened, floors
+        return self.goal.Value() * 1000, prices, floors

@@ -14,7 +14,7 @@ import heapq
 import time
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices
@@ -26,8 +26,8 @@ from stash.planner.task import Cut, Task
 ROUNDS: Final = 80
 """Linear programs solved at most for one bound."""
 
-NODES: Final = 24
-"""Branches looked at: how many pieces, and which."""
+NODES: Final = 40
+"""Branches looked at: how many pieces, which, and which strips are joined."""
 
 NEAR: Final = 0.002
 """Ratio. A bound this near the linear program's own value is not driven further."""
@@ -35,10 +35,11 @@ NEAR: Final = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """A bound (um), and how far the linear program opens each piece."""
+    """A bound (um), and how far the linear program opens each piece and joins each strip."""
 
     um: int
     opened: dict[int, float]
+    joined: dict[int, float]
 
 
 class Relaxation:
@@ -52,7 +53,7 @@ class Relaxation:
     def bound_um(self, prices: Prices, branch: Branch, tables: Tables) -> int:
         """What no plan of the branch can beat (um), by these prices alone."""
         lanes, each = self.lanes, defaultdict[int, int](int)
-        total = sum(self._apart(index, price, prices) for index, price in enumerate(prices.strips))
+        total = sum(self._apart(i, price, prices, branch.joined.get(i)) for i, price in enumerate(prices.strips))
         for run in lanes.runs:
             each[lanes.task.runs[run].piece] += min(0, tables.least(run))
         for index, (runs, room) in enumerate(lanes.cliques):
@@ -65,17 +66,17 @@ class Relaxation:
             total += 0 if opened is False else cost if opened else min(0, cost)
         return total // PRICE_SCALE
 
-    def _apart(self, index: int, price: int, prices: Prices) -> int:
-        """A strip's price, less what it saves to leave it uncut or to join it."""
+    def _apart(self, index: int, price: int, prices: Prices, told: bool | None) -> int:
+        """A strip's price, less what it saves to leave it uncut or to join it; ``told``: it is joined, or is not."""
         lanes = self.lanes
         uncut = lanes.whole_um(index) * PRICE_SCALE - price
         part = lanes.split[index]
-        if part is None:
+        if part is None or told is False:
             return price + min(0, uncut)
         rate, segment = prices.joined.get(lanes.family[index], 0), prices.segment.get(lanes.family[index], 0)
         joined = part.price * PRICE_SCALE + rate * part.length * UNIT_UM - segment * part.count
         joined += part.more * min(0, part.join * PRICE_SCALE + rate * part.seams * UNIT_UM - segment)
-        return price + min(0, joined - price, uncut)
+        return joined + min(0, uncut) if told else price + min(0, joined - price, uncut)
 
     def start(self, cuts: Sequence[Cut]) -> None:
         """Take the lanes of a known plan for fillings to begin with."""
@@ -98,13 +99,14 @@ class Relaxation:
         master = Master(self.lanes, branch)
         for filling in self.fillings:
             master.add(filling)
-        best, opened = -(1 << 60), dict[int, float]()
+        best, shares = -(1 << 60), (dict[int, float](), dict[int, float]())
         steady: Prices | None = None
         for _ in range(ROUNDS):
             solved = master.solve()
             if solved is None:
                 break
-            value, prices, opened, floors = solved
+            value, prices, floors = solved
+            shares = master.shares()
             self._uncut = master.uncut_um()
             fresh: list[Filling] = []
             for tried in (prices if steady is None else steady.toward(prices), prices):
@@ -122,22 +124,23 @@ class Relaxation:
             for filling in fresh:
                 self.fillings.append(filling)
                 master.add(filling)
-        return Bound(max(0, best), opened)
+        return Bound(max(0, best), *shares)
 
-    def solve_tree(self, deadline: float, stop_um: int) -> int:
-        """The bound once the number of pieces is whole, and each piece opened or not, as far as ``NODES`` go (um)."""
+    def solve_tree(self, deadline: float, stop_um: int) -> Bound:
+        """The bound once pieces are opened or not and strips joined or not, as far as ``NODES`` go."""
         root = self.solve(deadline, stop_um=stop_um)
         waiting = [(root.um, 0, root, WHOLE_TREE)]
         for number in range(1, NODES):
             um, _, bound, branch = waiting[0]
-            halves = branch.halves(bound.opened)
+            halves = branch.halves(bound.opened, bound.joined)
             if um >= stop_um or not halves or time.monotonic() > deadline:
                 break
             heapq.heappop(waiting)
             for side, half in enumerate(halves):
                 found = self.solve(deadline, stop_um=stop_um, branch=half)
                 heapq.heappush(waiting, (max(um, found.um), 2 * number + side, found, half))
-        return min(stop_um, waiting[0][0])
+        um, _, bound, _ = waiting[0]
+        return replace(bound, um=min(stop_um, um))
 
     def uncut_um(self) -> dict[str, int]:
         """How much strip of each stripe the last linear program leaves uncut (um), at least 1 of one."""

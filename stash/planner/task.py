@@ -104,6 +104,15 @@ class Task:
         strips = [need.strip for need in self.needs]
         return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths, self.ways)
 
+    def only_on(self, pieces: frozenset[int]) -> Task:
+        """The same task with strips on those pieces alone."""
+        needs = (
+            replace(need, runs={way: tuple(r for r in runs if self.runs[r].piece in pieces)
+                                for way, runs in need.runs.items()})
+            for need in self.needs
+        )  # fmt: skip
+        return replace(self, needs=tuple(needs))
+
     def origin_um(self, piece: int) -> int:
         """Where the print along the stripes starts on a piece, along d."""
         return round(self.pieces[piece].along_origin_mm * 1000)
