@@ -196,11 +196,11 @@ def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
 
 def _yes(found: Solution, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
     clock.say("looking for a better plan")
-    better = improve(found, weights, clock.left_s) if optimise else as_it_is(found, weights)
+    better = improve(found, weights, clock.left_s, clock.say) if optimise else as_it_is(found, weights)
     cost = better.solution.cost_um(weights)
     bound = min(cost, better.bound_um)
     return Finding(answer="yes", proven=True, placements=better.solution.placements(), cost_um=cost, bound_um=bound,
-                   best=cost <= bound + FIT_UM)  # fmt: skip
+                   best=cost <= bound + FIT_UM, stopped=better.stopped)  # fmt: skip
 
 
 # -- unsure -----------------------------------------------------------------------------------------------------

@@ -46,7 +46,7 @@ class Share:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """The answer for one fabric; costs in um."""
+    """The answer for one fabric; costs in um. ``stopped``: by the user, who did not want to wait for a cheaper plan."""
 
     answer: Answer
     reason: Reason | None = None
@@ -59,6 +59,7 @@ class Finding:
     settle: tuple[str, ...] = ()
     proofs: tuple[str, ...] = ()
     certified: bool = False
+    stopped: bool = False
 
 
 def shares(problem: Problem) -> list[Share]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from stash.planner.bound import least_segments
@@ -39,10 +40,11 @@ NEAR = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Better:
-    """A plan and what any plan costs at least (um)."""
+    """A plan and what any plan costs at least (um). ``stopped``: the user did not want to wait for a cheaper one."""
 
     solution: Solution
     bound_um: int
+    stopped: bool = False
 
 
 def as_it_is(found: Solution, weights: Weights) -> Better:
@@ -50,32 +52,45 @@ def as_it_is(found: Solution, weights: Weights) -> Better:
     return Better(solution=eased(found, weights), bound_um=_least_cost(found.task, weights))
 
 
-def improve(found: Solution, weights: Weights, seconds: float) -> Better:
-    """A cheaper plan, if there is one, and last the joins of strips that are alike at the same height."""
-    better = _cheaper(found, weights, seconds)
+def improve(found: Solution, weights: Weights, seconds: float, say: Callable[[str], None] = lambda _: None) -> Better:
+    """A cheaper plan, if there is one, and last the joins of strips that are alike at the same height.
+
+    Stopped by the user (Ctrl-C), it gives the best plan so far at once.
+    """
+    better = as_it_is(found, weights)
+    if found.task.needs:
+        better = _cheaper(better, weights, time.monotonic() + seconds, say)
     return replace(better, solution=level(better.solution, weights))
 
 
-def _cheaper(found: Solution, weights: Weights, seconds: float) -> Better:
-    """The plan with room for hands, after a search for a cheaper one among those that leave room at the lanes' ends.
+def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
+    """The plan with room for hands, after a search for a cheaper one: first on the pieces that the cheapest would open
+    if lanes could be filled in fractions, then on all, then among plans that leave no room at the lanes' ends.
 
-    Only where these open more pieces or have more joins are the others searched, too. The answer does not depend on
-    the machine, but for running out of time.
+    Panels stay where they are. The answer does not depend on the machine, but for running out of time.
     """
-    better = as_it_is(found, weights)
-    if found.task.panels or not found.task.needs:
-        return better
-    deadline = time.monotonic() + seconds
-    least = _least(found, weights, deadline)
-    better = replace(better, bound_um=max(better.bound_um, least.um))
-    wanted = frozenset(piece for piece, share in least.opened.items() if share > FEW)
-    for margin_um, rounds, pieces in (
-        (COMFORT_UM, FEW_ROUNDS, wanted), (COMFORT_UM, ROUNDS, None), (found.task.stance.fit_um, TIGHT_ROUNDS, None)
-    ):  # fmt: skip
-        if _good_enough(better, weights):
-            break
-        better = _laid_anew(better, margin_um, rounds, weights, deadline, pieces)
-    return _searched(better, weights, seconds / 2)
+    try:
+        stages: list[tuple[int, int, frozenset[int] | None]] = [(COMFORT_UM, ROUNDS, None)]
+        if not better.solution.lays:
+            least = _least(better.solution, weights, deadline)
+            better = replace(better, bound_um=max(better.bound_um, least.um))
+            wanted = frozenset(piece for piece, share in least.opened.items() if share > FEW)
+            stages = [(COMFORT_UM, FEW_ROUNDS, wanted), *stages]
+        for margin_um, rounds, pieces in (*stages, (better.solution.task.stance.fit_um, TIGHT_ROUNDS, None)):
+            if better.stopped or _good_enough(better, weights):
+                break
+            say(_known(better, weights))
+            better = _laid_anew(better, margin_um, rounds, weights, deadline, pieces)
+        if not better.stopped and not better.solution.lays:
+            better = _searched(better, weights, deadline)
+    except KeyboardInterrupt:
+        return replace(better, stopped=True)
+    return better
+
+
+def _known(better: Better, weights: Weights) -> str:
+    cost, bound = better.solution.cost_um(weights) / 1000, better.bound_um / 1000
+    return f"a plan is found at a cost of {cost:.0f}, and none costs less than {bound:.0f}; looking for a cheaper one"
 
 
 def _good_enough(better: Better, weights: Weights) -> bool:
@@ -83,26 +98,30 @@ def _good_enough(better: Better, weights: Weights) -> bool:
 
 
 def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               pieces: frozenset[int] | None = None) -> Better:  # fmt: skip
+               pieces: frozenset[int] | None) -> Better:  # fmt: skip
     """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on those pieces."""
-    among = trimmed(better.solution.task, margin_um)
-    among = among if pieces is None else among.only_on(pieces)
-    start = better.solution.cuts if sound(replace(better.solution, task=among)) else ()
+    solution = better.solution
+    among = trimmed(solution.task, margin_um)
+    start = solution.cuts if pieces is None and sound(replace(solution, task=among)) else ()
     enough = int((1 + NEAR) * better.bound_um)
-    laid = recreate(among, weights, deadline, rounds=rounds, start=start, enough=lambda cost: cost <= enough)
+    laid = recreate(
+        among if pieces is None else among.only_on(pieces), weights, deadline, rounds=rounds, start=start,
+        opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough,
+    )  # fmt: skip
+    better = replace(better, stopped=laid.stopped)
     if laid.missing:
         return better
-    tried = eased(replace(better.solution, cuts=laid.cuts), weights)
-    return replace(better, solution=tried) if tried.cost_um(weights) < better.solution.cost_um(weights) else better
+    tried = eased(replace(solution, cuts=laid.cuts), weights)
+    return replace(better, solution=tried) if tried.cost_um(weights) < solution.cost_um(weights) else better
 
 
-def _searched(better: Better, weights: Weights, seconds: float) -> Better:
+def _searched(better: Better, weights: Weights, deadline: float) -> Better:
     """The exact search, for few places only: its bound may prove the plan the cheapest."""
     task = better.solution.task
     places = sum(need.most * len(need.all_runs) for need in task.needs)
     if places > MOST_PLACES or better.solution.cost_um(weights) <= better.bound_um:
         return better
-    effort = Effort(seconds=min(2.5, seconds), work=WORK)
+    effort = Effort(seconds=min(2.5, deadline - time.monotonic()), work=WORK)
     outcome = Search(task, goal=weights).run(effort, better.solution.cuts)
     if outcome.bound_um is not None:
         better = replace(better, bound_um=max(better.bound_um, outcome.bound_um))

@@ -37,12 +37,13 @@ CLOSING = 0.15
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """The best table found: its cuts, and the strips that found no room."""
+    """The best table found: its cuts, and the strips that found no room. ``stopped``: by the user, before the end."""
 
     cuts: tuple[Cut, ...]
     missing: tuple[int, ...]
     cost_um: int
     rounds: int
+    stopped: bool = False
 
 
 def recreate(
@@ -52,31 +53,42 @@ def recreate(
     *,
     rounds: int,
     start: Sequence[Cut] = (),
+    opened: frozenset[int] = frozenset(),
     enough: Callable[[int], bool] | None = None,
 ) -> Laid:
-    """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan)."""
+    """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan).
+
+    ``opened`` pieces are cut into anyway; what they cost is not counted.
+
+    Raises:
+        KeyboardInterrupt: the user stopped it before there was a plan; afterwards the best plan is returned.
+    """
     dice = random.Random(SEED)
-    table = Table(task, weights)
+    table = Table(task, weights, opened)
     works = _Works(table, dice)
     works.begin(start)
     best, best_score = table.kept(), works.score()
     current, current_score = best, best_score
-    done = 0
-    for done in range(1, rounds + 1):
-        if time.monotonic() > deadline or (not works.missing(best) and _stop(best_score, enough)):
-            break
-        works.ruin()
-        works.rebuild()
-        score = works.score()
-        if score <= best_score:
-            best, best_score = table.kept(), score
-        allowed = best_score * (1 + SLACK * (1 - done / rounds))
-        if score <= current_score or score <= allowed:
-            current, current_score = table.kept(), score
-        else:
-            table.restore(current)
+    done, stopped = 0, False
+    try:
+        for done in range(1, rounds + 1):
+            if time.monotonic() > deadline or (not works.missing(best) and _stop(best_score, enough)):
+                break
+            works.ruin()
+            works.rebuild()
+            score = works.score()
+            if score <= best_score:
+                best, best_score = table.kept(), score
+            if score <= current_score or score <= best_score * (1 + SLACK * (1 - done / rounds)):
+                current, current_score = table.kept(), score
+            else:
+                table.restore(current)
+    except KeyboardInterrupt:
+        if works.missing(best):
+            raise
+        stopped = True
     cuts = tuple(cut for need in sorted(best.cuts) for cut in best.cuts[need])
-    return Laid(cuts=cuts, missing=works.missing(best), cost_um=best_score, rounds=done)
+    return Laid(cuts=cuts, missing=works.missing(best), cost_um=best_score, rounds=done, stopped=stopped)
 
 
 def _stop(cost_um: int, enough: Callable[[int], bool] | None) -> bool:

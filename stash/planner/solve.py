@@ -31,7 +31,8 @@ def decide(
 ) -> Plan:
     """Answer whether every part can be cut from the pieces.
 
-    ``optimise`` off takes the first plan found. The answer does not depend on the machine, but for running out of time.
+    ``optimise`` off takes the first plan found, and so does Ctrl-C while a cheaper one is looked for. The answer
+    does not depend on the machine, but for running out of time.
 
     Raises:
         InputWrong: a part names a fabric or a stripe that is not there.
@@ -47,6 +48,7 @@ def decide(
     for index, share in enumerate(todo):
         clock.say(f"planning {share.fabric.name}")
         part_clock = clock.part(len(todo) - index)
+        optimise = optimise and not any(finding.stopped for finding in findings)
         findings.append(decide_matched(share, part_clock, weights, optimise=optimise))
         names.append(share.fabric.id)
     plan = _combine(problem, findings, names)

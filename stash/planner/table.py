@@ -29,15 +29,15 @@ class Kept:
 
 
 class Table:
-    """A task's cloth with the cuts laid so far. Cuts come and go by whole strips."""
+    """A task's cloth with the cuts laid so far; they come and go by whole strips. ``opened`` pieces are cut anyway."""
 
-    def __init__(self, task: Task, weights: Weights) -> None:
+    def __init__(self, task: Task, weights: Weights, opened: frozenset[int] = frozenset()) -> None:
         self.task, self.weights = task, weights
         self.cuts: dict[int, tuple[Cut, ...]] = {}
         self._laid: list[list[Cut]] = [[] for _ in task.runs]
         self._load = [0] * len(task.runs)
         self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
-        self._uses = [0] * len(task.pieces)
+        self._uses = [int(piece in opened) for piece in range(len(task.pieces))]
         self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
         self._room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
         self.clashes = clash_table(task)

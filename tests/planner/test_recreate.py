@@ -65,3 +65,17 @@ def test_it_finds_borders_that_best_fit_does_not() -> None:
         assert ours or not theirs
         rescued += ours and not theirs
     assert rescued >= 2
+
+
+def test_stopped_by_hand_the_best_plan_so_far_is_given() -> None:
+    """Ctrl-C while a cheaper plan is looked for ends the search with the plan there is."""
+    task = task_of(5, 0.7, 0.9)
+    first = recreate(task, DEFAULT, time.monotonic() + 60, rounds=60)
+
+    def stop(_: int) -> bool:
+        raise KeyboardInterrupt
+
+    laid = recreate(task, DEFAULT, time.monotonic() + 60, rounds=60, start=first.cuts, enough=stop)
+    assert laid.stopped
+    assert laid.missing == ()
+    assert laid.cost_um <= first.cost_um
