@@ -116,8 +116,8 @@ def add_photos(held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: As
             if cloth.fabric_id is None and made:
                 cloth = replace(cloth, name=None, fabric_id=made[0])
     except BaseException:
-        for _ in done:
-            held.undo()
+        for added in reversed(done):
+            held.undo(only=added.entry.number)
         raise
     return done
 

@@ -84,7 +84,8 @@ def _blocked(database: Path, error: Any) -> CatalogueBlocked:
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
         return CatalogueBlocked(
             f"the catalogue {database} is damaged or is no catalogue",
-            "move the file aside and bring back a backup with: stash restore FILE; it was left as it is",
+            "bring out what it still holds with: stash check --mend, or move it aside and bring back a backup with: "
+            "stash restore FILE; it was left as it is",
         )
     if name.startswith("SQLITE_FULL"):
         return CatalogueBlocked(

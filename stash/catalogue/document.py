@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -97,7 +98,15 @@ class DocumentStash:
         """Raises InputWrong."""
         self._refuse()
 
-    def undo(self) -> Entry:
+    def contents_on(self, moment: datetime) -> Contents:
+        """Raises InputWrong: a document knows one moment only."""
+        raise InputWrong(f"{self.where} is a document, which has no journal", "name a catalogue with --stash")
+
+    def undo(self, *, only: int | None = None) -> Entry:
+        """Raises InputWrong."""
+        self._refuse()
+
+    def undo_back_to(self, number: int) -> tuple[Entry, ...]:
         """Raises InputWrong."""
         self._refuse()
 

@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
 from stash.catalogue.schema import KEPT, journal
-from stash.errors import InputWrong
+from stash.errors import Conflict, InputWrong
 
 Row = Mapping[str, Any]
 
@@ -88,18 +88,37 @@ class Draft:
         return _entry({**values, "number": key[0]})
 
 
-def take_back(connection: Connection) -> Entry:
-    """Undoes the last entry that stands. Raises InputWrong where there is none."""
+def take_back(connection: Connection, *, only: int | None = None) -> Entry:
+    """Undoes the last entry that stands.
+
+    Raises:
+        InputWrong: there is none. Conflict: ``only`` is given and the last entry has another number.
+    """
     last = connection.execute(
         select(journal).where(journal.c.undone_at.is_(None)).order_by(journal.c.number.desc()).limit(1)
     )
     row = last.mappings().first()
     if row is None:
         raise InputWrong("there is nothing to undo in this stash", "nothing needs doing")
-    for change in reversed(_changes(row["changes"])):
+    if only is not None and row["number"] != only:
+        raise Conflict(
+            f"the last change of this stash is no longer entry {only} but entry {row['number']}, {row['summary']}",
+            "see with stash journal what was done since; nothing was changed",
+        )
+    for change in reversed(changes_of(row["changes"])):
         _set(connection, KEPT[change.table], change.key, change.before)
     connection.execute(update(journal).where(journal.c.number == row["number"]).values(undone_at=_now()))
     return _entry(row)
+
+
+def take_back_to(connection: Connection, number: int) -> tuple[Entry, ...]:
+    """Undoes the entries that stand from the last down to that number. Raises InputWrong where it does not stand."""
+    wanted = [entry.number for entry in standing(connection) if entry.number >= number]
+    if number not in wanted:
+        raise InputWrong(
+            f"there is no entry {number} to undo in this stash", "see the numbers with: stash journal"
+        )
+    return tuple(take_back(connection) for _ in wanted)
 
 
 def standing(connection: Connection) -> tuple[Entry, ...]:
@@ -131,12 +150,13 @@ def _change_document(change: Change) -> dict[str, Any]:
     return {"table": change.table, "key": change.key, "before": change.before, "after": change.after}
 
 
-def _changes(text: str) -> list[Change]:
+def changes_of(text: str) -> list[Change]:
+    """The changes that an entry keeps, in the order in which they were made."""
     return [Change(**document) for document in json.loads(text)]
 
 
 def _entry(row: Mapping[Any, Any]) -> Entry:
-    changes = _changes(row["changes"])
+    changes = changes_of(row["changes"])
 
     def touched(table: str, *, came: bool) -> tuple[str, ...]:
         here, there = ("after", "before") if came else ("before", "after")

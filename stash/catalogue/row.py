@@ -29,13 +29,24 @@ _LONGEST_MADE_ID = 40
 
 def contents(connection: Connection, where: str) -> Contents:
     """All that the catalogue holds, in the order in which it came."""
+    tables = (fabric_table, piece_table)
+    rows: dict[str, Sequence[Mapping[Any, Any]]] = {
+        table.name: connection.execute(select(table.c.document).order_by(table.c.place, table.c.id)).mappings().all()
+        for table in tables
+    }
+    rows[remark_table.name] = connection.execute(select(remark_table)).mappings().all()
+    return read_rows(rows, where)
+
+
+def read_rows(rows: Mapping[str, Sequence[Mapping[Any, Any]]], where: str) -> Contents:
+    """What rows of fabrics, pieces and remarks, by table and in order, stand for."""
     document: dict[str, Any] = {
         "schema": SCHEMA,
-        "fabrics": _documents(connection, fabric_table),
-        "pieces": _documents(connection, piece_table),
+        "fabrics": [json.loads(row["document"]) for row in rows[fabric_table.name]],
+        "pieces": [json.loads(row["document"]) for row in rows[piece_table.name]],
     }
-    remarks = connection.execute(select(remark_table.c.key, remark_table.c.value))
-    document.update({key: json.loads(value) for key, value in sorted(tuple(found) for found in remarks)})
+    remarks = {row["key"]: json.loads(row["value"]) for row in rows[remark_table.name]}
+    document.update({key: remarks[key] for key in sorted(remarks)})
     return read(document, source=where)
 
 
@@ -153,11 +164,6 @@ def what_came(draft: Draft) -> str:
             if keys:
                 parts.append(f"{word}{one if len(keys) == 1 else many} {_listed(keys)}")
     return ", ".join(parts) or "remarks"
-
-
-def _documents(connection: Connection, table: Table) -> list[Any]:
-    rows = connection.execute(select(table.c.document).order_by(table.c.place, table.c.id))
-    return [json.loads(document) for document in rows.scalars()]
 
 
 def _place(draft: Draft, table: Table, key: str) -> int:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from dataclasses import replace as with_fields
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from stash.catalogue import backup as backups
 from stash.catalogue import row
-from stash.catalogue.journal import Draft, Entry, standing, take_back
+from stash.catalogue.history import rows_on
+from stash.catalogue.journal import Draft, Entry, standing, take_back, take_back_to
 from stash.catalogue.keeper import Keeper
 from stash.catalogue.schema import cut_part as stage_table
 from stash.catalogue.schema import fabric as fabric_table
@@ -83,6 +85,13 @@ class Catalogue:
             return ()
         with self.keeper.reading() as connection:
             return standing(connection)
+
+    def contents_on(self, moment: datetime) -> Contents:
+        """Everything as it was then: what was done and taken back since is left aside."""
+        if not self.keeper.exists:
+            return Contents()
+        with self.keeper.reading() as connection:
+            return row.read_rows(rows_on(connection, moment), self.where)
 
     def stages(self, plan: str) -> tuple[Stage, ...]:
         """What was told of the cuts of the plan with that fingerprint."""
@@ -176,16 +185,26 @@ class Catalogue:
             row.take_in(draft, here, change(here))
             return draft.record(verb, summary) if draft.changes else None
 
-    def undo(self) -> Entry:
-        """Takes back the last entry of the journal and returns it. Raises InputWrong where there is none."""
+    def undo(self, *, only: int | None = None) -> Entry:
+        """Takes back the last entry of the journal and returns it.
+
+        Raises InputWrong where there is none, and Conflict where it is not ``only``, the number that was meant.
+        """
+        return self._undo(lambda connection: (take_back(connection, only=only),))[0]
+
+    def undo_back_to(self, number: int) -> tuple[Entry, ...]:
+        """Takes back all entries from the last to that number, the last one first. Raises InputWrong."""
+        return self._undo(lambda connection: take_back_to(connection, number))
+
+    def _undo(self, taking: Callable[[Connection], tuple[Entry, ...]]) -> tuple[Entry, ...]:
         if not self.keeper.exists:
             raise InputWrong(f"there is nothing to undo: there is no stash at {self.where} yet", "nothing needs doing")
         with self.keeper.changing() as connection:
             before = set(connection.execute(select(photo_table.c.sha256)).scalars())
-            entry = take_back(connection)
+            taken = taking(connection)
             unused = before - set(connection.execute(select(photo_table.c.sha256)).scalars())
         self._let_go(unused)
-        return entry
+        return taken
 
     def backup(self, file: Path) -> None:
         """Writes everything, photographs and journal included, into one file."""

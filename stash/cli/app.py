@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from stash.cli import ask, bias, cloth, demo, measure, plan, stash, tape, which
+from stash.cli import ask, bias, cloth, demo, ledger, measure, plan, stash, tape, which
 
 
 def version(wanted: bool) -> None:
@@ -48,7 +48,7 @@ def build() -> Any:
     app.command("bias")(bias.bias)
     app.command("sheet")(plan.sheet)
     app.command("cut")(plan.cut)
-    app.command("undo")(plan.undo)
+    app.command("undo")(ledger.undo)
     app.command("target")(measure.target)
     app.command("tape")(tape.tape)
     app.command("schema")(plan.schema)

@@ -1,4 +1,4 @@
-"""The commands about a plan: enough, sheet, cut, undo, schema."""
+"""The commands about a plan: enough, sheet, cut, schema."""
 
 from __future__ import annotations
 
@@ -107,15 +107,6 @@ def cut(
         told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {plan}")
     told.append("Take it back with: stripewright undo")
     output.done({**output.entry(entry), "still_to_cut": list(still)}, told, json=json)
-
-
-def undo(stash: option.Where = None, json: option.AsJson = False) -> None:
-    """Take back the last change of the stash."""
-    from stash import actions
-
-    entry = actions.stash_at(stash, write=True).undo()
-    what = entry.summary if entry.summary.startswith(entry.verb) else f"{entry.verb}, {entry.summary}"
-    output.done(output.entry(entry), [f"Taken back: {what}."], json=json)
 
 
 def schema(

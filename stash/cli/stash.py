@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import fact, option, output
+from stash.cli import fact, ledger, option, output, soundness
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
@@ -22,6 +22,8 @@ def group() -> typer.Typer:
     commands.command("show")(show)
     commands.command("note")(fact.note)
     commands.command("wash")(fact.wash)
+    commands.command("journal")(ledger.journal)
+    commands.command("check")(soundness.check)
     commands.command("import")(import_)
     commands.command("export")(export)
     commands.command("backup")(backup)
@@ -29,16 +31,25 @@ def group() -> typer.Typer:
     return commands
 
 
-def list_(stash: option.Where = None, json: option.AsJson = False) -> None:
+def list_(
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="DATE", help="As it was at the end of that day, or at that moment.")
+    ] = None,
+    stash: option.Where = None,
+    json: option.AsJson = False,
+) -> None:
     """All lengths and remnants, by fabric."""
     from stash import actions
+    from stash.catalogue.moment import read_moment
     from stash.cli import inventory
+    from stash.interchange.writer import stash_document
 
     held = actions.stash_at(stash)
+    contents = held.contents() if on is None else held.contents_on(read_moment(on))
     if json:
-        output.document(held.export_document())
+        output.document(stash_document(contents))
     else:
-        output.lines(inventory.listed(held.fabrics(), held.pieces()))
+        output.lines(inventory.listed(contents.fabrics, contents.pieces))
 
 
 def show(
