@@ -69,7 +69,7 @@ def test_the_state_at_any_hour(stash: Stash) -> None:
 
 
 def test_taking_back_several_in_order(stash: Stash) -> None:
-    """Back to entry 2 takes back the last one first and leaves entry 1; a number that does not stand changes nothing."""
+    """Back to entry 2 takes back the last one first and leaves entry 1; a number not there changes nothing."""
     stash.import_document(stash_document())
     for name in ("one", "two", "three"):
         stash.add(linen(name), [])
