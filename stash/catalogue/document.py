@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -17,8 +17,10 @@ from stash.interchange.writer import stash_document
 from stash.piece import Piece
 
 if TYPE_CHECKING:
+    from stash.catalogue.finder import Candidate
     from stash.catalogue.journal import Entry
     from stash.catalogue.stage import Stage
+    from stash.catalogue.trait import Query
     from stash.photograph import KeptPhoto
 
 #: A stash of a thousand outlines of a hundred corners takes 3 MB; ten times that and more is another file.
@@ -72,6 +74,12 @@ class DocumentStash:
     def stages(self, plan: str) -> tuple[Stage, ...]:
         """None: nothing is cut from a document."""
         return ()
+
+    def found(self, query: Query) -> Iterator[Candidate]:
+        """The pieces that a query leaves: the document is laid out as a catalogue in memory and asked there."""
+        from stash.catalogue.passing import asked_in_memory
+
+        return asked_in_memory(self._contents, query)
 
     def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
         """Raises InputWrong."""

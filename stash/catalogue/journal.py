@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
+from stash.catalogue.finder import follow
 from stash.catalogue.schema import KEPT, journal
 from stash.errors import Conflict, InputWrong
 
@@ -136,6 +137,7 @@ def _set(connection: Connection, table: Table, key: str, row: Row | None) -> Non
         connection.execute(update(table).where(_key(table) == key).values(dict(row)))
     else:
         connection.execute(insert(table).values(dict(row)))
+    follow(connection, table, key, row)
 
 
 def _key(table: Table) -> Any:

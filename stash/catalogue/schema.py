@@ -5,9 +5,9 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
 #: The newest step of the migrations. Reading it here spares every start the import of the migration tool.
-HEAD = "0003"
+HEAD = "0004"
 #: All steps, oldest first: a version that is not among them is a newer one.
-STEPS = ("0001", "0002", HEAD)
+STEPS = ("0001", "0002", "0003", HEAD)
 
 metadata = MetaData()
 
@@ -56,6 +56,43 @@ cut_part = Table(
     Column("part", Text, nullable=False),
     Column("segment", Integer, nullable=False),
     Column("how", Text, nullable=False),
+)
+
+#: What cloth is found by (see ``trait``). It follows the fabrics and pieces and is no part of the journal.
+fabric_trait = Table(
+    "fabric_trait",
+    metadata,
+    Column("fabric", Text, primary_key=True),
+    Column("fibre", Text, nullable=False),
+    Column("weave", Text, nullable=False),
+    Column("care", Text, nullable=False),
+    Column("place", Text, nullable=False),
+    Column("weight_gsm", Float),
+    Column("words", Text, nullable=False),
+)
+stripe_trait = Table(
+    "stripe_trait",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("fabric", Text, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("width_mm", Float),
+    Column("lightness", Float),
+    Column("a", Float),
+    Column("b", Float),
+)
+piece_trait = Table(
+    "piece_trait",
+    metadata,
+    Column("piece", Text, primary_key=True),
+    Column("fabric", Text, nullable=False),
+    Column("area_mm2", Float, nullable=False),
+    Column("along_mm", Float),
+    Column("across_mm", Float),
+    Column("narrow_mm", Float, nullable=False),
+    Column("wide_mm", Float, nullable=False),
+    Column("place", Text, nullable=False),
+    Column("words", Text, nullable=False),
 )
 
 #: One row for every change. ``changes`` holds each row touched, before and after.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -13,8 +13,10 @@ from stash.interchange.contents import Contents
 from stash.piece import Piece
 
 if TYPE_CHECKING:
+    from stash.catalogue.finder import Candidate
     from stash.catalogue.journal import Entry
     from stash.catalogue.stage import Stage
+    from stash.catalogue.trait import Query
     from stash.photograph import KeptPhoto
 
 
@@ -39,6 +41,7 @@ class Stash(Protocol):
     def journal(self) -> tuple[Entry, ...]: ...
     def contents_on(self, moment: datetime) -> Contents: ...
     def stages(self, plan: str) -> tuple[Stage, ...]: ...
+    def found(self, query: Query) -> Iterator[Candidate]: ...
 
     def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry: ...
     def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None: ...

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, select
 
 from stash.catalogue import backup as backups
 from stash.catalogue import row
+from stash.catalogue.finder import Candidate, candidates
 from stash.catalogue.history import rows_on
 from stash.catalogue.journal import Draft, Entry, standing, take_back, take_back_to
 from stash.catalogue.keeper import Keeper
@@ -22,6 +23,7 @@ from stash.catalogue.schema import photo as photo_table
 from stash.catalogue.schema import piece as piece_table
 from stash.catalogue.stage import Stage
 from stash.catalogue.stash import fabric_in, first_of, piece_in
+from stash.catalogue.trait import Query
 from stash.errors import Conflict, InputWrong
 from stash.fabric import Fabric
 from stash.interchange.contents import Contents
@@ -101,6 +103,13 @@ class Catalogue:
             names = (stage_table.c.plan, stage_table.c.part, stage_table.c.segment, stage_table.c.how)
             rows = connection.execute(select(*names).where(stage_table.c.plan == plan).order_by(stage_table.c.key))
             return tuple(Stage(**found) for found in rows.mappings())
+
+    def found(self, query: Query) -> Iterator[Candidate]:
+        """The pieces that a query leaves; see ``finder.candidates``."""
+        if not self._keeper.exists:
+            return
+        with self._keeper.reading() as connection:
+            yield from candidates(connection, query)
 
     # Changing
 

@@ -1,0 +1,155 @@
+"""Finding in the catalogue: the traits follow every change of a fabric or piece, and a query narrows them by SQL."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from sqlalchemy import Connection, Select, Table, and_, delete, insert, or_, select
+
+from stash.catalogue.schema import fabric, fabric_trait, piece, piece_trait, stripe_trait
+from stash.catalogue.trait import Query, fabric_row, piece_row, stripe_rows
+from stash.colour import difference
+from stash.interchange.reader import read_piece
+from stash.piece import Piece
+
+#: Sizes are compared with this to spare, mm: documents are written to 0.001 mm, and 0.01 mm is equal (the contract).
+EQUAL_MM: Final = 0.01
+#: No lightness counts for more: CIEDE2000 is at least |ΔL| over this (S_L at L = 0 and 100, Sharma et al. 2005).
+MOST_S_L: Final = 1.75
+#: A colour without a counterpart counts as this many times as far as is allowed.
+FAR: Final = 2.0
+#: Rows fetched at once: enough for a screen, few enough to stop early.
+ROWS: Final = 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A piece that may be what is sought, its fabric's name and whether that is plain, its area, how far off in
+    colour."""
+
+    piece: Piece
+    fabric_name: str
+    plain: bool
+    area_mm2: float
+    off: float | None
+
+
+def follow(connection: Connection, table: Table, key: str, row: Mapping[str, Any] | None) -> None:
+    """Makes the traits of one fabric or piece those of its row, or none where it is gone."""
+    if table.name == fabric.name:
+        connection.execute(delete(stripe_trait).where(stripe_trait.c.fabric == key))
+        connection.execute(delete(fabric_trait).where(fabric_trait.c.fabric == key))
+        if row is not None:
+            document = json.loads(row["document"])
+            connection.execute(insert(fabric_trait).values(fabric_row(document)))
+            stripes = list(stripe_rows(document))
+            if stripes:
+                connection.execute(insert(stripe_trait), stripes)
+    elif table.name == piece.name:
+        connection.execute(delete(piece_trait).where(piece_trait.c.piece == key))
+        if row is not None:
+            connection.execute(insert(piece_trait).values(piece_row(json.loads(row["document"]))))
+
+
+def candidates(connection: Connection, query: Query) -> Iterator[Candidate]:
+    """The pieces that the query leaves, the smallest first; by colour alone, the nearest first."""
+    off = _near(connection, query) if query.near else None
+    asked = _narrowed(query)
+    if off is not None and not _sized(query):
+        rows = [row for row in connection.execute(asked) if row.fabric in off]
+        rows.sort(key=lambda row: (off[row.fabric], row.area_mm2))
+        yield from (_candidate(connection, row, off[row.fabric]) for row in rows)
+        return
+    for row in connection.execution_options(yield_per=ROWS).execute(asked):
+        if off is None or row.fabric in off:
+            yield _candidate(connection, row, None if off is None else off[row.fabric])
+
+
+def _candidate(connection: Connection, row: Any, off: float | None) -> Candidate:
+    document, named = connection.execute(
+        select(piece.c.document, fabric.c.document)
+        .join(fabric, fabric.c.id == piece.c.fabric)
+        .where(piece.c.id == row.piece)
+    ).one()
+    of = json.loads(named)
+    return Candidate(
+        piece=read_piece(json.loads(document), source=f"piece {row.piece}"),
+        fabric_name=str(of.get("name", row.fabric)),
+        plain=of["print"]["kind"] == "plain",
+        area_mm2=row.area_mm2,
+        off=off,
+    )
+
+
+def _sized(query: Query) -> bool:
+    return query.area_mm2 > 0
+
+
+def _narrowed(query: Query) -> Select[Any]:
+    of, own = piece_trait.c, fabric_trait.c
+    asked = select(of.piece, of.fabric, of.area_mm2).order_by(of.area_mm2, of.piece)
+    if _sized(query):
+        asked = asked.where(of.area_mm2 >= query.area_mm2 - 1.0, _large_enough(query))
+    if query.fabrics:
+        asked = asked.where(of.fabric.in_(query.fabrics))
+    texts = {key: text for key, text in query.texts.items() if key != "place"}
+    conditions = [getattr(own, key).contains(text, autoescape=True) for key, text in texts.items()]
+    if query.weight_gsm is not None:
+        conditions.append(own.weight_gsm.between(*query.weight_gsm))
+    conditions += [
+        or_(own.words.contains(word, autoescape=True), of.words.contains(word, autoescape=True)) for word in query.words
+    ]
+    if "place" in query.texts:
+        text = query.texts["place"]
+        conditions.append(or_(own.place.contains(text, autoescape=True), of.place.contains(text, autoescape=True)))
+    if conditions:
+        asked = asked.join(fabric_trait, own.fabric == of.fabric).where(*conditions)
+    if query.label is not None or query.stripe_mm is not None:
+        stripe = stripe_trait.c
+        striped = select(stripe.fabric)
+        if query.label is not None:
+            striped = striped.where(stripe.label == query.label)
+        if query.stripe_mm is not None:
+            striped = striped.where(stripe.width_mm.between(*query.stripe_mm))
+        asked = asked.where(of.fabric.in_(striped))
+    return asked
+
+
+def _large_enough(query: Query) -> Any:
+    of = piece_trait.c
+    hull = and_(of.narrow_mm >= query.narrow_mm - EQUAL_MM, of.wide_mm >= query.wide_mm - EQUAL_MM)
+    if not query.along_mm:
+        return hull
+    along, across = query.along_mm - EQUAL_MM, query.across_mm - EQUAL_MM
+    lies = and_(of.along_mm >= along, of.across_mm >= across)
+    if query.turned:
+        lies = or_(lies, and_(of.along_mm >= across, of.across_mm >= along))
+    return and_(hull, lies)
+
+
+def _near(connection: Connection, query: Query) -> dict[str, float]:
+    """How far the colours of each fabric are from those sought, where that is near enough.
+
+    For each colour sought the nearest stripe of the fabric counts, and their mean by weight.
+    """
+    far, total = FAR * query.within, sum(weight for _, weight in query.near)
+    of = stripe_trait.c
+    nearest: list[dict[str, float]] = []
+    for lab, _ in query.near:
+        span = (lab[0] - MOST_S_L * far, lab[0] + MOST_S_L * far)
+        found: dict[str, float] = {}
+        for name, lightness, a, b in connection.execute(
+            select(of.fabric, of.lightness, of.a, of.b).where(of.lightness.between(*span))
+        ):
+            off = difference(lab, (lightness, a, b))
+            if off < found.get(name, far):
+                found[name] = off
+        nearest.append(found)
+    means = {
+        name: sum(found.get(name, far) * weight for found, (_, weight) in zip(nearest, query.near, strict=True)) / total
+        for name in set().union(*nearest)
+    }
+    return {name: mean for name, mean in means.items() if mean <= query.within}

@@ -1,0 +1,154 @@
+"""Whether rectangles lie in a piece of cloth: true containment in its outline, clear of holes and flaws.
+
+A rectangle that is not turned lies in a polygon exactly where its corner lies in the polygon and no edge of it is met
+on the way: the places of the corner are the polygon less the Minkowski sums of its edges with the reflected rectangle.
+One and two rectangles are decided so; more are laid one after another from each side, which may miss a laying.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations_with_replacement, pairwise
+from typing import Any, Final, Literal
+
+import shapely
+
+from stash.piece import Piece
+from stash.planner.region import to_print, usable
+from stash.planner.stance import Stance
+
+Way = Literal["along", "square", "any"]
+
+#: Lengths that differ by at most this are equal, mm (the contract): a rectangle of the cloth's own size fits.
+EQUAL_MM: Final = 0.01
+#: Directions tried besides those of the outline's own edges where a rectangle may lie any way, degrees.
+STEP_DEG: Final = 7.5
+#: Edges of an outline whose directions are tried, the longest first.
+MOST_EDGES: Final = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """What is sought room for: ``count`` rectangles, ``along`` the stripes by ``across`` them, mm.
+
+    ``way``: ``along`` as said, ``square`` also a quarter turned, ``any`` in any direction.
+    """
+
+    along_mm: float
+    across_mm: float
+    count: int = 1
+    way: Way = "along"
+
+    @property
+    def area_mm2(self) -> float:
+        """What they cover."""
+        return self.count * self.along_mm * self.across_mm
+
+
+def fits(piece: Piece, room: Room) -> bool:
+    """Whether they can be cut from the piece, even with its outline moved in by its u95.
+
+    Striped cloth whose direction is not known has no "along": it fits only any way.
+    """
+    cloth = usable(piece, Stance.STRICT)
+    return any(_fits(to_print(cloth, direction), room) for direction in _directions(piece, cloth, room.way))
+
+
+def _directions(piece: Piece, cloth: Any, way: Way) -> Iterator[float]:
+    if way != "any":
+        if piece.stripe_direction_deg is not None:
+            yield piece.stripe_direction_deg
+        return
+    seen: set[float] = set()
+    turns = [piece.stripe_direction_deg or 0.0, *_edges(cloth), *(k * STEP_DEG for k in range(int(90 / STEP_DEG)))]
+    for turn in turns:
+        key = round(turn % 90, 3)
+        if key not in seen:
+            seen.add(key)
+            yield turn
+
+
+def _edges(cloth: Any) -> list[float]:
+    """Directions of the longest edges, as the angle s of d = (sin s, cos s)."""
+    edges = []
+    for part in shapely.get_parts(cloth):
+        corners = list(part.exterior.coords)
+        for (x, y), (u, v) in pairwise(corners):
+            edges.append((math.hypot(u - x, v - y), math.degrees(math.atan2(u - x, v - y))))
+    edges.sort(reverse=True)
+    return [turn for _, turn in edges[:MOST_EDGES]]
+
+
+def _fits(cloth: Any, room: Room) -> bool:
+    """In the print's frame: x across, y along."""
+    shapes = [(room.across_mm, room.along_mm)]
+    if room.way != "along" and room.across_mm != room.along_mm:
+        shapes.append((room.along_mm, room.across_mm))
+    if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
+        return False
+    places = [_places(cloth, wide, long) for wide, long in shapes]
+    if room.count == 1:
+        return any(not place.is_empty for place in places)
+    if room.count == 2:
+        return any(
+            _two(places[i], shapes[i], places[j], shapes[j])
+            for i, j in combinations_with_replacement(range(len(shapes)), 2)
+        )
+    return any(_laid(cloth, shapes, room.count, axis) for axis in (0, 1))
+
+
+def _places(cloth: Any, wide: float, long: float) -> Any:
+    """Where the corner of least x and y of a rectangle may lie; empty where it fits nowhere."""
+    wide, long = wide - EQUAL_MM, long - EQUAL_MM
+    if cloth.is_empty:
+        return cloth
+    left, low, right, high = cloth.bounds
+    if right - left < wide or high - low < long:
+        return shapely.Polygon()
+    if len(shapely.get_coordinates(cloth)) == 5 and cloth.area >= (right - left) * (high - low) - EQUAL_MM**2:
+        return shapely.box(left, low, right - wide, high - long)
+    ends = [pair for ring in _rings(cloth) for pair in pairwise(ring)]
+    swept = shapely.convex_hull([shapely.MultiPoint(_sweep(a, b, wide, long)) for a, b in ends])
+    return cloth.difference(shapely.union_all(swept))
+
+
+def _rings(cloth: Any) -> Iterator[list[tuple[float, float]]]:
+    for part in shapely.get_parts(cloth):
+        for ring in (part.exterior, *part.interiors):
+            yield list(ring.coords)
+
+
+def _sweep(
+    a: tuple[float, float], b: tuple[float, float], wide: float, long: float
+) -> list[tuple[float, float]]:
+    return [(x - dx, y - dy) for x, y in (a, b) for dx in (0.0, wide) for dy in (0.0, long)]
+
+
+def _two(first: Any, one: tuple[float, float], second: Any, other: tuple[float, float]) -> bool:
+    """Whether two rectangles can lie apart: one wholly beside or wholly above the other."""
+    if first.is_empty or second.is_empty:
+        return False
+    p, q = first.bounds, second.bounds
+    hair = EQUAL_MM
+    return any(
+        q[axis + 2] - p[axis] >= one[axis] - hair or p[axis + 2] - q[axis] >= other[axis] - hair for axis in (0, 1)
+    )
+
+
+def _laid(cloth: Any, shapes: Sequence[tuple[float, float]], count: int, axis: int) -> bool:
+    """Lays them one by one as far to one side as each will go."""
+    left = cloth
+    for _ in range(count):
+        best: tuple[tuple[float, float], tuple[float, float], tuple[float, float]] | None = None
+        for wide, long in shapes:
+            for x, y in shapely.get_coordinates(_places(left, wide, long)).tolist():
+                far = (y + long, x) if axis else (x + wide, y)
+                if best is None or far < best[0]:
+                    best = (far, (x, y), (wide, long))
+        if best is None:
+            return False
+        _, (x, y), (wide, long) = best
+        left = left.difference(shapely.box(x, y, x + wide - EQUAL_MM, y + long - EQUAL_MM))
+    return True
