@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from itertools import combinations_with_replacement, pairwise
 from typing import Any, Final, Literal
 
+import numpy as np
 import shapely
 
-from stash.piece import Piece
+from stash.piece import Piece, across_axis, along_axis
 from stash.planner.region import to_print, usable
 from stash.planner.stance import Stance
 
@@ -24,9 +25,9 @@ Way = Literal["along", "square", "any"]
 #: Lengths that differ by at most this are equal, mm (the contract): a rectangle of the cloth's own size fits.
 EQUAL_MM: Final = 0.01
 #: Directions tried besides those of the outline's own edges where a rectangle may lie any way, degrees.
-STEP_DEG: Final = 7.5
+STEP_DEG: Final = 15.0
 #: Edges of an outline whose directions are tried, the longest first.
-MOST_EDGES: Final = 8
+MOST_EDGES: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +54,21 @@ def fits(piece: Piece, room: Room) -> bool:
     Striped cloth whose direction is not known has no "along": it fits only any way.
     """
     cloth = usable(piece, Stance.STRICT)
-    return any(_fits(to_print(cloth, direction), room) for direction in _directions(piece, cloth, room.way))
+    corners = shapely.get_coordinates(cloth)
+    return any(
+        _spans(corners, direction, room) and _fits(to_print(cloth, direction), room)
+        for direction in _directions(piece, cloth, room.way)
+    )
+
+
+def _spans(corners: Any, direction_deg: float, room: Room) -> bool:
+    """Whether the cloth reaches far enough both ways for one of them."""
+    if not len(corners):
+        return False
+    n, d = across_axis(direction_deg), along_axis(direction_deg)
+    wide, long = (float(np.ptp(corners @ np.array(axis))) + EQUAL_MM for axis in (n, d))
+    lies = wide >= room.across_mm and long >= room.along_mm
+    return lies or (room.way != "along" and wide >= room.along_mm and long >= room.across_mm)
 
 
 def _directions(piece: Piece, cloth: Any, way: Way) -> Iterator[float]:
@@ -109,21 +124,20 @@ def _places(cloth: Any, wide: float, long: float) -> Any:
         return shapely.Polygon()
     if len(shapely.get_coordinates(cloth)) == 5 and cloth.area >= (right - left) * (high - low) - EQUAL_MM**2:
         return shapely.box(left, low, right - wide, high - long)
-    ends = [pair for ring in _rings(cloth) for pair in pairwise(ring)]
-    swept = shapely.convex_hull([shapely.MultiPoint(_sweep(a, b, wide, long)) for a, b in ends])
-    return cloth.difference(shapely.union_all(swept))
+    reach = np.array([(dx, dy) for dx in (0.0, wide) for dy in (0.0, long)])
+    swept = [shapely.convex_hull(shapely.linestrings(_sweep(ring, reach))) for ring in _rings(cloth)]
+    return cloth.difference(shapely.union_all(np.concatenate(swept)))
 
 
-def _rings(cloth: Any) -> Iterator[list[tuple[float, float]]]:
+def _rings(cloth: Any) -> Iterator[Any]:
     for part in shapely.get_parts(cloth):
         for ring in (part.exterior, *part.interiors):
-            yield list(ring.coords)
+            yield shapely.get_coordinates(ring)
 
 
-def _sweep(
-    a: tuple[float, float], b: tuple[float, float], wide: float, long: float
-) -> list[tuple[float, float]]:
-    return [(x - dx, y - dy) for x, y in (a, b) for dx in (0.0, wide) for dy in (0.0, long)]
+def _sweep(ring: Any, reach: Any) -> Any:
+    """For each edge of a ring (n + 1, 2) the corners (n, 8, 2) of what it bars: its ends less the rectangle's."""
+    return np.concatenate([ring[:-1, None] - reach, ring[1:, None] - reach], axis=1)
 
 
 def _two(first: Any, one: tuple[float, float], second: Any, other: tuple[float, float]) -> bool:

@@ -11,7 +11,6 @@ from sqlalchemy import Connection, Select, Table, and_, delete, insert, or_, sel
 
 from stash.catalogue.schema import fabric, fabric_trait, piece, piece_trait, stripe_trait
 from stash.catalogue.trait import Query, fabric_row, piece_row, stripe_rows
-from stash.colour import difference
 from stash.interchange.reader import read_piece
 from stash.piece import Piece
 
@@ -57,44 +56,42 @@ def follow(connection: Connection, table: Table, key: str, row: Mapping[str, Any
 def candidates(connection: Connection, query: Query) -> Iterator[Candidate]:
     """The pieces that the query leaves, the smallest first; by colour alone, the nearest first."""
     off = _near(connection, query) if query.near else None
-    asked = _narrowed(query)
     if off is not None and not _sized(query):
-        rows = [row for row in connection.execute(asked) if row.fabric in off]
-        rows.sort(key=lambda row: (off[row.fabric], row.area_mm2))
-        yield from (_candidate(connection, row, off[row.fabric]) for row in rows)
-        return
+        for distance in sorted(set(off.values())):
+            alike = tuple(name for name in off if off[name] == distance)
+            yield from _asked(connection, _narrowed(query, alike), off)
+    else:
+        yield from _asked(connection, _narrowed(query), off)
+
+
+def _asked(connection: Connection, asked: Select[Any], off: Mapping[str, float] | None) -> Iterator[Candidate]:
     for row in connection.execution_options(yield_per=ROWS).execute(asked):
         if off is None or row.fabric in off:
-            yield _candidate(connection, row, None if off is None else off[row.fabric])
-
-
-def _candidate(connection: Connection, row: Any, off: float | None) -> Candidate:
-    document, named = connection.execute(
-        select(piece.c.document, fabric.c.document)
-        .join(fabric, fabric.c.id == piece.c.fabric)
-        .where(piece.c.id == row.piece)
-    ).one()
-    of = json.loads(named)
-    return Candidate(
-        piece=read_piece(json.loads(document), source=f"piece {row.piece}"),
-        fabric_name=str(of.get("name", row.fabric)),
-        plain=of["print"]["kind"] == "plain",
-        area_mm2=row.area_mm2,
-        off=off,
-    )
+            yield Candidate(
+                piece=read_piece(json.loads(row.document), source=f"piece {row.id}"),
+                fabric_name=row.name,
+                plain=row.kind == "plain",
+                area_mm2=row.area_mm2,
+                off=None if off is None else off[row.fabric],
+            )
 
 
 def _sized(query: Query) -> bool:
     return query.area_mm2 > 0
 
 
-def _narrowed(query: Query) -> Select[Any]:
+def _narrowed(query: Query, fabrics: tuple[str, ...] = ()) -> Select[Any]:
     of, own = piece_trait.c, fabric_trait.c
-    asked = select(of.piece, of.fabric, of.area_mm2).order_by(of.area_mm2, of.piece)
+    asked = (
+        select(piece.c.id, piece.c.document, of.fabric, of.area_mm2, own.name, own.kind)
+        .join(piece_trait, of.piece == piece.c.id)
+        .join(fabric_trait, own.fabric == of.fabric)
+        .order_by(of.area_mm2, of.piece)
+    )
     if _sized(query):
         asked = asked.where(of.area_mm2 >= query.area_mm2 - 1.0, _large_enough(query))
-    if query.fabrics:
-        asked = asked.where(of.fabric.in_(query.fabrics))
+    if query.fabrics or fabrics:
+        asked = asked.where(of.fabric.in_(fabrics or query.fabrics))
     texts = {key: text for key, text in query.texts.items() if key != "place"}
     conditions = [getattr(own, key).contains(text, autoescape=True) for key, text in texts.items()]
     if query.weight_gsm is not None:
@@ -106,7 +103,7 @@ def _narrowed(query: Query) -> Select[Any]:
         text = query.texts["place"]
         conditions.append(or_(own.place.contains(text, autoescape=True), of.place.contains(text, autoescape=True)))
     if conditions:
-        asked = asked.join(fabric_trait, own.fabric == of.fabric).where(*conditions)
+        asked = asked.where(*conditions)
     if query.label is not None or query.stripe_mm is not None:
         stripe = stripe_trait.c
         striped = select(stripe.fabric)
@@ -135,16 +132,19 @@ def _near(connection: Connection, query: Query) -> dict[str, float]:
 
     For each colour sought the nearest stripe of the fabric counts, and their mean by weight.
     """
+    from stash.nearness import differences
+
     far, total = FAR * query.within, sum(weight for _, weight in query.near)
     of = stripe_trait.c
     nearest: list[dict[str, float]] = []
+    lights = [lab[0] for lab, _ in query.near]
+    span = (min(lights) - MOST_S_L * far, max(lights) + MOST_S_L * far)
+    rows = connection.execute(
+        select(of.fabric, of.lightness, of.a, of.b).where(of.lightness.between(*span)).order_by(of.key)
+    ).all()
     for lab, _ in query.near:
-        span = (lab[0] - MOST_S_L * far, lab[0] + MOST_S_L * far)
         found: dict[str, float] = {}
-        for name, lightness, a, b in connection.execute(
-            select(of.fabric, of.lightness, of.a, of.b).where(of.lightness.between(*span))
-        ):
-            off = difference(lab, (lightness, a, b))
+        for (name, *_), off in zip(rows, differences(lab, [row[1:] for row in rows]).tolist(), strict=True):
             if off < found.get(name, far):
                 found[name] = off
         nearest.append(found)

@@ -63,6 +63,8 @@ fabric_trait = Table(
     "fabric_trait",
     metadata,
     Column("fabric", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("kind", Text, nullable=False),
     Column("fibre", Text, nullable=False),
     Column("weave", Text, nullable=False),
     Column("care", Text, nullable=False),

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from dataclasses import replace as with_fields
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Table, select
 
 from stash.catalogue import backup as backups
 from stash.catalogue import row
@@ -28,7 +29,7 @@ from stash.errors import Conflict, InputWrong
 from stash.fabric import Fabric
 from stash.interchange.contents import Contents
 from stash.interchange.digest import stash_digest
-from stash.interchange.reader import read
+from stash.interchange.reader import read, read_fabric, read_piece
 from stash.interchange.writer import stash_document
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
@@ -60,11 +61,17 @@ class Catalogue:
 
     def fabric(self, fabric_id: str) -> Fabric:
         """The fabric with that id. Raises NotFound."""
-        return fabric_in(self.contents(), fabric_id, self.where)
+        document = self._document(fabric_table, fabric_id)
+        if document is None:
+            return fabric_in(self.contents(), fabric_id, self.where)
+        return read_fabric(document, source=self.where)
 
     def piece(self, piece_id: str) -> Piece:
         """The piece with that id. Raises NotFound."""
-        return piece_in(self.contents(), piece_id, self.where)
+        document = self._document(piece_table, piece_id)
+        if document is None:
+            return piece_in(self.contents(), piece_id, self.where)
+        return read_piece(document, source=self.where)
 
     def photo_of(self, piece_id: str) -> Path | None:
         """The photograph that the piece was measured from, or None. Raises NotFound where there is no such piece."""
@@ -106,9 +113,9 @@ class Catalogue:
 
     def found(self, query: Query) -> Iterator[Candidate]:
         """The pieces that a query leaves; see ``finder.candidates``."""
-        if not self._keeper.exists:
+        if not self.keeper.exists:
             return
-        with self._keeper.reading() as connection:
+        with self.keeper.reading() as connection:
             yield from candidates(connection, query)
 
     # Changing
@@ -241,6 +248,14 @@ class Catalogue:
             backups.bring_back(kept, connection)
 
     # Within
+
+    def _document(self, table: Table, key: str) -> Any:
+        """The document of one row, or None."""
+        if not self.keeper.exists:
+            return None
+        with self.keeper.reading() as connection:
+            text = connection.execute(select(table.c.document).where(table.c.id == key)).scalar()
+        return None if text is None else json.loads(text)
 
     def _keep(self, draft: Draft, photo: KeptPhoto) -> str:
         self.keeper.keep(draft.connection, photo)

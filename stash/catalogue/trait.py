@@ -53,6 +53,8 @@ def fabric_row(document: Mapping[str, Any]) -> dict[str, Any]:
     weight = document.get("weight_gsm")
     return {
         "fabric": document["id"],
+        "name": _held(document.get("name", document["id"])),
+        "kind": document["print"]["kind"],
         **{key: _folded(document.get(key)) for key in ("fibre", "weave", "care", "place")},
         "weight_gsm": float(weight) if isinstance(weight, int | float) and not isinstance(weight, bool) else None,
         "words": _words(document, FABRIC_WORDS),
@@ -109,10 +111,12 @@ def _lab(hex_colour: Any) -> Lab | None:
 
 
 def _folded(value: Any) -> str:
-    """Text for comparing: without case, and without what a database cannot hold as text."""
-    if not isinstance(value, str):
-        return ""
-    return value.casefold().replace("\0", " ").encode("utf-8", "replace").decode()
+    return _held(value).casefold()
+
+
+def _held(value: Any) -> str:
+    """Text without what a database cannot hold as text."""
+    return value.replace("\0", " ").encode("utf-8", "replace").decode() if isinstance(value, str) else ""
 
 
 def _words(document: Mapping[str, Any], keys: Sequence[str]) -> str:

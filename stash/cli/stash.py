@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import fact, ledger, option, output, soundness
+from stash.cli import fact, find, ledger, option, output, soundness
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
@@ -20,6 +20,7 @@ def group() -> typer.Typer:
     )
     commands.command("list")(list_)
     commands.command("show")(show)
+    commands.command("find")(find.find)
     commands.command("note")(fact.note)
     commands.command("wash")(fact.wash)
     commands.command("journal")(ledger.journal)

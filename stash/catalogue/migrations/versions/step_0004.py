@@ -19,6 +19,8 @@ def upgrade() -> None:
         """
         CREATE TABLE fabric_trait (
             fabric TEXT NOT NULL PRIMARY KEY,
+            name TEXT NOT NULL,
+            kind TEXT NOT NULL,
             fibre TEXT NOT NULL,
             weave TEXT NOT NULL,
             care TEXT NOT NULL,

@@ -1,0 +1,70 @@
+"""The commands that look for cloth: stash find, what-fits, uses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from stash.cli import option, output
+
+if TYPE_CHECKING:
+    from stash.seeking import Found
+
+
+def find(
+    words: Annotated[list[str] | None, typer.Argument(metavar="WORD…", help="Words of names and notes.")] = None,
+    fits: Annotated[
+        str | None,
+        typer.Option("--fits", metavar='"two of 9 x 6 in"', help="What must lie in it, the first length along."),
+    ] = None,
+    way: Annotated[
+        Literal["along", "square", "any"],
+        typer.Option("--way", help="How that may lie: as said, also a quarter turned, or in any direction."),
+    ] = "square",
+    near: Annotated[
+        str | None, typer.Option("--near", metavar="#RRGGBB|FABRIC", help="A colour, or a fabric it must look like.")
+    ] = None,
+    within: Annotated[
+        float, typer.Option("--within", metavar="DE", min=0.1, max=50.0, help="How far off in colour (CIEDE2000).")
+    ] = 6.0,
+    stripe: Annotated[
+        str | None, typer.Option("--stripe", metavar="LABEL|WIDTH", help='Such as A, "3/4 in" or "1/2 in to 1 in".')
+    ] = None,
+    fibre: Annotated[str | None, typer.Option("--fibre", metavar="WORD", help="Part of its fibre.")] = None,
+    weave: Annotated[str | None, typer.Option("--weave", metavar="WORD", help="Part of its weave.")] = None,
+    care: Annotated[str | None, typer.Option("--care", metavar="WORD", help="Part of its care.")] = None,
+    place: Annotated[str | None, typer.Option("--place", metavar="WORD", help="Part of where it lies.")] = None,
+    weight: Annotated[
+        str | None, typer.Option("--weight", metavar="W", help='"210 gsm" (within a tenth) or "150 to 220 gsm".')
+    ] = None,
+    most: Annotated[int, typer.Option("--most", min=1, help="How many to list at most.")] = 20,
+    stash: option.Where = None,
+    json: option.AsJson = False,
+) -> None:
+    """Find pieces by size, colour, stripe and what was noted; the best fit first."""
+    from stash import actions, seeking
+
+    noted = {"fibre": fibre, "weave": weave, "care": care, "place": place}
+    sought = seeking.Sought(
+        fits=fits, way=way, near=near, within=within, stripe=stripe, weight=weight, words=tuple(words or ()),
+        texts={key: text for key, text in noted.items() if text is not None}, most=most,
+    )  # fmt: skip
+    found = seeking.find(actions.stash_at(stash), sought)
+    document = {"schema": "found/1", "pieces": [row.document for row in found]}
+    output.done(document, _rows(found, most), json=json)
+    raise typer.Exit(0 if found else 1)
+
+
+def _rows(found: Sequence[Found], most: int) -> Iterator[str]:
+    from stash.cli.inventory import size
+
+    if not found:
+        yield "Nothing in the stash is all that; leave something out, or allow more with --within or --way any."
+    for row in found:
+        left = "" if row.left_mm2 is None else f", {max(0.0, row.left_mm2) / 100:.0f} cm² left over"
+        off = "" if row.off is None else f", colour off by {row.off:.1f}"
+        yield f"{row.piece.id}: {size(row.piece)} of {row.fabric_name[:60]}{left}{off}"
+    if len(found) == most:
+        yield f"  There may be more; list more with --most {2 * most}."
