@@ -42,14 +42,23 @@ def eased(solution: Solution, weights: Weights) -> Solution:
     start = beside_panels(solution)
     if start is None:
         return solution
-    return _changed(start, weights, (_shared, _packed, gathered, off_edges, off_flaws))
+    return _changed(start, weights, (_shared, _packed, off_edges, off_flaws))
 
 
 def level(solution: Solution, weights: Weights) -> Solution:
     """The solution with the joins of strips that are alike at the same height, at a little cost."""
     if not solution.cuts or len(solution.cuts) > MOST_CUTS:
         return solution
-    return _changed(levelled(solution, weights, _packed), weights, (gathered, off_edges, off_flaws))
+    return _changed(levelled(solution, weights, _packed), weights, (off_edges, off_flaws))
+
+
+def tidy(solution: Solution, weights: Weights) -> Solution:
+    """The solution with the cuts of each piece taken from one side inwards, at next to no cost."""
+    start = beside_panels(solution)
+    tried = None if start is None else gathered(start, weights)
+    if tried is None or not sound(tried):
+        return solution
+    return _changed(tried, weights, (off_edges, off_flaws))
 
 
 def _changed(solution: Solution, weights: Weights, changes: Sequence[_Step]) -> Solution:

@@ -16,12 +16,16 @@ from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution
 from stash.planner.task import Cut, Task
 
+TOLL_UM = 5000
+"""um of lanes' ends for each cut of a piece: so little more may be lost if the rest stays whole instead [judgement]."""
+
 MOST_CUTS = 60
 """Cuts of one fabric up to which they are laid again."""
 
 
 def gathered(solution: Solution, weights: Weights) -> Solution | None:
-    """The same cuts laid from one side inwards, piece by piece, where that costs nothing and takes less width."""
+    """The same cuts laid from one side inwards, piece by piece, where that costs next to nothing and takes less
+    width."""
     if len(solution.cuts) > MOST_CUTS:
         return None
     for piece in sorted({solution.task.runs[cut.run].piece for cut in solution.cuts}):
@@ -32,7 +36,9 @@ def gathered(solution: Solution, weights: Weights) -> Solution | None:
             if (again := _again(solution, piece, margin_um, leftwards=leftwards)) is not None and sound(again)
         ]
         tried += [moved for step in (-1, 1) if (moved := _moved(solution, piece, step)) is not None]
-        tried = [again for again in tried if again.cost_um(weights) <= solution.cost_um(weights)]
+        here = sum(solution.task.runs[cut.run].piece == piece for cut in solution.cuts)
+        most = solution.cost_um(weights) + TOLL_UM * here
+        tried = [again for again in tried if again.cost_um(weights) <= most]
         best = min(tried, key=lambda again: (_width_um(again, piece), again.cost_um(weights)), default=None)
         if best is not None and _width_um(best, piece) < _width_um(solution, piece):
             solution = best

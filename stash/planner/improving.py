@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from stash.planner.bound import least_segments
-from stash.planner.easing import eased, level
+from stash.planner.easing import eased, level, tidy
 from stash.planner.layout import sound
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
@@ -49,6 +49,11 @@ class Better:
 
 def as_it_is(found: Solution, weights: Weights) -> Better:
     """The plan with room for hands, and no search for a cheaper one."""
+    better = _eased(found, weights)
+    return replace(better, solution=tidy(better.solution, weights))
+
+
+def _eased(found: Solution, weights: Weights) -> Better:
     return Better(solution=eased(found, weights), bound_um=_least_cost(found.task, weights))
 
 
@@ -57,10 +62,10 @@ def improve(found: Solution, weights: Weights, seconds: float, say: Callable[[st
 
     Stopped by the user (Ctrl-C), it gives the best plan so far at once.
     """
-    better = as_it_is(found, weights)
+    better = _eased(found, weights)
     if found.task.needs:
         better = _cheaper(better, weights, time.monotonic() + seconds, say)
-    return replace(better, solution=level(better.solution, weights))
+    return replace(better, solution=tidy(level(better.solution, weights), weights))
 
 
 def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
