@@ -63,6 +63,13 @@ def stash_at(where: Where, *, write: bool = False) -> Stash:
     return open_stash(where, write=write)
 
 
+def free_at(where: Where) -> Contents:
+    """What the stash at a place holds and no plan has reserved."""
+    from stash.catalogue.reservation import available
+
+    return available(stash_at(where).contents())
+
+
 def usual_place() -> Path:
     """Where the stash is kept when nothing is said: ``$STRIPEWRIGHT_STASH``, else the platform's folder."""
     from stash.catalogue.place import named
@@ -110,9 +117,13 @@ def answer(
     limit_s: float = LIMIT_S,
     progress: Progress | None = None,
     room_mm: float | None = None,
+    plan_before: str | None = None,
 ) -> Answered:
-    """The answer to whether the garments can be cut from what the stash holds; ``room_mm`` as for ``planned``."""
-    contents = held.contents()
+    """The answer to whether the garments can be cut from what the stash holds; ``room_mm`` as for ``planned``. What is
+    reserved is left out, but for the plan with the fingerprint ``plan_before``."""
+    from stash.catalogue.reservation import available
+
+    contents = available(held.contents(), plan_before)
     problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
     plan = planned(
         problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents, room_mm=room_mm

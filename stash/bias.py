@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from stash.actions import Where, stash_at
+from stash.actions import Where, free_at
 from stash.errors import InputWrong, NotFound, OurFault
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def bind(asked: Asked, where: Where) -> Bound:
         InputWrong: a length cannot be read or is nothing, or no pieces are named. NotFound: a piece is not there.
         OurFault: the independent audit refused the strips.
     """
-    return bound(asked, stash_at(where).contents())
+    return bound(asked, free_at(where))
 
 
 def bound(asked: Asked, contents: Contents) -> Bound:

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from stash.actions import LIMIT_S, Answered, Progress, Where, answered, question, read_garments, stash_at
+from stash.actions import LIMIT_S, Answered, Progress, Where, answered, free_at, question, read_garments
 from stash.errors import InputWrong, NotFound
 from stash.interchange.ring import signed_area_mm2
 from stash.planner.plan import Answer
@@ -94,7 +94,7 @@ def which_cloth(
         InputWrong: there are too many, or none. NotFound: a cloth that is named is not in the stash.
     """
     (garment,) = read_garments([file])
-    return choices(garment, stash_at(where).contents(), cloths=cloths, limit_s=limit_s, progress=progress)
+    return choices(garment, free_at(where), cloths=cloths, limit_s=limit_s, progress=progress)
 
 
 def choices(

@@ -34,6 +34,8 @@ def ask(
     inquiry: Inquiry, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
 ) -> Answered:
     """The answer. Raises InputWrong or NotFound where a file, a part or a fabric is not what it must be."""
+    from stash.catalogue.fingerprint import plan_fingerprint
+    from stash.catalogue.reservation import available, withheld, withheld_remark
     from stash.garment.finished import without_done
 
     room_mm = None if inquiry.room is None else parse_length(inquiry.room, what="the room")
@@ -43,10 +45,16 @@ def ask(
     if done:
         fabrics = {fabric.id: fabric for fabric in held.fabrics()}
         garments, remarks = without_done(garments, done, fabrics)
+    before = None if inquiry.after is None else plan_fingerprint(read_json(inquiry.after))
+    contents = held.contents()
     if inquiry.first:
-        found = most_important(garments, held.contents(), limit_s=limit_s, progress=progress, room_mm=room_mm)
+        free = available(contents, before)
+        found = most_important(garments, free, limit_s=limit_s, progress=progress, room_mm=room_mm)
     else:
-        found = answer(garments, held, limit_s=limit_s, progress=progress, room_mm=room_mm)
+        found = answer(garments, held, limit_s=limit_s, progress=progress, room_mm=room_mm, plan_before=before)
+    left_out = withheld_remark(withheld(contents, before))
+    if left_out is not None:
+        found = replace(found, remarks=(*found.remarks, left_out))
     if not done:
         return found
     document: dict[str, Any] = {**found.document, "have": [_row(row) for row in done]}

@@ -98,6 +98,7 @@ class DocumentStash:
         notes: Sequence[str] = (),
         digests: Any = None,
         stages: Sequence[Stage] = (),
+        going_on: bool = False,
     ) -> Entry:
         """Raises InputWrong."""
         self._refuse()
@@ -109,6 +110,10 @@ class DocumentStash:
     def contents_on(self, moment: datetime) -> Contents:
         """Raises InputWrong: a document knows one moment only."""
         raise InputWrong(f"{self.where} is a document, which has no journal", "name a catalogue with --stash")
+
+    def remark(self, verb: str, summary: str, key: str, change: Callable[[Contents], Any]) -> Entry | None:
+        """Raises InputWrong."""
+        self._refuse()
 
     def undo(self, *, only: int | None = None) -> Entry:
         """Raises InputWrong."""

@@ -73,6 +73,16 @@ def put_piece(draft: Draft, piece: Piece, photo: str | None = None) -> None:
     draft.put(piece_table, row)
 
 
+def put_remark(draft: Draft, key: str, value: Any) -> None:
+    """Puts a value under a key of the stash's document unless it is there already; None takes the key away."""
+    before = draft.row(remark_table, key)
+    if value is None:
+        if before is not None:
+            draft.remove(remark_table, key)
+    elif before is None or json.loads(before["value"]) != value:
+        draft.put(remark_table, {"key": key, "value": json.dumps(value)})
+
+
 def named_fabric(fabric: Fabric, taken: Collection[str]) -> Fabric:
     """The fabric under its own id, or under one made from its name. Raises Conflict where its own is taken."""
     if fabric.id:

@@ -6,7 +6,6 @@ be made is found again on the leftover that holds it.
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
@@ -15,11 +14,12 @@ from difflib import get_close_matches
 from typing import Any, Final
 
 from stash.catalogue.booking import KEEP, Worth, book_cut, is_worth, rest_of, size_of, title_of, used_by
+from stash.catalogue.fingerprint import plan_fingerprint
 from stash.catalogue.journal import Entry
 from stash.catalogue.stage import How, Stage
 from stash.catalogue.stash import Stash, descent
 from stash.errors import Conflict, InputWrong, NotFound, OurFault
-from stash.interchange.digest import canonical, fabric_digest, piece_digest, plan_digests
+from stash.interchange.digest import fabric_digest, piece_digest, plan_digests
 from stash.interchange.reader import read_ring
 from stash.interchange.spot import Spot
 from stash.lengths import inches
@@ -58,11 +58,6 @@ class Told:
 
     entry: Entry
     still: tuple[str, ...]
-
-
-def plan_fingerprint(document: Any) -> str:
-    """By which the cuts of a plan are kept; the same for every copy of its file."""
-    return hashlib.sha256(canonical(document).encode()).hexdigest()
 
 
 def book(
@@ -196,7 +191,9 @@ class _Bench:
         if telling.short_mm is not None:
             notes.append("what was cut too short goes back to the stash as a remnant")
         title = f"{self._said(chosen, telling)}, from {', '.join(used)}"
-        return self.stash.exchange(used, kept, title=title, notes=notes, digests=digests, stages=stages)
+        return self.stash.exchange(
+            used, kept, title=title, notes=notes, digests=digests, stages=stages, going_on=bool(still)
+        )
 
     def _refuse_lost(self, piece: Piece, cut: Sequence[Placement], rests: Sequence[Leftover]) -> None:
         """Raises OurFault where cuts and leftovers do not add up to the piece, by the audit's own reckoning."""

@@ -18,6 +18,8 @@ from stash.catalogue.finder import Candidate, candidates
 from stash.catalogue.history import rows_on
 from stash.catalogue.journal import Draft, Entry, standing, take_back, take_back_to
 from stash.catalogue.keeper import Keeper
+from stash.catalogue.reservation import KEY as RESERVED
+from stash.catalogue.reservation import after_cut, refuse_reserved
 from stash.catalogue.schema import cut_part as stage_table
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import photo as photo_table
@@ -165,27 +167,32 @@ class Catalogue:
         notes: Sequence[str] = (),
         digests: Mapping[str, Any] | None = None,
         stages: Sequence[Stage] = (),
+        going_on: bool = False,
     ) -> Entry:
         """Takes the used pieces out and puts the leftovers in. A leftover's id is that of the piece it is of.
 
-        ``stages`` is what is told of the cuts by it. ``digests`` are those of a plan document (see ``plan_digests``):
-        where they are given, the cloth must be as it was then.
+        ``stages`` is what is told of the cuts by it; while the plan is ``going_on``, its leftovers stay reserved
+        for it. ``digests`` are those of a plan document (see ``plan_digests``): where they are given, the cloth must be
+        as it was then.
 
         Raises:
-            Conflict: a used piece is gone or has changed since. Nothing is changed.
+            Conflict: a used piece is gone, has changed since or is reserved for another plan. Nothing is changed.
         """
         with self.keeper.changing() as connection:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
             row.refuse_changed(here, used, digests)
+            refuse_reserved(here, used, stages[0].plan if stages else None)
             photo_by_piece = {piece_id: (draft.row(piece_table, piece_id) or {})["photo"] for piece_id in used}
-            taken = draft.keys(piece_table)
+            taken, of_piece = draft.keys(piece_table), dict[str, str]()
             for piece_id in used:
                 draft.remove(piece_table, piece_id)
             for leftover in leftovers:
                 piece = with_fields(leftover, id=row.next_id(first_of(leftover), taken))
                 taken.add(piece.id)
+                of_piece[piece.id] = leftover.id
                 row.put_piece(draft, piece, photo_by_piece[leftover.id])
+            row.put_remark(draft, RESERVED, after_cut(here, used, of_piece, going_on=going_on))
             for stage in stages:
                 draft.put(stage_table, {"key": stage.key, **asdict(stage)})
             return draft.record("cut", title, tuple(notes))
@@ -199,6 +206,14 @@ class Catalogue:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
             row.take_in(draft, here, change(here))
+            return draft.record(verb, summary) if draft.changes else None
+
+    def remark(self, verb: str, summary: str, key: str, change: Callable[[Contents], Any]) -> Entry | None:
+        """Puts what ``change`` makes of what is here under that key of the stash's document, None takes it away; no
+        entry where it is so already. Raises what ``change`` raises; nothing is changed then."""
+        with self.keeper.changing() as connection:
+            draft = Draft(connection)
+            row.put_remark(draft, key, change(row.contents(connection, self.where)))
             return draft.record(verb, summary) if draft.changes else None
 
     def undo(self, *, only: int | None = None) -> Entry:

@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from stash.cli import ask, bias, cloth, demo, ledger, measure, plan, stash, tape, which
+from stash.cli import ask, bias, cloth, demo, ledger, measure, plan, reserve, stash, tape, which
 
 
 def version(wanted: bool) -> None:
@@ -47,6 +47,7 @@ def build() -> Any:
     app.command("which-cloth")(which.which_cloth)
     app.command("bias")(bias.bias)
     app.command("sheet")(plan.sheet)
+    app.command("reserve")(reserve.reserve)
     app.command("cut")(plan.cut)
     app.command("undo")(ledger.undo)
     app.command("target")(measure.target)

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from stash.catalogue.stash import descent
 from stash.fabric import Fabric
 from stash.fact import OF_FABRIC, OF_PIECE, Fact, spoken
 from stash.lengths import both, inches
 from stash.piece import Piece
+
+if TYPE_CHECKING:
+    from stash.catalogue.reservation import Reservation
+
+#: No piece is reserved.
+NOTHING: Mapping[str, Reservation] = MappingProxyType({})
 
 #: Outlines with more corners than this are not listed corner by corner.
 MOST_CORNERS = 12
@@ -19,15 +26,17 @@ MOST_CORNERS = 12
 RECTANGLE_SHARE = 0.96
 
 
-def listed(fabrics: Sequence[Fabric], pieces: Sequence[Piece]) -> Iterator[str]:
-    """Each fabric with its print, and its pieces below it."""
+def listed(
+    fabrics: Sequence[Fabric], pieces: Sequence[Piece], reserved: Mapping[str, Reservation] = NOTHING
+) -> Iterator[str]:
+    """Each fabric with its print, and its pieces below it; ``reserved`` by piece."""
     if not fabrics:
         yield "The stash is empty. Add cloth with: stripewright add PHOTO --name NAME, or with --width and --length."
         return
     for fabric in fabrics:
         yield f"{fabric.name} ({fabric.id}): {_print(fabric)}"
         own = [piece for piece in pieces if piece.fabric == fabric.id]
-        yield from (f"  {piece.id}: {size(piece)}{_state(piece, fabric)}" for piece in own)
+        yield from (f"  {piece.id}: {size(piece)}{_state(piece, fabric, reserved.get(piece.id))}" for piece in own)
         if not own:
             yield "  no pieces"
 
@@ -95,8 +104,8 @@ def _filled(piece: Piece) -> float:
     return float(abs(twice) / 2 / max((max(xs) - min(xs)) * (max(ys) - min(ys)), 1e-9))
 
 
-def _state(piece: Piece, fabric: Fabric) -> str:
-    words = []
+def _state(piece: Piece, fabric: Fabric, reserved: Reservation | None) -> str:
+    words = [] if reserved is None else [f"reserved for {reserved.title}"]
     if fabric.print.kind != "plain" and piece.stripe_direction_deg is None:
         words.append("place of its stripes not known")
     if _filled(piece) < RECTANGLE_SHARE:

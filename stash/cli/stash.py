@@ -42,6 +42,7 @@ def list_(
     """All lengths and remnants, by fabric."""
     from stash import actions
     from stash.catalogue.moment import read_moment
+    from stash.catalogue.reservation import reservations
     from stash.cli import inventory
     from stash.interchange.writer import stash_document
 
@@ -50,7 +51,7 @@ def list_(
     if json:
         output.document(stash_document(contents))
     else:
-        output.lines(inventory.listed(contents.fabrics, contents.pieces))
+        output.lines(inventory.listed(contents.fabrics, contents.pieces, reservations(contents)))
 
 
 def show(
