@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stash.cli import fact, find, ledger, option, output, soundness
+from stash.errors import InputWrong
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
@@ -84,16 +85,25 @@ def show(
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="An interchange document, stash.json.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="stash.json, or a table FILE.csv.")],
     replace: Annotated[
         bool, typer.Option("--replace", help="Put the document's content in place of other content.")
+    ] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Of a table: only say what would become of each row.")
     ] = False,
     stash: option.Where = None,
     json: option.AsJson = False,
 ) -> None:
-    """Take in the cloth of an interchange document."""
+    """Take in the cloth of an interchange document, or of a table kept as CSV."""
     from stash import actions
+    from stash.cli import table
 
+    if table.is_table(file):
+        table.take(file, stash, dry=dry_run, json=json)
+        return
+    if dry_run:
+        raise InputWrong(f"{file} is no table, and only tables are looked at first", "leave --dry-run out")
     entry = actions.stash_at(stash, write=True).import_document(
         actions.read_json(file), replace=replace, source=str(file)
     )
