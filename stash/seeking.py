@@ -15,12 +15,13 @@ from stash.fact import weight_gsm
 from stash.lengths import parse_length, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from stash.catalogue.finder import Candidate
     from stash.catalogue.stash import Stash
     from stash.catalogue.trait import Query
     from stash.fitting import Room, Way
+    from stash.garment.part import Garment
     from stash.piece import Piece
 
 #: How far off a colour may be where nothing is said, CIEDE2000: plainly alike beside each other (our judgement).
@@ -92,15 +93,69 @@ def find(held: Stash, sought: Sought) -> tuple[Found, ...]:
     return tuple(islice(fitting(found, room), sought.most))
 
 
-def fitting(candidates: Iterator[Candidate], room: Room | None) -> Iterator[Found]:
-    """Those of the candidates in which there is the room."""
+def fitting(candidates: Iterator[Candidate], room: Room | None, *, grain: bool = False) -> Iterator[Found]:
+    """Those of the candidates in which there is the room, by the stripes or by the grain."""
     if room is not None:
         from stash.fitting import fits
     for row in candidates:
-        piece = replace(row.piece, stripe_direction_deg=0.0) if row.plain else row.piece
+        piece = replace(row.piece, stripe_direction_deg=0.0) if row.plain or grain else row.piece
         if room is None or fits(piece, room):
             left = None if room is None else row.area_mm2 - room.area_mm2
             yield Found(piece=row.piece, fabric_name=row.fabric_name, area_mm2=row.area_mm2, left_mm2=left, off=row.off)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Possible:
+    """A part of a garment and the pieces that could be it whole: of its own fabric, and for panels of others too."""
+
+    part: str
+    fabric: str
+    stripe: str | None
+    own: tuple[str, ...]
+    others: tuple[str, ...]
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """Its row of the document ``possible/1``."""
+        return {
+            "part": self.part, "fabric": self.fabric, "stripe": self.stripe,
+            "pieces": list(self.own), "other_cloth": list(self.others),
+        }  # fmt: skip
+
+
+def possible(held: Stash, garments: Sequence[Garment], *, most: int = MOST) -> tuple[Possible, ...]:
+    """For each part the pieces from which it can be cut whole, each by itself, those with the least over first.
+
+    Raises InputWrong where a part's fabric or stripe is not there.
+    """
+    from stash.catalogue.trait import Query
+    from stash.garment.part import Panel
+    from stash.garment.stock import check_against
+    from stash.use import panel_room, whole_in
+
+    contents = held.contents()
+    fabrics = {fabric.id: fabric for fabric in contents.fabrics}
+    rows = []
+    for garment in garments:
+        check_against(garment, fabrics)
+        for part in garment.parts:
+            if isinstance(part, Panel):
+                room = panel_room(part)
+                query = with_room(Query(), replace(room, way="any") if part.align == "grain" else room)
+                found = list(fitting(held.found(query), room, grain=part.align == "grain"))
+                own = [row.piece.id for row in found if row.piece.fabric == part.fabric]
+                others = [row.piece.id for row in found if row.piece.fabric != part.fabric]
+            else:
+                lying = [piece for piece in contents.pieces if piece.fabric == part.fabric]
+                own = [piece.id for piece, _ in whole_in(lying, part, fabrics[part.fabric])]
+                others = []
+            rows.append(
+                Possible(
+                    part=part.id, fabric=part.fabric, stripe=None if isinstance(part, Panel) else part.stripe,
+                    own=tuple(own[:most]), others=tuple(others[:most]),
+                )
+            )  # fmt: skip
+    return tuple(rows)
 
 
 def read_room(text: str, way: Way) -> Room:

@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from stash.cli import ask, bias, cloth, demo, ledger, measure, plan, reserve, stash, tape, which
+from stash.cli import ask, bias, cloth, demo, find, ledger, measure, plan, reserve, stash, tape, which
 
 
 def version(wanted: bool) -> None:
@@ -44,6 +44,8 @@ def build() -> Any:
     app.command("add")(cloth.add)
     app.add_typer(stash.group(), name="stash")
     app.command("enough")(plan.enough)
+    app.command("what-fits")(find.what_fits)
+    app.command("uses")(find.uses)
     app.command("which-cloth")(which.which_cloth)
     app.command("bias")(bias.bias)
     app.command("sheet")(plan.sheet)

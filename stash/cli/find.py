@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -10,7 +11,8 @@ import typer
 from stash.cli import option, output
 
 if TYPE_CHECKING:
-    from stash.seeking import Found
+    from stash.seeking import Found, Possible
+    from stash.use import Uses
 
 
 def find(
@@ -68,3 +70,68 @@ def _rows(found: Sequence[Found], most: int) -> Iterator[str]:
         yield f"{row.piece.id}: {size(row.piece)} of {row.fabric_name[:60]}{left}{off}"
     if len(found) == most:
         yield f"  There may be more; list more with --most {2 * most}."
+
+
+def what_fits(
+    garments: Annotated[list[Path], typer.Argument(metavar="GARMENT.toml…", help="One garment file or several.")],
+    stash: option.Where = None,
+    json: option.AsJson = False,
+) -> None:
+    """List what in the stash could be each part of a garment, cut whole and by itself."""
+    from stash import actions, seeking
+
+    rows = seeking.possible(actions.stash_at(stash), actions.read_garments(garments))
+    told = [row for part in rows for row in _part(part)]
+    told.append("Whether all of them can be cut together: stripewright enough.")
+    output.done({"schema": "possible/1", "parts": [row.document for row in rows]}, told, json=json)
+    raise typer.Exit(0 if all(row.own for row in rows) else 1)
+
+
+def _part(row: Possible) -> Iterator[str]:
+    stripe = "" if row.stripe is None else f", stripe {row.stripe}"
+    none = "no piece whole" if row.stripe is not None else "no piece"
+    yield f"{row.part} ({row.fabric}{stripe}): {', '.join(row.own) or none}"
+    if row.others:
+        yield f"  of other cloth: {', '.join(row.others)}"
+
+
+def uses(
+    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A piece's id.")],
+    stash: option.Where = None,
+    json: option.AsJson = False,
+) -> None:
+    """Say what a piece still yields: lengths of each stripe, bias binding, pad covers, ties; each by itself."""
+    from stash import actions
+    from stash.use import BIAS_MM
+    from stash.use import uses as used
+
+    held = actions.stash_at(stash)
+    found = held.piece(piece)
+    yields = used(found, held.fabric(found.fabric))
+    document = {
+        "schema": "uses/1",
+        "piece": piece,
+        "stripes": [
+            {"label": label, "width_mm": width, "lengths_mm": [round(mm, 1) for mm in lengths]}
+            for label, width, lengths in yields.stripes
+        ],
+        "bias": {"width_mm": BIAS_MM, "length_mm": round(yields.bias_mm, 1)},
+        "makings": [
+            {"name": name, "along_mm": along, "across_mm": across, "count": count}
+            for name, along, across, count in yields.makings
+        ],
+    }
+    output.done(document, _uses(yields, BIAS_MM), json=json)
+
+
+def _uses(yields: Uses, bias_mm: float) -> Iterator[str]:
+    from stash.lengths import inches
+
+    for label, width, lengths in yields.stripes:
+        longest = f"{len(lengths)} of at most {inches(lengths[0], 8)}" if lengths else "none of 6 in"
+        total = f", {inches(sum(lengths), 1, toward='down')} in all" if lengths else ""
+        yield f"stripe {label}, {inches(width)} wide: {longest}{total}"
+    yield f"bias binding cut {inches(bias_mm)} wide: {inches(yields.bias_mm, 1, toward='down')} once joined"
+    for name, along, across, count in yields.makings:
+        yield f"{name} of {inches(along)} by {inches(across)}: {count}"
+    yield "Each row by itself: what is cut for one is not there for another."

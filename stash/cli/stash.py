@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import fact, find, ledger, option, output, soundness
+from stash.cli import fact, find, ledger, option, output, printed, soundness
 from stash.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -26,6 +26,8 @@ def group() -> typer.Typer:
     commands.command("wash")(fact.wash)
     commands.command("journal")(ledger.journal)
     commands.command("check")(soundness.check)
+    commands.command("samplebook")(printed.samplebook)
+    commands.command("tickets")(printed.tickets)
     commands.command("import")(import_)
     commands.command("export")(export)
     commands.command("backup")(backup)
