@@ -6,18 +6,19 @@ import json
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Table, insert
+from sqlalchemy import Connection, Table, insert
 
 from stash.catalogue import migration
 from stash.catalogue.connection import engine_for, read_only
+from stash.catalogue.finder import follow
 from stash.catalogue.place import Place
-from stash.catalogue.schema import fabric, journal, metadata, photo, piece
+from stash.catalogue.schema import KEPT, fabric, journal, metadata, photo, piece
 from stash.errors import CatalogueBlocked
 
 Row = dict[str, Any]
@@ -45,7 +46,7 @@ def salvage(place: Place) -> Salvaged:
     if not place.writable:
         raise read_only(place.database)
     with closing(_opened(place.database)) as source:
-        read = {table.name: _read(source, table) for table in metadata.sorted_tables}
+        read = {table.name: _read(source, table) for table in _tables()}
     rows = {name: found for name, (found, _) in read.items()}
     if not any(rows.values()):
         raise CatalogueBlocked(
@@ -65,6 +66,11 @@ def salvage(place: Place) -> Salvaged:
         from_journal=tuple(from_journal),
         aside=_put_in_place(rows, place),
     )
+
+
+def _tables() -> list[Table]:
+    """Those that the journal keeps, and the journal; all else is made from them."""
+    return [table for table in metadata.sorted_tables if table.name in KEPT or table is journal]
 
 
 def _opened(database: Path) -> sqlite3.Connection:
@@ -144,6 +150,7 @@ def _put_in_place(rows: dict[str, dict[str, Row]], place: Place) -> Path:
             with engine.begin() as connection:
                 for table, values in _filled(rows):
                     connection.execute(insert(table), values)
+                _make_findable(connection, rows)
             engine.dispose()
             for ending in _BESIDE:
                 old = place.database.with_name(place.database.name + ending)
@@ -158,8 +165,15 @@ def _put_in_place(rows: dict[str, dict[str, Row]], place: Place) -> Path:
     return aside
 
 
+def _make_findable(connection: Connection, rows: dict[str, dict[str, Row]]) -> None:
+    for table in (fabric, piece):
+        for key, row in rows[table.name].items():
+            with suppress(KeyError, TypeError, ValueError, IndexError):  # a document to be put right after this
+                follow(connection, table, key, row)
+
+
 def _filled(rows: dict[str, dict[str, Row]]) -> Iterator[tuple[Table, list[Row]]]:
-    for table in metadata.sorted_tables:
+    for table in _tables():
         names = {column.name for column in table.columns}
         values = [{name: row.get(name) for name in names} for row in rows[table.name].values()]
         if values:

@@ -14,6 +14,7 @@ from stash.catalogue.door import open_stash
 from stash.catalogue.examination import examine, mend
 from stash.catalogue.keeper import FileKeeper
 from stash.catalogue.store import Catalogue
+from stash.catalogue.trait import Query
 from stash.cli.main import status
 from stash.errors import CatalogueBlocked
 from stash.photograph import KeptPhoto
@@ -83,6 +84,8 @@ def test_what_a_damaged_file_holds_is_brought_out(place: Path, capsys: pytest.Ca
     assert stash.photo_of("p") is not None
     (aside,) = [file for file in place.parent.glob("*.damaged-*") if not file.name.endswith(("-wal", "-shm"))]
     assert aside.read_bytes() == damaged
+    found = [row.piece.id for row in stash.found(Query(area_mm2=900_000))]
+    assert found == ["t1"]
     assert stash.undo().number == journal[-1].number
 
 
