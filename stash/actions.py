@@ -329,9 +329,14 @@ def read_json(file: Path) -> Any:
 
 
 def write_text(file: Path, text: str) -> None:
-    """Writes a file whole. Raises InputWrong where that cannot be."""
+    """Writes a file whole or not at all; a device or pipe as it comes. Raises InputWrong where that cannot be."""
+    from stash.catalogue.photo import write_whole
+
     try:
-        file.write_text(text, encoding="utf-8")
+        if file.exists() and not file.is_file():
+            file.write_text(text, encoding="utf-8")
+        else:
+            write_whole(file.resolve(), text.encode("utf-8"))
     except OSError as error:
         raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
 
@@ -339,11 +344,16 @@ def write_text(file: Path, text: str) -> None:
 def as_json(document: Any) -> str:
     """A document as it goes to a file or to standard output, one value a line at the top."""
     try:
-        return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+        text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     except ValueError as error:
         raise OurFault(
             f"a document holds a value that JSON has no word for ({error})", "send the report file"
         ) from error
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:  # half of a pair of surrogates, which a note may hold and UTF-8 may not
+        return json.dumps(document, indent=1)
+    return text
 
 
 def save_garment(outcome: Outcome, file: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +19,10 @@ from stash.errors import CatalogueBlocked
 #: How long a change waits for another program's change to end, in seconds. A change takes milliseconds, so whoever
 #: holds the file for longer is stuck, or works on a slow network folder.
 BUSY_S = 10.0
+
+#: Bytes that SQLite needs free to open a catalogue for changes, or while one is open: the index of the log comes in
+#: steps of 32 KiB (SQLite, "WAL-mode File Format"); twice that, so that reading is not stopped at the brink.
+_INDEX_BYTES = 65_536
 
 
 def engine_for(database: Path, *, write: bool) -> Engine:
@@ -45,14 +50,25 @@ def connect(database: Path, *, write: bool) -> sqlite3.Connection:
     """
     shared = Place(database=database, photos=database).writable
     address = f"{database.absolute().as_uri()}?mode={'rw' if write or shared else 'ro'}"
-    if not shared and not write and not _has_log(database):
-        address += "&immutable=1"  # the log's index cannot be made there, and is not needed
+    if not write and not _has_log(database):
+        alone = f"{database.absolute().as_uri()}?mode=ro&immutable=1"  # needs no index of the log, and so no room
+        if not shared or _free(database) < _INDEX_BYTES:
+            return _opened(alone, write=False)
+    return _opened(address, write=write)
+
+
+def _opened(address: str, *, write: bool) -> sqlite3.Connection:
     connection = sqlite3.connect(address, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")
     if not write:
         connection.execute("PRAGMA query_only = ON")
     return connection
+
+
+def _free(database: Path) -> int:
+    """Bytes that are free on the disk of the file."""
+    return shutil.disk_usage(database.parent).free
 
 
 def _has_log(database: Path) -> bool:
@@ -87,7 +103,8 @@ def _blocked(database: Path, error: Any) -> CatalogueBlocked:
             "bring out what it still holds with: stash check --mend, or move it aside and bring back a backup with: "
             "stash restore FILE; it was left as it is",
         )
-    if name.startswith("SQLITE_FULL"):
+    full = name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")) and _free(database) < _INDEX_BYTES
+    if full or name.startswith("SQLITE_FULL"):
         return CatalogueBlocked(
             f"the disk of the catalogue {database} is full", "make room, then do this again; nothing was changed"
         )

@@ -39,10 +39,20 @@ def write_whole(target: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
+        os.chmod(aside, _mode(target))
         os.replace(aside, target)
     except BaseException:
         Path(aside).unlink(missing_ok=True)
         raise
+
+
+def _mode(target: Path) -> int:
+    """The rights of the file that is there, else those that any new file gets."""
+    if target.exists():
+        return target.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
 
 
 def forget(folder: Path, sha256: str) -> None:

@@ -169,6 +169,51 @@ def test_a_full_disk(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(stash.add(None, pieces).pieces_in) == 500
 
 
+def test_reading_needs_no_room(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With nothing free, the stash is read without the index of the log, for which there would be no room."""
+    document = open_stash(place).export_document()
+    opened = []
+    plain = sqlite3.connect
+
+    def told(address: object, **options: object) -> sqlite3.Connection:
+        opened.append(str(address))
+        return plain(address, **options)
+
+    monkeypatch.setattr(connections, "_free", lambda database: 0)
+    monkeypatch.setattr("stash.catalogue.connection.sqlite3.connect", told)
+    assert open_stash(place).export_document() == document
+    assert opened
+    assert all("immutable=1" in address for address in opened)
+
+
+def test_an_export_that_finds_no_room_leaves_the_one_before(
+    place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file that cannot be written whole (ENOSPC) stays what it was, and nothing lies beside it."""
+    import errno
+    import os
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "e.json").write_text("before")
+    monkeypatch.setattr("stash.catalogue.photo.os.fsync", full)
+    assert status(["stash", "export", str(folder / "e.json"), "--stash", str(place)]) == 2
+    assert "No space left" in capsys.readouterr().err
+    assert [file.read_text() for file in folder.iterdir()] == ["before"]
+
+
+def test_half_a_pair_of_surrogates_is_exported(tmp_path: Path) -> None:
+    """Text that UTF-8 cannot hold (RFC 3629, section 3) goes out as JSON's escape, and the document is the same."""
+    document = stash_document()
+    document["pieces"][0]["notes"] = "\ud800 \u05d1 🧵"
+    open_stash(tmp_path / "s").import_document(document)
+    assert status(["stash", "export", str(tmp_path / "e.json"), "--stash", str(tmp_path / "s")]) == 0
+    assert json.loads((tmp_path / "e.json").read_text(encoding="utf-8")) == document
+
+
 def test_no_room_for_a_photograph(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The disk takes the row but not the photograph (ENOSPC): neither is kept, and no piece of a file stays behind."""
     import errno
