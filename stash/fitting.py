@@ -103,10 +103,10 @@ def _fits(cloth: Any, room: Room) -> bool:
         shapes.append((room.along_mm, room.across_mm))
     if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
         return False
-    places = [_places(cloth, wide, long) for wide, long in shapes]
     if room.count == 1:
-        return any(not place.is_empty for place in places)
+        return any(not _places(cloth, wide, long).is_empty for wide, long in shapes)
     if room.count == 2:
+        places = [_places(cloth, wide, long) for wide, long in shapes]
         return any(
             _two(places[i], shapes[i], places[j], shapes[j])
             for i, j in combinations_with_replacement(range(len(shapes)), 2)

@@ -1,4 +1,5 @@
-"""How long a find takes in a stash of 5,000 fabrics and 50,000 pieces: warm, and as a whole process.
+"""How long a find takes in a stash of 5,000 fabrics and 50,000 pieces: warm, and as a whole process; beside the
+time by the clock stands that of the processor, which other programs on the machine lengthen less.
 
 ``python -m tests.bench.find [--pieces N] [--keep FOLDER]``. Fabrics, pieces and questions are drawn from a seed; four
 pieces of ten are no rectangles, as remnants are.
@@ -11,6 +12,7 @@ import json
 import math
 import os
 import random
+import resource
 import statistics
 import subprocess
 import sys
@@ -122,28 +124,32 @@ def sought(words: list[str]) -> Sought:
     return Sought(**said)
 
 
-def warm_s(where: Path, words: list[str], times: int) -> tuple[float, int]:
-    """The median of several finds in one process after the first, and how many pieces were found."""
+def warm_s(where: Path, words: list[str], times: int) -> tuple[float, float, int]:
+    """The medians of several finds in one process after the first, by the clock and of the processor, and how many
+    pieces were found."""
     held = stash_at(where)
-    took = []
+    took, used = [], []
     count = 0
     for _ in range(times + 1):
-        begun = time.perf_counter()
+        begun, before = time.perf_counter(), time.process_time()
         count = len(find(held, sought(words)))
         took.append(time.perf_counter() - begun)
-    return statistics.median(took[1:]), count
+        used.append(time.process_time() - before)
+    return statistics.median(took[1:]), statistics.median(used[1:]), count
 
 
-def process_s(where: Path, words: list[str], times: int) -> float:
-    """The median of whole processes, from the start of Python to its end."""
+def process_s(where: Path, words: list[str], times: int) -> tuple[float, float]:
+    """The medians of whole processes, from the start of Python to its end: by the clock, and of the processor."""
     command = [sys.executable, "-m", "stash", "stash", "find", *words, "--json"]
     environment = {**os.environ, "STRIPEWRIGHT_STASH": str(where)}
-    took = []
+    took, used = [], []
     for _ in range(times):
-        begun = time.perf_counter()
+        begun, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
         subprocess.run(command, env=environment, capture_output=True, check=False)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
         took.append(time.perf_counter() - begun)
-    return statistics.median(took)
+        used.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return statistics.median(took), statistics.median(used)
 
 
 def main() -> None:
@@ -157,11 +163,12 @@ def main() -> None:
         where = chosen.keep or Path(folder) / "stash"
         if not where.exists():
             fill(where, chosen.pieces)
-        print(f"{'question':<40} {'found':>5} {'warm ms':>8} {'process s':>9}")
+        print(f"{'question':<40} {'found':>5} {'warm ms':>8} {'of cpu':>6} {'process s':>9} {'of cpu':>6}")
         for name, words in QUESTIONS.items():
-            warm, count = warm_s(where, words, chosen.times)
-            whole = process_s(where, words, min(5, chosen.times))
-            print(f"{name:<40} {count:>5} {1000 * warm:>8.0f} {whole:>9.2f}", flush=True)
+            warm, warm_cpu, count = warm_s(where, words, chosen.times)
+            whole, cpu = process_s(where, words, min(5, chosen.times))
+            figures = f"{1000 * warm:>8.0f} {1000 * warm_cpu:>6.0f} {whole:>9.2f} {cpu:>6.2f}"
+            print(f"{name:<40} {count:>5} {figures}", flush=True)
 
 
 if __name__ == "__main__":
