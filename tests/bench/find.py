@@ -91,7 +91,7 @@ def fill(where: Path, pieces: int) -> None:
     lying = [piece(dice, number, len(fabrics)) for number in range(pieces)]
     held = stash_at(where, write=True)
     held.import_document({"schema": "stash/1", "fabrics": [], "pieces": []})
-    with held.keeper.changing() as connection:  # type: ignore[attr-defined]
+    with held.keeper.changing() as connection:
         rows = [{"id": one["id"], "place": at, "document": json.dumps(one)} for at, one in enumerate(fabrics)]
         connection.execute(insert(schema.fabric), rows)
         rows = [
