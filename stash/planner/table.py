@@ -165,6 +165,15 @@ class Table:
             self._gaps[run] = known
         return known
 
+    def blocked_um(self, run: int, start_um: int, end_um: int) -> int:
+        """How much room of the lanes that overlap the run a cut there would take."""
+        blocked = 0
+        for other in self.clashes[run]:
+            if other != run:
+                for low, high in self.gaps(other):
+                    blocked += max(0, min(high, end_um) - max(low, start_um))
+        return blocked
+
     def on_run(self, run: int) -> list[int]:
         """The strips of which something lies in the run."""
         return [cut.need for cut in self._laid[run]]
