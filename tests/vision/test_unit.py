@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.reference.pair import settle
 from vision.reference.ruler import Candidate
-from vision.reference.unit import hear, levelled
+from vision.reference.unit import LEAST_EVIDENCE, hear, levelled
 
 
 def eighths(short: float, count: int = 97) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -200,3 +200,33 @@ def test_few_worn_ticks_keep_their_kind() -> None:
     size[halves[:3]] *= (0.6, 0.71, 0.7)
     heard = hear(index, size)
     assert any(v.division.longer == (2, 4, 8, 16, 32) for v in heard.verdicts)
+
+
+def test_a_row_with_half_its_ticks_missing_is_not_sure() -> None:
+    """Every fifth stroke longer, every tenth longest, all of them there, is a scale of millimetres; with every second
+    place empty it may as well be strokes of numbers, for of a ruler's ticks most are seen (common practice)."""
+    rng = np.random.default_rng(4)
+    index = np.arange(67)
+    size = np.where(index % 5 == 0, 1.65, 1.2) + np.where(index % 10 == 0, 0.3, 0.0) + rng.normal(0, 0.1, 67)
+    seen = (index % 5 == 0) | (rng.random(67) < 0.35)
+    seen[[0, -1]] = True
+    every, few = hear(index, size), hear(index[seen], size[seen])
+    assert every.sure()
+    assert few.evidence() >= 2 * LEAST_EVIDENCE
+    assert not few.sure()
+
+
+def test_what_a_plainer_scale_of_the_same_ruler_contradicts_is_not_sure() -> None:
+    """Strokes of large numbers 2 mm apart, with a hierarchy by chance, make the millimetre twice what the scale beside
+    them does (geometry). Alone they would be believed; beside it they are not, and it is."""
+    rng = np.random.default_rng(4)
+    ticks, digits = np.arange(200), np.arange(100)
+    scale = np.where(ticks % 5 == 0, 5.8, 3.9) + np.where(ticks % 10 == 0, 1.9, 0.0) + rng.normal(0, 0.25, 200)
+    ink = np.where(digits % 5 == 0, 1.7, 1.2) + np.where(digits % 10 == 0, 0.3, 0.0) + rng.normal(0, 0.06, 100)
+    found = [_candidate(digits, ink, 10.6, across_px=30.0), _candidate(ticks, scale, 5.3, across_px=0.0)]
+    assert found[0].hearing.sure()
+    assert settle(found[:1])[0][1] is not None
+    (_, doubted, _), (_, verdict, _) = settle(found)
+    assert doubted is None
+    assert verdict is not None
+    assert verdict.division.base_mm == 1.0

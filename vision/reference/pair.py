@@ -24,17 +24,24 @@ RATIO_RANGE = 3.0
 NEAR_PERIODS = 45.0
 #: ... and run alike, deg.
 PARALLEL_DEG = 3.0
+#: Two scales of one ruler whose millimetres differ by more than this (as a logarithm) contradict each other: half of
+#: what parts the two sizes of tick that are nearest to each other, a millimetre and a thirty-second of an inch (0.23).
+CONTRADICTED = 0.115
 
 
 def settle(candidates: Sequence[Candidate]) -> list[tuple[Candidate, Verdict | None, float]]:
-    """Each candidate with its verdict where it is sure, alone or through a neighbour, and the evidence in nats."""
+    """Each candidate with its verdict where it is sure, alone or through a neighbour, and the evidence in nats.
+
+    What a plainer scale of the same ruler contradicts is not sure, though that scale be not sure itself: the strokes of
+    large numbers stand as evenly as ticks, with a hierarchy by chance, beside the worn ticks that they belong to.
+    """
     out: list[tuple[Candidate, Verdict | None, float]] = []
     for one in candidates:
-        verdict: Verdict | None = one.hearing.best if one.hearing.sure() else None
+        beside = [other for other in candidates if other is not one and _neighbours(one.comb, other.comb)]
+        doubted = any(_contradicts(other, one) for other in beside)
+        verdict: Verdict | None = one.hearing.best if one.hearing.sure() and not doubted else None
         evidence = one.hearing.evidence()
-        for other in candidates:
-            if other is one or not _neighbours(one.comb, other.comb):
-                continue
+        for other in beside:
             joint, weight = _joint(one, other)
             if joint is not None and (verdict is None or weight > evidence):
                 verdict, evidence = joint, weight
@@ -52,6 +59,17 @@ def _neighbours(one: Comb, other: Comb) -> bool:
     shared = min(along[-1], own[-1]) - max(along[0], own[0])
     least = 0.3 * min(along[-1] - along[0], own[-1] - own[0])
     return gap < NEAR_PERIODS * max(one.period_px, other.period_px) and shared > least
+
+
+def _contradicts(other: Candidate, one: Candidate) -> bool:
+    """Whether a neighbour with more evidence, and a margin of its own, makes the millimetre another size."""
+    theirs, ours = other.hearing.best, one.hearing.best
+    if theirs is None or ours is None or not (other.hearing.believable() and one.hearing.believable()):
+        return False
+    if other.hearing.evidence() <= one.hearing.evidence() or other.hearing.margin() < LEAST_MARGIN:
+        return False
+    sizes = _local_ratio(one.comb, other.comb) * theirs.division.base_mm / ours.division.base_mm
+    return abs(math.log(sizes)) > CONTRADICTED
 
 
 def _local_ratio(one: Comb, other: Comb) -> float:

@@ -103,7 +103,7 @@ def _spread(places_px: Floats) -> Floats:
 def _ruler_like(candidate: Candidate) -> bool:
     """Whether an unread comb is worth a word: many ticks, few missing, and not all alike."""
     comb = candidate.comb
-    return len(comb.index) >= 20 and comb.share_present > 0.8 and candidate.hearing.evidence() > LEAST_WORTH
+    return len(comb.index) >= 20 and comb.share_present > 0.7 and candidate.hearing.evidence() > LEAST_WORTH
 
 
 def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:

@@ -30,6 +30,9 @@ LEAST_MARGIN = 6.0
 LEAST_EVIDENCE = 10.0
 #: ... and by so much a tick: a true hierarchy explains every tick, a chance one a few.
 LEAST_SHARE = 0.25
+#: ... and by so much for each place where a tick should stand and none is seen: of a ruler's ticks most are seen,
+#: however worn (rendered scenes: mostly nine in ten); strokes of numbers and prints fill such places by chance.
+LEAST_UNSEEN = 0.75
 #: The margin needed between two divisions of a unit that the person has told (nats).
 TOLD_MARGIN = 3.0
 #: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
@@ -114,7 +117,8 @@ class Verdict:
 class Hearing:
     """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike".
 
-    ``told``: the person said which unit it is. ``shortest`` is how long the short ticks are, in spacings.
+    ``told``: the person said which unit it is. ``shortest`` is how long the short ticks are, in spacings. ``unseen`` is
+    how many ticks are missing between the first and the last.
     """
 
     verdicts: tuple[Verdict, ...]
@@ -122,6 +126,7 @@ class Hearing:
     ticks: int
     told: bool = False
     shortest: float = math.inf
+    unseen: int = 0
 
     @property
     def best(self) -> Verdict | None:
@@ -138,18 +143,21 @@ class Hearing:
         """By how much the best verdict beats "all ticks alike" (nats)."""
         return self.alike - self.verdicts[0].cost if self.verdicts else -math.inf
 
+    def believable(self) -> bool:
+        """Whether the best verdict is a ruler's, with ticks as long as rulers have them."""
+        best = self.best
+        if best is None or best.division.unit == "none" or self.shortest < LEAST_TICK_SHARE:
+            return False
+        return LEAST_TICK_MM <= self.shortest * best.division.base_mm <= MOST_TICK_MM
+
     def sure(self) -> bool:
         """Whether the tick lengths alone settle the size of a tick."""
-        best = self.best
-        if best is None or best.division.unit == "none":
-            return False
-        if self.shortest < LEAST_TICK_SHARE:
-            return False
-        if not LEAST_TICK_MM <= self.shortest * best.division.base_mm <= MOST_TICK_MM:
+        if not self.believable():
             return False
         if self.told:
             return self.margin() >= TOLD_MARGIN and self.evidence() >= LEAST_EVIDENCE
-        return self.margin() >= LEAST_MARGIN and self.evidence() >= max(LEAST_EVIDENCE, LEAST_SHARE * self.ticks)
+        asked = max(LEAST_EVIDENCE, LEAST_SHARE * self.ticks, LEAST_UNSEEN * self.unseen)
+        return self.margin() >= LEAST_MARGIN and self.evidence() >= asked
 
 
 def _divisions() -> tuple[Division, ...]:
@@ -249,7 +257,9 @@ def hear(
             if held is None or cost < held.cost:
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
     verdicts = tuple(sorted(best.values(), key=lambda v: v.cost))
-    return Hearing(verdicts=verdicts, alike=alike, ticks=size.size, told=told, shortest=shortest)
+    return Hearing(
+        verdicts=verdicts, alike=alike, ticks=size.size, told=told, shortest=shortest, unseen=span - size.size
+    )
 
 
 def levelled(index: Ints, size: Floats) -> Floats:
