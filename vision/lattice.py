@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from vision.measurement import LatticeKind
 from vision.spectrum import Autocorrelation, autocorrelation, parabola
-from vision.swatch import Doubles, Floats, Mask, Swatch
+from vision.swatch import EDGE_MARGIN_MM, Doubles, Floats, Mask, Swatch
 
 #: Pixels of the picture whose autocorrelation is taken, and of the window where the motif is too fine for that (time).
 _LATTICE_PIXELS = 2.2e5
@@ -42,8 +42,14 @@ RIVAL_SHARE = 0.15
 _SQUARE_SIGMA_DEG, _LEAN_SIGMA_DEG = 0.25, 12.0
 #: Prints lie along their cloth within this, mostly (practice); a lattice far from that is a half-drop or brick.
 _ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
-#: Cloth that fills so much of the rectangle round it is one itself: of others, the photo's axes count.
+#: ... and along the photo within this where a person laid the cloth straight for it (practice). Where the picture does
+#: not show how the cloth lies, no more than this tells a half-drop as wide as high from a square cell turned by half
+#: a right angle; farther from it the smallest rectangle counts.
+_LAID_DEG = 5.0
+#: Cloth that fills so much of the rectangle round it is one itself: how others lie is not known.
 _RECTANGLE_SHARE = 0.9
+#: Cloth that fills so much of the picture has the picture's outline, but for a corner at most, and not its own.
+_BEYOND_SHARE = 0.9
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
 _FLATNESS_RELATIVE_U95 = 0.0008
 #: Slower than this share of the motif's longer translation is not the motif (its own first wave keeps nine tenths).
@@ -65,13 +71,16 @@ class LatticeFit:
     repeats: tuple[float, float]
 
 
-def find_lattice(swatch: Swatch) -> LatticeFit | None:
-    """The lattice of a swatch's print, None where no lattice explains what repeats."""
+def find_lattice(swatch: Swatch, lying: float | None = None) -> LatticeFit | None:
+    """The lattice of a swatch's print, None where no lattice explains what repeats.
+
+    ``lying`` is how the cloth lies in the picture, deg (``lying_deg``), None where that is not known.
+    """
     looks = [swatch.reduced(_LATTICE_PIXELS)]
     if looks[0] is not swatch:
         looks.append(_central(swatch, round(math.sqrt(_LATTICE_PIXELS))))
     for look in looks:
-        found = _look(look)
+        found = _look(look, lying)
         if found is not None:
             return found
     return None
@@ -88,7 +97,7 @@ def _central(swatch: Swatch, side_px: int) -> Swatch:
     return Swatch(rgb=swatch.rgb[rows, columns], mask=mask, px_per_mm=swatch.px_per_mm, origin_mm=(x, y))
 
 
-def _look(swatch: Swatch) -> LatticeFit | None:
+def _look(swatch: Swatch, lying: float | None) -> LatticeFit | None:
     shape = swatch.mask.shape
     field = _steady(swatch)
     correlation = autocorrelation(field, swatch.mask)
@@ -104,7 +113,7 @@ def _look(swatch: Swatch) -> LatticeFit | None:
     basis, scatter_px = _refined(correlation, basis)
     if not _crossed(correlation, basis) or _nearest(correlation, basis) < PRINT_CORRELATION:
         return None
-    named = _named(basis, lying_deg(swatch.mask))
+    named = _named(basis, lying)
     if named is None:
         return None
     kind, a, b, across, along = named
@@ -303,14 +312,25 @@ def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:
 _Rectangle = tuple[int, float, float, Doubles, Doubles, bool, float]
 
 
-def lying_deg(mask: Mask) -> float:
-    """How a rectangular cloth lies in the picture: the angle of a side, counter-clockwise as seen, in [-45, 45); 0
-    where it is no rectangle. Prints run along their cloth, however that lies."""
-    rows, columns = mask.nonzero()
-    corners = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.float32))
+def lying_deg(swatch: Swatch, picture_mm2: float = math.inf) -> float | None:
+    """How a rectangular cloth lies in the picture: the angle of a side, counter-clockwise as seen, in [-45, 45). None
+    where its outline does not tell: it is no rectangle, or that of the picture, which shows ``picture_mm2``.
+
+    Prints run along their cloth, however that lies.
+    """
+    rows = np.flatnonzero(swatch.mask.any(axis=1))
+    if not len(rows):
+        return None
+    cloth = swatch.mask[rows]
+    ends = np.concatenate([cloth.argmax(axis=1), cloth.shape[1] - 1 - cloth[:, ::-1].argmax(axis=1)])
+    corners = cv2.convexHull(np.stack([ends, np.tile(rows, 2)], axis=1).astype(np.float32))
+    area = cv2.contourArea(corners)
     _, size, angle = cv2.minAreaRect(corners)
-    if cv2.contourArea(corners) < _RECTANGLE_SHARE * size[0] * size[1]:
-        return 0.0
+    if area < _RECTANGLE_SHARE * size[0] * size[1]:
+        return None
+    shown_mm2 = area / swatch.px_per_mm**2 + EDGE_MARGIN_MM * cv2.arcLength(corners, True) / swatch.px_per_mm
+    if shown_mm2 > _BEYOND_SHARE * picture_mm2:
+        return None
     return (45.0 - angle) % 90.0 - 45.0
 
 
@@ -320,12 +340,12 @@ def _unlikely(rectangle: _Rectangle) -> float:
 
 
 def _named(
-    basis: Doubles, lying: float = 0.0
+    basis: Doubles, lying: float | None = None
 ) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:
     """Kind, a, b and the sides of the smallest rectangular repeat, across nearer the x axis; None where none is square.
 
-    ``lying``: how the cloth lies, deg. A half-drop's and a brick's lattices are the same when turned: the wider
-    rectangle is called a half-drop.
+    ``lying``: how the cloth lies, deg; where that is not known it is taken to lie along the photo, more or less. A
+    half-drop's and a brick's lattices are the same when turned: the wider rectangle is called a half-drop.
     """
     found: list[_Rectangle] = []
     whole = [(i, j) for i in range(-4, 5) for j in range(-4, 5) if (i, j) > (0, 0) and math.gcd(i, j) == 1]
@@ -347,7 +367,7 @@ def _named(
             )
         )
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
-        lean = abs((math.degrees(math.atan2(-across[1], across[0])) - lying + 45) % 90 - 45)
+        lean = abs((math.degrees(math.atan2(-across[1], across[0])) - (lying or 0.0) + 45) % 90 - 45)
         askew = off_square > NEARLY_SQUARE_DEG or index > 2
         found.append((index, float(across @ across + along @ along), lean, across, along, askew, off_square))
     if not found:
@@ -356,7 +376,7 @@ def _named(
     least = found[0]
     rivals = [f for f in found if (f[5], f[0]) == (least[5], least[0]) and f[1] < (1 + RIVAL_SHARE) ** 2 * least[1]]
     best = min(rivals, key=_unlikely)
-    upright = [f for f in found if f[0] == 2 and f[2] <= _ALIGNED_DEG]
+    upright = [f for f in found if f[0] == 2 and f[2] <= (_LAID_DEG if lying is None else _ALIGNED_DEG)]
     if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright and _unlikely(upright[0]) < _unlikely(best):
         best = upright[0]
     index, across, along = best[0], best[3], best[4]

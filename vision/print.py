@@ -26,7 +26,7 @@ from vision.family import (
     variance,
 )
 from vision.foreshortening import as_photographed, flattened
-from vision.lattice import LatticeFit, find_lattice
+from vision.lattice import LatticeFit, find_lattice, lying_deg
 from vision.measurement import Lattice, Print, Stripe
 from vision.profile import without_crossing
 from vision.sequence import FULL_REPEATS
@@ -143,7 +143,8 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
     both_ways = families[1].variance >= _BOTH_WAYS_SHARE * main.variance
     if explained >= (CHECK_SHARE if both_ways else STRIPE_SHARE):
         return _striped(square, swatch, families, total, explained)
-    lattice = find_lattice(swatch)
+    picture_mm2 = float(square.valid.sum()) / square.px_per_mm**2
+    lattice = find_lattice(swatch, lying_deg(swatch, picture_mm2))
     if lattice is not None:
         return _motif(square, swatch, lattice, explained)
     if explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE:

@@ -17,7 +17,7 @@ from tests.vision.flat import flat
 from vision.lattice import _named, find_lattice, lying_deg
 from vision.measure import measure_photo
 from vision.photo import Photo
-from vision.swatch import cut_swatch
+from vision.swatch import Swatch, cut_swatch
 
 
 def turned(vectors: list[tuple[float, float]], degrees: float) -> NDArray[np.float64]:
@@ -80,10 +80,42 @@ def test_a_turned_cloth_keeps_its_straight_lattice(lean: float) -> None:
 def test_how_a_cloth_lies_is_told_from_its_outline(lean: float) -> None:
     """A rectangle of 300 by 180 drawn turned lies as drawn, to half a degree; a triangle lies in no way."""
     ring = turned([(-150.0, -90.0), (150.0, -90.0), (150.0, 90.0), (-150.0, 90.0)], lean) + 250
+    assert lying_deg(shown(ring), 500.0**2) == pytest.approx(lean, abs=0.5)
+    assert lying_deg(shown(ring[:3]), 500.0**2) is None
+
+
+def test_the_outline_of_the_picture_tells_nothing_of_how_the_cloth_lies() -> None:
+    """Cloth that fills a picture of 300 by 180 mm, but for the margin kept from its edges, has the picture's
+    outline; in a larger one it has its own."""
+    ring = np.array([(2.0, 2.0), (298.0, 2.0), (298.0, 178.0), (2.0, 178.0)])
+    assert lying_deg(shown(ring), 300.0 * 180.0) is None
+    assert lying_deg(shown(ring), 500.0 * 300.0) == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize("lean", [-39.0, -30.0, 34.6, 39.0])
+def test_a_square_cell_is_not_named_by_its_diagonals_where_nothing_shows_how_the_cloth_lies(lean: float) -> None:
+    """The smallest rectangle of a square lattice is its cell, 21.5 by 21.5, however it is turned in a photo that the
+    cloth fills; the square over its diagonals, 30.4, has twice the area (geometry)."""
+    named = _named(turned([(21.5, 0.0), (0.0, 21.48)], lean))
+    assert named is not None
+    assert named[0] == "straight"
+    assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([21.48, 21.5])
+
+
+@pytest.mark.parametrize(("lean", "lying"), [(-9.0, -9.0), (30.0, 27.0), (2.0, None)])
+def test_a_half_drop_as_wide_as_high_is_named_along_its_cloth(lean: float, lying: float | None) -> None:
+    """Motifs 30 apart both ways with one in the middle of each four, on cloth that is seen to lie along them or was
+    laid straight for the photo: the rectangle along the cloth is the print's, as for any half-drop."""
+    named = _named(turned([(15.0, 15.0), (0.0, 30.0)], lean), lying)
+    assert named is not None
+    assert named[0] in ("half_drop", "brick")
+    assert (np.hypot(*named[3]), np.hypot(*named[4])) == pytest.approx((30.0, 30.0))
+
+
+def shown(ring: NDArray[np.float64]) -> Swatch:
+    """Cloth with this outline, at a pixel a millimetre."""
     mask = cv2.fillPoly(np.zeros((500, 500), np.uint8), [np.rint(ring).astype(np.int32)], 1) > 0
-    assert lying_deg(mask) == pytest.approx(lean, abs=0.5)
-    half = cv2.fillPoly(np.zeros((500, 500), np.uint8), [np.rint(ring[:3]).astype(np.int32)], 1) > 0
-    assert lying_deg(half) == 0.0
+    return Swatch(rgb=np.zeros((500, 500, 3), np.uint8), mask=mask, px_per_mm=1.0, origin_mm=(0.0, 0.0))
 
 
 @pytest.mark.parametrize("lean", [36.0, 45.0])
