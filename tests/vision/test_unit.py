@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from vision.reference.candidate import Candidate
 from vision.reference.pair import settle
-from vision.reference.ruler import Candidate
 from vision.reference.unit import LEAST_EVIDENCE, hear, levelled
 
 
