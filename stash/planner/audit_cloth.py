@@ -78,9 +78,12 @@ class Cloth:
 
     @cached_property
     def usable(self) -> Any:
-        """The outline moved in (strict) or out (generous) by its uncertainty, without holes and flaws."""
-        outline = moved(shape_of(self.piece.outline_mm), -_SIGN[self.allowance] * self.piece.outline_u95_mm)
-        return outline.difference(self.spoilt)
+        """The outline moved in (strict) or out (generous) by its uncertainty, without holes and flaws, whose edges are
+        known no better and are moved the other way."""
+        inwards_mm = _SIGN[self.allowance] * self.piece.outline_u95_mm
+        outline = moved(shape_of(self.piece.outline_mm), -inwards_mm)
+        rings = (*self.piece.holes_mm, *self.piece.flaws_mm)
+        return outline.difference(unary_union([moved(shape_of(ring), inwards_mm) for ring in rings]))
 
     @cached_property
     def whole(self) -> Any:
