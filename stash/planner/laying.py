@@ -53,7 +53,6 @@ class Hand:
 
     def __init__(self, table: Table, dice: random.Random | None = None, waver: float = 0.3) -> None:
         self.table, self.dice, self.waver = table, dice, waver
-        self.spread = SPREAD
 
     def lay(self, index: int) -> bool:
         """Lay the strip; False, with the table as it was, where no place is found."""
@@ -159,8 +158,8 @@ class Hand:
                 score = opening + table.lost_um(run, size) - lost + TIGHT * (high - low - size)
                 score -= GREED * value if ask.most_um > ask.least_um else 0.0
                 score += LATE * (start - low) if ask.need.phased else 0.0
-                if len(table.clashes[run]) > 1 and self.spread:
-                    score += self.spread * table.blocked_um(run, start, start + size)
+                if len(table.clashes[run]) > 1:
+                    score += SPREAD * table.blocked_um(run, start, start + size)
                 if self.dice is not None:
                     score += weights.useful_um * self.waver * self.dice.random()
                 if best is None or score < best.score:

@@ -31,7 +31,3 @@ class Problem:
     def with_part(self, part: Part) -> Problem:
         """The same question with the part of that id replaced."""
         return replace(self, parts=tuple(part if old.id == part.id else old for old in self.parts))
-
-    def without_part(self, part_id: str) -> Problem:
-        """The same question with that part left out."""
-        return replace(self, parts=tuple(old for old in self.parts if old.id != part_id))

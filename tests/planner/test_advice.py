@@ -63,7 +63,7 @@ def edited(problem: Problem, edit: dict[str, Any]) -> Problem:
         (part,) = [part for part in problem.parts if part.id == name]
         key, value = edit["key"], edit["value"]
         if key == "leave_out":
-            problem = problem.without_part(name)
+            problem = replace(problem, parts=tuple(part for part in problem.parts if part.id != name))
         elif key in ("width", "make") and isinstance(part, Strip):
             width = parse_length(value) if key == "width" else part.width_mm
             make = value if key == "make" else part.make
