@@ -62,13 +62,27 @@ def fits(piece: Piece, room: Room) -> bool:
 
 
 def _spans(corners: Any, direction_deg: float, room: Room) -> bool:
-    """Whether the cloth reaches far enough both ways for one of them."""
+    """Whether the cloth reaches far enough both ways for one of them, or for two."""
     if not len(corners):
         return False
     n, d = across_axis(direction_deg), along_axis(direction_deg)
     wide, long = (float(np.ptp(corners @ np.array(axis))) + EQUAL_MM for axis in (n, d))
-    lies = wide >= room.across_mm and long >= room.along_mm
-    return lies or (room.way != "along" and wide >= room.along_mm and long >= room.across_mm)
+    shapes = _shapes(room)
+    if room.count == 1:
+        return any(wide >= across and long >= along for across, along in shapes)
+    return any(  # of several, two lie beside or above one another
+        (wide >= one[0] + two[0] and long >= max(one[1], two[1]))
+        or (wide >= max(one[0], two[0]) and long >= one[1] + two[1])
+        for one, two in combinations_with_replacement(shapes, 2)
+    )
+
+
+def _shapes(room: Room) -> list[tuple[float, float]]:
+    """How one of them may lie, across by along."""
+    shapes = [(room.across_mm, room.along_mm)]
+    if room.way != "along" and room.across_mm != room.along_mm:
+        shapes.append((room.along_mm, room.across_mm))
+    return shapes
 
 
 def _directions(piece: Piece, cloth: Any, way: Way) -> Iterator[float]:
@@ -98,9 +112,7 @@ def _edges(cloth: Any) -> list[float]:
 
 def _fits(cloth: Any, room: Room) -> bool:
     """In the print's frame: x across, y along."""
-    shapes = [(room.across_mm, room.along_mm)]
-    if room.way != "along" and room.across_mm != room.along_mm:
-        shapes.append((room.along_mm, room.across_mm))
+    shapes = _shapes(room)
     if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
         return False
     if room.count == 1:
@@ -111,7 +123,18 @@ def _fits(cloth: Any, room: Room) -> bool:
             _two(places[i], shapes[i], places[j], shapes[j])
             for i, j in combinations_with_replacement(range(len(shapes)), 2)
         )
-    return any(_laid(cloth, shapes, room.count, axis) for axis in (0, 1))
+    return _in_a_block(cloth, shapes, room.count) or any(_laid(cloth, shapes, room.count, axis) for axis in (0, 1))
+
+
+def _in_a_block(cloth: Any, shapes: Sequence[tuple[float, float]], count: int) -> bool:
+    """Whether they lie in rows that make one rectangle: soon told, where there is room to spare."""
+    left, low, right, high = cloth.bounds
+    for wide, long in shapes:
+        for beside in range(1, count + 1):
+            block = beside * wide, math.ceil(count / beside) * long
+            if right - left >= block[0] and high - low >= block[1] and not _places(cloth, *block).is_empty:
+                return True
+    return False
 
 
 def _places(cloth: Any, wide: float, long: float) -> Any:
@@ -124,9 +147,26 @@ def _places(cloth: Any, wide: float, long: float) -> Any:
         return shapely.Polygon()
     if len(shapely.get_coordinates(cloth)) == 5 and cloth.area >= (right - left) * (high - low) - EQUAL_MM**2:
         return shapely.box(left, low, right - wide, high - long)
+    places = cloth
+    for dx, dy in ((wide, long), (wide, 0.0), (0.0, long)):  # each corner must lie in the cloth
+        places = places.intersection(_moved(cloth, dx, dy))
+        if places.is_empty:
+            return places
+    if _convex(cloth):
+        return places
     reach = np.array([(dx, dy) for dx in (0.0, wide) for dy in (0.0, long)])
-    swept = [shapely.convex_hull(shapely.linestrings(_sweep(ring, reach))) for ring in _rings(cloth)]
-    return cloth.difference(shapely.union_all(np.concatenate(swept)))
+    swept = np.concatenate([shapely.convex_hull(shapely.linestrings(_sweep(ring, reach))) for ring in _rings(cloth)])
+    shapely.prepare(places)
+    return places.difference(shapely.union_all(swept[shapely.intersects(places, swept)]))
+
+
+def _moved(cloth: Any, dx: float, dy: float) -> Any:
+    return shapely.transform(cloth, lambda corners: corners - (dx, dy))
+
+
+def _convex(cloth: Any) -> bool:
+    """But for notches far narrower than a hair."""
+    return bool(cloth.convex_hull.area - cloth.area <= 1e-9 * cloth.area)
 
 
 def _rings(cloth: Any) -> Iterator[Any]:

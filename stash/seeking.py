@@ -209,6 +209,7 @@ def with_room(query: Query, room: Room) -> Query:
         along_mm=room.along_mm if lies else 0.0,
         across_mm=room.across_mm if lies else 0.0,
         turned=room.way == "square",
+        count=room.count,
         narrow_mm=sides[0],
         wide_mm=math.hypot(*sides),
     )

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations_with_replacement
 from typing import Any, Final
 
 from sqlalchemy import Connection, Select, Table, and_, delete, insert, or_, select
 
+from stash.catalogue.reach import Reach
 from stash.catalogue.schema import fabric, fabric_trait, piece, piece_trait, stripe_trait
 from stash.catalogue.trait import Query, fabric_row, piece_row, stripe_rows
 from stash.piece import Piece, Polygon
@@ -21,6 +23,10 @@ MOST_S_L: Final = 1.75
 FAR: Final = 2.0
 #: Rows fetched at once: enough for a screen, few enough to stop early.
 ROWS: Final = 64
+#: Fabrics whose pieces are fetched at once where the nearest in colour come first: enough for a screen, as a rule.
+FABRICS: Final = 16
+#: Fabrics that a question names one by one; the pieces of more are looked through instead.
+NAMED: Final = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,24 +61,54 @@ def follow(connection: Connection, table: Table, key: str, row: Mapping[str, Any
 def candidates(connection: Connection, query: Query) -> Iterator[Candidate]:
     """The pieces that the query leaves, the smallest first; by colour alone, the nearest first."""
     off = _near(connection, query) if query.near else None
-    if off is not None and not _sized(query):
-        for distance in sorted(set(off.values())):
-            alike = tuple(name for name in off if off[name] == distance)
-            yield from _asked(connection, _narrowed(query, alike), off)
-    else:
-        yield from _asked(connection, _narrowed(query), off)
+    if off is None or _sized(query):
+        few = tuple(off) if off is not None and len(off) <= NAMED else ()
+        if off is None or off:
+            yield from (_candidate(row, off) for row in _asked(connection, _narrowed(query, few), query, off))
+        return
+    for names in _nearest_first(off):
+        rows = list(_asked(connection, _narrowed(query, names), query, off))
+        rows.sort(key=lambda row: off[row.fabric])  # those of one distance stay in their order
+        yield from (_candidate(row, off) for row in rows)
 
 
-def _asked(connection: Connection, asked: Select[Any], off: Mapping[str, float] | None) -> Iterator[Candidate]:
+def _nearest_first(off: Mapping[str, float]) -> Iterator[tuple[str, ...]]:
+    """The fabrics some at a time, the nearest first, those that are equally far together."""
+    by_distance = sorted(off, key=lambda name: (off[name], name))
+    start, size = 0, FABRICS
+    while start < len(by_distance):
+        end = min(start + size, len(by_distance))
+        while end < len(by_distance) and off[by_distance[end]] == off[by_distance[end - 1]]:
+            end += 1
+        yield tuple(by_distance[start:end])
+        start, size = end, 2 * size
+
+
+def _asked(connection: Connection, asked: Select[Any], query: Query, off: Mapping[str, float] | None) -> Iterator[Any]:
+    """The rows that answer, but for those in which by their reach there is no room."""
+    lies = query.along_mm > 0
     for row in connection.execution_options(yield_per=ROWS).execute(asked):
-        if off is None or row.fabric in off:
-            yield Candidate(
-                piece=_lying(json.loads(row.document)),
-                fabric_name=row.name,
-                plain=row.kind == "plain",
-                area_mm2=row.area_mm2,
-                off=None if off is None else off[row.fabric],
-            )
+        if (off is None or row.fabric in off) and (not lies or _reaches(row, query)):
+            yield row
+
+
+def _reaches(row: Any, query: Query) -> bool:
+    return Reach(row.reach).holds(_shapes(query), two=query.count > 1) or _by_grain(row)
+
+
+def _by_grain(row: Any) -> bool:
+    """Plain cloth lies by its grain, which its reach is not along where it is noted as turned."""
+    return bool(row.kind == "plain" and row.turned_deg)
+
+
+def _candidate(row: Any, off: Mapping[str, float] | None) -> Candidate:
+    return Candidate(
+        piece=_lying(json.loads(row.document)),
+        fabric_name=row.name,
+        plain=row.kind == "plain",
+        area_mm2=row.area_mm2,
+        off=None if off is None else off[row.fabric],
+    )
 
 
 def _lying(document: Mapping[str, Any]) -> Piece:
@@ -100,7 +136,7 @@ def _sized(query: Query) -> bool:
 def _narrowed(query: Query, fabrics: tuple[str, ...] = ()) -> Select[Any]:
     of, own = piece_trait.c, fabric_trait.c
     asked = (
-        select(piece.c.id, piece.c.document, of.fabric, of.area_mm2, own.name, own.kind)
+        select(piece.c.id, piece.c.document, of.fabric, of.area_mm2, of.reach, of.turned_deg, own.name, own.kind)
         .join(piece_trait, of.piece == piece.c.id)
         .join(fabric_trait, own.fabric == of.fabric)
         .order_by(of.area_mm2, of.piece)
@@ -134,14 +170,30 @@ def _narrowed(query: Query, fabrics: tuple[str, ...] = ()) -> Select[Any]:
 
 def _large_enough(query: Query) -> Any:
     of = piece_trait.c
-    hull = and_(of.narrow_mm >= query.narrow_mm - EQUAL_MM, of.wide_mm >= query.wide_mm - EQUAL_MM)
+    hull = and_(of.round_mm >= query.narrow_mm - EQUAL_MM, of.wide_mm >= query.wide_mm - EQUAL_MM)
     if not query.along_mm:
         return hull
-    along, across = query.along_mm - EQUAL_MM, query.across_mm - EQUAL_MM
-    lies = and_(of.along_mm >= along, of.across_mm >= across)
-    if query.turned:
-        lies = or_(lies, and_(of.along_mm >= across, of.across_mm >= along))
-    return and_(hull, lies)
+    boxes = or_(
+        *(and_(of.across_mm >= across - EQUAL_MM, of.along_mm >= along - EQUAL_MM) for across, along in _boxes(query))
+    )
+    return and_(hull, or_(boxes, and_(fabric_trait.c.kind == "plain", of.turned_deg != 0)))
+
+
+def _shapes(query: Query) -> list[tuple[float, float]]:
+    """How one of them may lie, across by along, mm."""
+    shapes = [(query.across_mm, query.along_mm)]
+    return [*shapes, (query.along_mm, query.across_mm)] if query.turned else shapes
+
+
+def _boxes(query: Query) -> Iterator[tuple[float, float]]:
+    """One of the boxes that a piece must reach through: about one of them, or two that lie beside or above each
+    other."""
+    if query.count == 1:
+        yield from _shapes(query)
+        return
+    for (wide, long), (across, along) in combinations_with_replacement(_shapes(query), 2):
+        yield wide + across, max(long, along)
+        yield max(wide, across), long + along
 
 
 def _near(connection: Connection, query: Query) -> dict[str, float]:
@@ -149,19 +201,25 @@ def _near(connection: Connection, query: Query) -> dict[str, float]:
 
     For each colour sought the nearest stripe of the fabric counts, and their mean by weight.
     """
+    import numpy as np
+
     from stash.nearness import differences
 
     far, total = FAR * query.within, sum(weight for _, weight in query.near)
     of = stripe_trait.c
-    nearest: list[dict[str, float]] = []
     lights = [lab[0] for lab, _ in query.near]
     span = (min(lights) - MOST_S_L * far, max(lights) + MOST_S_L * far)
     rows = connection.execute(
-        select(of.fabric, of.lightness, of.a, of.b).where(of.lightness.between(*span)).order_by(of.key)
+        select(of.fabric, of.lightness, of.a, of.b).where(of.lightness.between(*span)).order_by(of.lightness)
     ).all()
+    colours = np.array([row[1:] for row in rows], dtype=np.float64).reshape(-1, 3)
+    nearest: list[dict[str, float]] = []
     for lab, _ in query.near:
+        first, last = np.searchsorted(colours[:, 0], (lab[0] - MOST_S_L * far, lab[0] + MOST_S_L * far))
+        offs = differences(lab, colours[first:last])
         found: dict[str, float] = {}
-        for (name, *_), off in zip(rows, differences(lab, [row[1:] for row in rows]).tolist(), strict=True):
+        for at in np.flatnonzero(offs < far).tolist():
+            name, off = rows[first + at][0], float(offs[at])
             if off < found.get(name, far):
                 found[name] = off
         nearest.append(found)

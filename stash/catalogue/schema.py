@@ -5,9 +5,9 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
 #: The newest step of the migrations. Reading it here spares every start the import of the migration tool.
-HEAD = "0004"
+HEAD = "0005"
 #: All steps, oldest first: a version that is not among them is a newer one.
-STEPS = ("0001", "0002", "0003", HEAD)
+STEPS = ("0001", "0002", "0003", "0004", HEAD)
 
 metadata = MetaData()
 
@@ -89,10 +89,13 @@ piece_trait = Table(
     Column("piece", Text, primary_key=True),
     Column("fabric", Text, nullable=False),
     Column("area_mm2", Float, nullable=False),
-    Column("along_mm", Float),
-    Column("across_mm", Float),
+    Column("turned_deg", Float, nullable=False),
+    Column("along_mm", Float, nullable=False),
+    Column("across_mm", Float, nullable=False),
     Column("narrow_mm", Float, nullable=False),
     Column("wide_mm", Float, nullable=False),
+    Column("round_mm", Float, nullable=False),
+    Column("reach", Text, nullable=False),
     Column("place", Text, nullable=False),
     Column("words", Text, nullable=False),
 )

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from stash.catalogue.reach import reach
 from stash.colour import Lab, lab_of
 from stash.errors import InputWrong
 from stash.piece import across_axis, along_axis
@@ -21,21 +22,26 @@ FABRIC_WORDS: Final = (
     "id", "name", "fibre", "weave", "care", "colourfast", "stretch", "lot", "place", "source", "notes",
 )  # fmt: skip
 PIECE_WORDS: Final = ("id", "place", "source", "notes", "reserved_for", "left_from")
+#: How exactly the largest circle in an outline is sought, mm: half of what is left open about a hand-cut edge.
+_ROUND_MM: Final = 1.0
+#: Outlines of so few corners are near enough to their hulls.
+_SIMPLE: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Query:
     """What is sought; all that is given must hold. Texts are parts of what was noted, in any case of letters.
 
-    ``area_mm2`` and the sizes are the least a piece must have: ``along_mm`` and ``across_mm`` in its print's frame,
-    ``narrow_mm`` and ``wide_mm`` of its hull. ``near`` are colours with the weight of each; ``within`` is how far off
-    (CIEDE2000) their mean may be.
+    ``area_mm2`` and the sizes are the least that a piece has: ``along_mm`` by ``across_mm`` in its print's frame, where
+    a ``count`` of that size may lie ``turned`` or not, ``narrow_mm`` and ``wide_mm`` any way. ``near`` are colours with
+    the weight of each; ``within`` is how far off (CIEDE2000) their mean may be.
     """
 
     area_mm2: float = 0.0
     along_mm: float = 0.0
     across_mm: float = 0.0
     turned: bool = False
+    count: int = 1
     narrow_mm: float = 0.0
     wide_mm: float = 0.0
     near: tuple[tuple[Lab, float], ...] = ()
@@ -85,17 +91,21 @@ def stripe_rows(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 def piece_row(document: Mapping[str, Any]) -> dict[str, Any]:
     """What a piece is found by."""
     ring = document["outline_mm"]
-    direction = document.get("stripe_direction_deg")
+    direction = document.get("stripe_direction_deg") or 0.0
     narrow, wide = _calipers(ring)
-    area = _area(ring) - sum(_area(hole) for hole in document.get("holes_mm") or [])
+    holes, flaws = document.get("holes_mm") or [], document.get("flaws_mm") or []
+    inward = document.get("outline_mm_u95") or 0.0
     return {
         "piece": document["id"],
         "fabric": document["fabric"],
-        "area_mm2": max(0.0, area),
-        "along_mm": _extent(ring, along_axis(direction or 0.0)),
-        "across_mm": _extent(ring, across_axis(direction or 0.0)),
+        "area_mm2": max(0.0, _area(ring) - sum(_area(hole) for hole in holes)),
+        "turned_deg": float(direction),
+        "along_mm": _extent(ring, along_axis(direction)),
+        "across_mm": _extent(ring, across_axis(direction)),
         "narrow_mm": narrow,
         "wide_mm": wide,
+        "round_mm": _round(ring, narrow),
+        "reach": reach([ring, *holes, *flaws], direction, inward),
         "place": _folded(document.get("place")),
         "words": _words(document, PIECE_WORDS),
     }
@@ -143,6 +153,19 @@ def _calipers(ring: Ring) -> tuple[float, float]:
             widths.append(_extent(hull, ((p[1] - q[1]) / length, (q[0] - p[0]) / length)))
     farthest = max(math.dist(p, q) for p in hull for q in hull)
     return min(widths, default=0.0), farthest
+
+
+def _round(ring: Ring, narrow: float) -> float:
+    """The diameter of the largest circle in the outline, or a little more: no wider rectangle lies in it any way."""
+    if len(ring) <= _SIMPLE:
+        return narrow
+    import shapely
+
+    outline = shapely.Polygon(ring)
+    if not outline.is_valid:
+        return narrow
+    radius = shapely.maximum_inscribed_circle(outline, tolerance=_ROUND_MM).length
+    return min(narrow, 2 * (float(radius) + _ROUND_MM))
 
 
 def _hull(points: list[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -1,13 +1,15 @@
 """How long a find takes in a stash of 5,000 fabrics and 50,000 pieces: warm, and as a whole process; beside the
 time by the clock stands that of the processor, which other programs on the machine lengthen less.
 
-``python -m tests.bench.find [--pieces N] [--keep FOLDER]``. Fabrics, pieces and questions are drawn from a seed; four
-pieces of ten are no rectangles, as remnants are.
+``python -m tests.bench.find [--pieces N] [--keep FOLDER] [--server]``. Fabrics, pieces and questions are drawn from a
+seed; four pieces of ten are no rectangles, as remnants are. With ``--server`` the stash is on a PostgreSQL server that
+is started for it.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import math
 import os
@@ -27,6 +29,7 @@ from stash.actions import stash_at
 from stash.catalogue import schema
 from stash.catalogue.trait import fabric_row, piece_row, stripe_rows
 from stash.seeking import Sought, find
+from tests.catalogue.studio import running
 
 FIBRES = ("linen", "cotton", "wool", "silk", "55% linen 45% cotton", "hemp")
 SIDES_MM = (100, 150, 200, 300, 400, 600, 900, 1400)
@@ -84,7 +87,7 @@ def piece(dice: random.Random, number: int, fabrics: int) -> dict[str, Any]:
     }
 
 
-def fill(where: Path, pieces: int) -> None:
+def fill(where: Path | str, pieces: int) -> None:
     """Makes the stash, past the journal."""
     dice = random.Random(5)
     fabrics = [fabric(dice, number) for number in range(max(20, pieces // 10))]
@@ -102,6 +105,8 @@ def fill(where: Path, pieces: int) -> None:
         connection.execute(insert(schema.fabric_trait), [fabric_row(one) for one in fabrics])
         connection.execute(insert(schema.stripe_trait), [row for one in fabrics for row in stripe_rows(one)])
         connection.execute(insert(schema.piece_trait), [piece_row(one) for one in lying])
+        if connection.dialect.name == "postgresql":
+            connection.exec_driver_sql("ANALYZE")  # as the server does by itself within a minute
 
 
 def sought(words: list[str]) -> Sought:
@@ -124,7 +129,7 @@ def sought(words: list[str]) -> Sought:
     return Sought(**said)
 
 
-def warm_s(where: Path, words: list[str], times: int) -> tuple[float, float, int]:
+def warm_s(where: Path | str, words: list[str], times: int) -> tuple[float, float, int]:
     """The medians of several finds in one process after the first, by the clock and of the processor, and how many
     pieces were found."""
     held = stash_at(where)
@@ -138,7 +143,7 @@ def warm_s(where: Path, words: list[str], times: int) -> tuple[float, float, int
     return statistics.median(took[1:]), statistics.median(used[1:]), count
 
 
-def process_s(where: Path, words: list[str], times: int) -> tuple[float, float]:
+def process_s(where: Path | str, words: list[str], times: int) -> tuple[float, float]:
     """The medians of whole processes, from the start of Python to its end: by the clock, and of the processor."""
     command = [sys.executable, "-m", "stash", "stash", "find", *words, "--json"]
     environment = {**os.environ, "STRIPEWRIGHT_STASH": str(where)}
@@ -158,10 +163,14 @@ def main() -> None:
     asked.add_argument("--pieces", type=int, default=50_000)
     asked.add_argument("--times", type=int, default=7)
     asked.add_argument("--keep", type=Path)
+    asked.add_argument("--server", action="store_true")
     chosen = asked.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        where = chosen.keep or Path(folder) / "stash"
-        if not where.exists():
+    with contextlib.ExitStack() as until:
+        if chosen.server:
+            where: Path | str = until.enter_context(running()).fresh()
+        else:
+            where = chosen.keep or Path(until.enter_context(tempfile.TemporaryDirectory())) / "stash"
+        if not (isinstance(where, Path) and where.exists()):
             fill(where, chosen.pieces)
         print(f"{'question':<40} {'found':>5} {'warm ms':>8} {'of cpu':>6} {'process s':>9} {'of cpu':>6}")
         for name, words in QUESTIONS.items():

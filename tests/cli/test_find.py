@@ -11,6 +11,7 @@ import pytest
 import shapely
 from shapely import affinity
 
+from stash.catalogue.reach import Reach
 from stash.catalogue.trait import piece_row
 from stash.fitting import Room, fits
 from stash.piece import Piece
@@ -96,9 +97,7 @@ def test_one_and_two_are_decided_as_by_trying_places(seed: int) -> None:
         for y in range(0, 400, 4)
         if cloth.contains(box := shapely.box(x, y, x + wide, y + long))
     ]
-    two = any(
-        a.bounds[0] >= b.bounds[2] or a.bounds[1] >= b.bounds[3] for a in places[::3] for b in places[::3]
-    )
+    two = any(a.bounds[0] >= b.bounds[2] or a.bounds[1] >= b.bounds[3] for a in places[::3] for b in places[::3])
     one_fits = fits(piece(*ring), Room(along_mm=long, across_mm=wide))
     two_fit = fits(piece(*ring), Room(along_mm=long, across_mm=wide, count=2))
     assert one_fits or not places
@@ -111,8 +110,93 @@ def test_one_and_two_are_decided_as_by_trying_places(seed: int) -> None:
         )
         assert row["along_mm"] >= long - 0.01
         assert row["across_mm"] >= wide - 0.01
-        assert row["narrow_mm"] >= min(wide, long) - 0.01
+        assert row["narrow_mm"] >= row["round_mm"] >= min(wide, long) - 0.01
         assert row["wide_mm"] >= math.hypot(wide, long) - 0.02
+        assert Reach(row["reach"]).holds([(wide, long)], two=False)
+    assert Reach(row["reach"]).holds([(wide, long)], two=True) or not two_fit
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_room_is_passed_over(seed: int) -> None:
+    """Rectangles drawn in a remnant that lies askew, clear of a flaw and of the 2 mm that its edges are not known by
+    (by shapely's own containment), are never passed over by the lines that a find looks at first, and they fit."""
+    dice = random.Random(seed)
+    corners = dice.randint(6, 12)
+    askew = dice.uniform(-30, 30)
+    turns = ((2 * math.pi * k / corners, dice.uniform(80, 250)) for k in range(corners))
+    ring = [(round(300 + r * math.cos(t), 3), round(300 + r * math.sin(t), 3)) for t, r in turns]
+    at = dice.uniform(220, 380)
+    flaw = [(at, 280), (at + 30, 285), (at + 15, 320)]
+    cloth = shapely.Polygon(ring).buffer(-2, join_style="mitre").difference(shapely.Polygon(flaw).buffer(2))
+    document = {
+        "id": "p", "fabric": "f", "outline_mm": ring, "outline_mm_u95": 2, "flaws_mm": [flaw],
+        "stripe_direction_deg": askew,
+    }  # fmt: skip
+    row = piece_row(document)
+    lying = Piece(
+        id="p", fabric="f", outline_mm=tuple(ring), outline_u95_mm=2, flaws_mm=(tuple(flaw),),
+        stripe_direction_deg=askew,
+    )  # fmt: skip
+    drawn = 0
+    for _ in range(300):
+        wide, long = dice.uniform(15, 200), dice.uniform(15, 200)
+        x, y = dice.uniform(50, 500), dice.uniform(50, 500)
+        box = affinity.rotate(shapely.box(x, y, x + wide, y + long), -askew, origin=(x, y))
+        if cloth.contains(box):
+            drawn += 1
+            assert Reach(row["reach"]).holds([(wide, long)], two=False)
+            assert row["round_mm"] >= min(wide, long)
+            assert fits(lying, Room(along_mm=long, across_mm=wide))
+    assert drawn
+
+
+def test_what_cannot_hold_it_is_passed_over() -> None:
+    """The lines pass over an L of arms 100 mm wide where 110 by 250 mm is sought, though its box of 300 by 300 mm and
+    its area hold that, and where two of 95 by 160 mm are sought: its arm 300 mm long holds two of less than 150."""
+    lines = Reach(piece_row({"id": "p", "fabric": "f", "outline_mm": ELL})["reach"])
+    assert lines.holds([(95, 250), (250, 95)], two=False)
+    assert not lines.holds([(120, 250), (250, 120)], two=True)
+    assert not lines.holds([(120, 250), (250, 120)], two=False)
+    assert lines.holds([(95, 145)], two=True)
+    assert not lines.holds([(95, 160)], two=True)
+
+
+def test_plain_cloth_lies_by_its_grain(filled: Call, tmp_path: Path) -> None:
+    """Plain cloth has no stripes to lie along: a piece of it noted as lying at 45° still holds what its box by the
+    grain holds."""
+    document = json.loads((tmp_path / "filled.json").read_text(encoding="utf-8"))
+    document["pieces"] = [
+        {"id": "turned", "fabric": "linen", "outline_mm": [[0, 0], [90, 0], [90, 400], [0, 400]],
+         "stripe_direction_deg": 45},
+    ]  # fmt: skip
+    (tmp_path / "turned.json").write_text(json.dumps(document), encoding="utf-8")
+    filled("stash", "import", "turned.json")
+    assert found(filled, "--fits", "400 mm x 90 mm", "--way", "along")[0] == "turned"
+
+
+def test_the_nearest_colours_come_first(call: Call, tmp_path: Path) -> None:
+    """Of forty fabrics of one grey after another those nearest to the grey sought come first, all in the order of the
+    distance that is told."""
+    shades = [f"#{40 + 5 * k:02x}{40 + 5 * k:02x}{40 + 5 * k:02x}" for k in range(40)]
+    document = {
+        "schema": "stash/1",
+        "fabrics": [
+            {"id": f"f{k}", "name": f"Grey {k}", "print": {"kind": "plain"}, "hex": shade}
+            for k, shade in enumerate(shades)
+        ],
+        "pieces": [
+            {"id": f"p{k}-{n}", "fabric": f"f{k}", "outline_mm": [[0, 0], [100 + n, 0], [100, 100], [0, 100]]}
+            for k in range(40)
+            for n in (1, 0)
+        ],
+    }
+    (tmp_path / "greys.json").write_text(json.dumps(document), encoding="utf-8")
+    call("stash", "import", "greys.json")
+    rows = call("stash", "find", "--near", shades[20], "--within", "50", "--most", "100", "--json").document["pieces"]
+    offs = [row["colour_difference"] for row in rows]
+    assert [row["piece"] for row in rows[:2]] == ["p20-0", "p20-1"]
+    assert offs == sorted(offs)
+    assert len({row["piece"] for row in rows}) == len(rows) > 60
 
 
 def test_by_size_with_the_least_left_over_first(filled: Call) -> None:

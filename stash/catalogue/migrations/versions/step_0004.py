@@ -11,6 +11,8 @@ from stash.catalogue.trait import fabric_row, piece_row, stripe_rows
 
 revision = "0004"
 down_revision = "0003"
+#: What is drawn for columns that later steps add.
+_LATER = frozenset({"turned_deg", "round_mm", "reach"})
 
 
 def upgrade() -> None:
@@ -76,6 +78,6 @@ def _draw() -> None:
     }
     for table, values in rows.items():
         if values:
-            columns = list(values[0])
+            columns = [column for column in values[0] if column not in _LATER]
             places = ", ".join(f":{column}" for column in columns)
             bound.execute(text(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({places})"), values)
