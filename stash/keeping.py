@@ -1,11 +1,12 @@
-"""What is noted of cloth that is kept, and cloth that is washed. Nothing here prints."""
+"""What is noted of cloth; cloth that is washed, given away or given back; snippets. Nothing here prints."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from stash.catalogue import snippet, worth
 from stash.catalogue.stash import Stash, fabric_in, piece_in
 from stash.errors import InputWrong
 from stash.fact import noted_fabric, noted_piece, washed
@@ -16,6 +17,10 @@ from stash.washing import Shrinkage, left_of, washed_fabric, washed_piece
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
     from stash.fabric import Fabric
+
+#: By what the journal calls cloth that leaves the stash whole, and comes back.
+GIVEN: Final = "given away"
+RETURNED: Final = "returned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,9 +50,60 @@ def note(held: Stash, name: str, typed: Mapping[str, str]) -> Entry | None:
     return held.amend("noted", f"{', '.join(key.split('_')[0] for key in typed)} of {name}", change)
 
 
-def wash(
-    held: Stash, fabric_id: str, *, length: str | None, width: str | None, pieces: Sequence[str] = ()
-) -> Washed:
+def give_away(held: Stash, names: Sequence[str], to: str | None = None) -> Entry:
+    """Takes pieces out that are given away, lent or thrown away.
+
+    Raises:
+        NotFound: there is no such piece. Conflict: one is reserved for a plan. Nothing is changed.
+    """
+    given = tuple(dict.fromkeys(names))
+    for name in given:
+        held.piece(name)
+    title = ", ".join(given) + ("" if to is None else f", to {' '.join(to.split())}")
+    return held.exchange(given, [], title=title, verb=GIVEN)
+
+
+def give_back(held: Stash, names: Sequence[str]) -> Entry:
+    """Puts pieces that were given away in again, as they were. Raises NotFound, Conflict."""
+    return held.bring_back(RETURNED, GIVEN, names)
+
+
+def keep_from(held: Stash, size: str) -> Entry | None:
+    """Sets the size from which a leftover is a piece of its own; None where it is that already. Raises InputWrong."""
+    from stash.lengths import inches
+    from stash.seeking import read_room
+
+    room = read_room(size, "square", what="--below")
+    if room.count != 1:
+        raise InputWrong("--below is the size of several pieces", 'give that of one, such as "3 x 6 in"')
+    least = worth.Worth(short_mm=min(room.along_mm, room.across_mm), long_mm=max(room.along_mm, room.across_mm))
+    told = f"what is smaller than {inches(least.short_mm)} x {inches(least.long_mm)} counts as snippets"
+    document = worth.worth_document(least)
+
+    def change(here: Contents) -> object:
+        return document if worth.worth_in(here) != least else here.extra.get(worth.KEY)
+
+    return held.remark("decided", told, worth.KEY, change)
+
+
+def use_up(held: Stash, fabric_id: str) -> Entry:
+    """Takes the snippets of a fabric out. Raises NotFound where there is no such fabric, InputWrong where none are."""
+    here = held.contents()
+    fabric_in(here, fabric_id, held.where)
+
+    def change(now: Contents) -> object:
+        return snippet.document({name: row for name, row in snippet.snippets(now).items() if name != fabric_id})
+
+    told = snippet.snippets(here).get(fabric_id)
+    if told is None:
+        raise InputWrong(f"there are no snippets of {fabric_id}", "nothing needs doing")
+    entry = held.remark("used up", f"{told.count} snippets of {fabric_id}", snippet.KEY, change)
+    if entry is None:
+        raise InputWrong(f"there are no snippets of {fabric_id} any more", "nothing needs doing")
+    return entry
+
+
+def wash(held: Stash, fabric_id: str, *, length: str | None, width: str | None, pieces: Sequence[str] = ()) -> Washed:
     """Washes the named pieces, or all of the fabric that are not known to be washed.
 
     Where other pieces of a printed fabric stay as they are, the washed ones become a fabric of their own, for their

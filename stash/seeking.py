@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
+from stash.catalogue.reservation import reserved_in
 from stash.colour import lab_of
 from stash.errors import InputWrong
 from stash.fact import weight_gsm
@@ -60,13 +61,15 @@ class Sought:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """A piece that was found; ``left_mm2`` is what is over once the sizes sought are cut from it."""
+    """A piece that was found; ``left_mm2`` is what is over once the sizes sought are cut from it, ``reserved_for`` what
+    a plan that keeps it is for."""
 
     piece: Piece
     fabric_name: str
     area_mm2: float
     left_mm2: float | None
     off: float | None
+    reserved_for: str | None = None
 
     @property
     def document(self) -> dict[str, Any]:
@@ -78,6 +81,7 @@ class Found:
             "area_mm2": round(self.area_mm2, 1),
             "left_mm2": None if self.left_mm2 is None else round(self.left_mm2, 1),
             "colour_difference": None if self.off is None else round(self.off, 2),
+            "reserved_for": self.reserved_for,
         }
 
 
@@ -89,8 +93,9 @@ def find(held: Stash, sought: Sought) -> tuple[Found, ...]:
         InputWrong: something cannot be read. NotFound: ``near`` is neither a colour nor a fabric of the stash.
     """
     room = None if sought.fits is None else read_room(sought.fits, sought.way)
-    found = held.found(query_of(held, sought, room))
-    return tuple(islice(fitting(found, room), sought.most))
+    found = tuple(islice(fitting(held.found(query_of(held, sought, room)), room), sought.most))
+    reserved = reserved_in(held) if found else {}
+    return tuple(replace(row, reserved_for=reserved.get(row.piece.id)) for row in found)
 
 
 def fitting(candidates: Iterator[Candidate], room: Room | None, *, grain: bool = False) -> Iterator[Found]:
@@ -106,20 +111,22 @@ def fitting(candidates: Iterator[Candidate], room: Room | None, *, grain: bool =
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Possible:
-    """A part of a garment and the pieces that could be it whole: of its own fabric, and for panels of others too."""
+    """A part of a garment and the pieces that could be it whole: of its own fabric, and for panels of others too;
+    ``reserved`` are those of them that a plan keeps."""
 
     part: str
     fabric: str
     stripe: str | None
     own: tuple[str, ...]
     others: tuple[str, ...]
+    reserved: tuple[str, ...] = ()
 
     @property
     def document(self) -> dict[str, Any]:
         """Its row of the document ``possible/1``."""
         return {
             "part": self.part, "fabric": self.fabric, "stripe": self.stripe,
-            "pieces": list(self.own), "other_cloth": list(self.others),
+            "pieces": list(self.own), "other_cloth": list(self.others), "reserved": list(self.reserved),
         }  # fmt: skip
 
 
@@ -135,7 +142,7 @@ def possible(held: Stash, garments: Sequence[Garment], *, most: int = MOST) -> t
 
     contents = held.contents()
     fabrics = {fabric.id: fabric for fabric in contents.fabrics}
-    rows = []
+    kept, rows = reserved_in(held), []
     for garment in garments:
         check_against(garment, fabrics)
         for part in garment.parts:
@@ -153,27 +160,28 @@ def possible(held: Stash, garments: Sequence[Garment], *, most: int = MOST) -> t
                 Possible(
                     part=part.id, fabric=part.fabric, stripe=None if isinstance(part, Panel) else part.stripe,
                     own=tuple(own[:most]), others=tuple(others[:most]),
+                    reserved=tuple(name for name in (*own[:most], *others[:most]) if name in kept),
                 )
             )  # fmt: skip
     return tuple(rows)
 
 
-def read_room(text: str, way: Way) -> Room:
+def read_room(text: str, way: Way, what: str = "--fits") -> Room:
     """``two of 9 x 6 in``: the first length lies along the stripes. Raises InputWrong."""
     from stash.fitting import Room
 
     match = _SIZE.fullmatch(text.strip())
     if match is None:
-        raise InputWrong(f"--fits is {shown(text)}, which is no size", 'write it like "9 x 6 in" or "two of 9 x 6 in"')
+        raise InputWrong(f"{what} is {shown(text)}, which is no size", 'write it like "9 x 6 in" or "two of 9 x 6 in"')
     word = (match["count"] or "one").casefold()
     count = _COUNTS.get(word) or (int(word) if word.isdecimal() else 0)
     if not 1 <= count <= _MOST_COUNT:
-        raise InputWrong(f"--fits is {shown(text)}, for how many cannot be read", f"say a number up to {_MOST_COUNT}")
-    across = parse_length(match["second"], what="--fits")
+        raise InputWrong(f"{what} is {shown(text)}, for how many cannot be read", f"say a number up to {_MOST_COUNT}")
+    across = parse_length(match["second"], what=what)
     first = match["first"] if re.search(r"[a-z\"'″′]", match["first"], re.IGNORECASE) else _with_unit(match)
-    along = parse_length(first, what="--fits")
+    along = parse_length(first, what=what)
     if not along or not across:
-        raise InputWrong(f"--fits is {shown(text)}, which is nothing", "give a size")
+        raise InputWrong(f"{what} is {shown(text)}, which is nothing", "give a size")
     return Room(along_mm=along, across_mm=across, count=count, way=way)
 
 

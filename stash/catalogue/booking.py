@@ -3,45 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from stash.catalogue.journal import Entry
 from stash.catalogue.stage import Stage
 from stash.catalogue.stash import Stash, descent
+from stash.catalogue.worth import Worth, is_worth, snippet_note, worth_in
 from stash.errors import Conflict
-from stash.fabric import Fabric
 from stash.interchange.reader import corners, read_ring
 from stash.interchange.ring import fault
 from stash.interchange.spot import Spot
-from stash.piece import Piece, Polygon, across_axis, along_axis
+from stash.piece import Piece, Polygon
 
 SCHEMA = "plan/1"
 #: The outline of a leftover and its holes.
 Rest = tuple[Polygon, tuple[Polygon, ...]]
-_INCH_MM = 25.4
 #: Coordinates are written to 0.001 mm and count as equal within 0.01 mm; two such steps and a sliver's tip add up.
 _FIT_MM = 0.05
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Worth:
-    """The least that is kept of what is left: 3 x 6 in, or one whole stripe by 6 in (common practice)."""
-
-    short_mm: float = 3 * _INCH_MM
-    long_mm: float = 6 * _INCH_MM
-
-
-KEEP = Worth()
-
-
 def book_cut(
-    stash: Stash, document: Any, *, worth: Worth = KEEP, source: str = "the plan", stages: Sequence[Stage] = ()
+    stash: Stash, document: Any, *, worth: Worth | None = None, source: str = "the plan", stages: Sequence[Stage] = ()
 ) -> Entry:
     """Books the whole of a ``plan/1`` document whose answer is yes.
 
     The leftovers of a piece t1 enter as t1-1, t1-2 … with its frame, direction, origins, uncertainty and photograph,
-    and with those of its holes and flaws that they hold. Those not worth keeping are named in the entry's notes.
+    and with those of its holes and flaws that they hold. Those not worth keeping, by the stash's own size where none is
+    given, become snippets and are named in the entry's notes.
 
     Raises:
         InputWrong: no plan, not a yes, or cuts that do not lie on their piece; or a stash that is only read.
@@ -50,26 +39,28 @@ def book_cut(
     top = Spot(document, "", source)
     used = used_by(top)
     leftovers = _leftovers(top, used)
-    held = {piece.id: piece for piece in stash.pieces()}
-    fabrics = {fabric.id: fabric for fabric in stash.fabrics()}
+    contents = stash.contents()
+    held = {piece.id: piece for piece in contents.pieces}
+    fabrics = {fabric.id: fabric for fabric in contents.fabrics}
+    least = worth or worth_in(contents)
     gone = [piece_id for piece_id in used if piece_id not in held]
     if gone:
         raise Conflict(
             f"the piece {gone[0]!r} is no longer in the stash", "plan again with: enough; nothing was changed"
         )
     kept: list[Piece] = []
-    notes: list[str] = []
+    small: list[Piece] = []
     for piece_id, cuts in used.items():
         piece = held[piece_id]
         _refuse_misfit(top, piece, cuts, leftovers.get(piece_id, ()))
         for outline, holes in leftovers.get(piece_id, ()):
             part = rest_of(piece, outline, holes)
-            if is_worth(part, fabrics[piece.fabric], worth):
-                kept.append(part)
-            else:
-                notes.append(f"a scrap of {piece_id}, {size_of(part)}, is too small to keep and was left out")
+            (kept if is_worth(part, fabrics[piece.fabric], least) else small).append(part)
     title = f"cut {title_of(document)} from {', '.join(used)}"
-    return stash.exchange(tuple(used), kept, title=title, notes=notes, digests=document, stages=stages)
+    notes = [snippet_note(part) for part in small]
+    return stash.exchange(
+        tuple(used), kept, snippets=small, title=title, notes=notes, digests=document, stages=stages
+    )
 
 
 def used_by(top: Spot) -> dict[str, list[Polygon]]:
@@ -148,39 +139,6 @@ def rest_of(piece: Piece, outline: Polygon, holes: tuple[Polygon, ...]) -> Piece
         flaws_mm=flaws,
         extra={**piece.extra, "cut_from": piece.id, "descent": [*descent(piece), piece.id]},
     )
-
-
-def is_worth(rest: Piece, fabric: Fabric, worth: Worth) -> bool:
-    """By the box along the stripes: long and wide enough either way round, or as long and a whole stripe wide."""
-    across, along = _span(rest, across_axis), _span(rest, along_axis)
-    wide, long = across[1] - across[0], along[1] - along[0]
-    if min(wide, long) >= worth.short_mm and max(wide, long) >= worth.long_mm:
-        return True
-    return long >= worth.long_mm and _shows_whole_stripe(across, rest, fabric)
-
-
-def _shows_whole_stripe(across: tuple[float, float], rest: Piece, fabric: Fabric) -> bool:
-    repeat = fabric.print.across
-    if repeat is None or rest.stripe_direction_deg is None:
-        return False
-    for stripe in fabric.print.stripes:
-        first = rest.stripe_origin_mm + stripe.centre_mm - stripe.width_mm / 2
-        start = first + repeat.value * -((first - across[0]) // repeat.value)
-        if start + stripe.width_mm <= across[1]:
-            return True
-    return False
-
-
-def _span(rest: Piece, axis: Any) -> tuple[float, float]:
-    x, y = axis(rest.stripe_direction_deg or 0.0)
-    along = [point[0] * x + point[1] * y for point in rest.outline_mm]
-    return min(along), max(along)
-
-
-def size_of(rest: Piece) -> str:
-    """Its box along the stripes, in words."""
-    across, along = _span(rest, across_axis), _span(rest, along_axis)
-    return f"{across[1] - across[0]:.0f} x {along[1] - along[0]:.0f} mm"
 
 
 def title_of(document: Any) -> str:

@@ -67,6 +67,10 @@ class DocumentStash:
         """The ``stash/1`` document."""
         return stash_document(self._contents)
 
+    def remark_of(self, key: str) -> Any:
+        """What stands under that key of the document, or None."""
+        return self._contents.extra.get(key)
+
     def journal(self) -> tuple[Entry, ...]:
         """Empty: a document has no journal."""
         return ()
@@ -99,11 +103,19 @@ class DocumentStash:
         digests: Any = None,
         stages: Sequence[Stage] = (),
         going_on: bool = False,
+        snippets: Sequence[Piece] = (),
+        verb: str = "cut",
     ) -> Entry:
         """Raises InputWrong."""
         self._refuse()
 
-    def amend(self, verb: str, summary: str, change: Callable[[Contents], Contents]) -> Entry | None:
+    def bring_back(self, verb: str, gone: str, piece_ids: Sequence[str]) -> Entry:
+        """Raises InputWrong."""
+        self._refuse()
+
+    def amend(
+        self, verb: str, summary: str, change: Callable[[Contents], Contents], *, photo: KeptPhoto | None = None
+    ) -> Entry | None:
         """Raises InputWrong."""
         self._refuse()
 

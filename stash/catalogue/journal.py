@@ -128,6 +128,16 @@ def standing(connection: Connection) -> tuple[Entry, ...]:
     return tuple(_entry(row) for row in rows.mappings())
 
 
+def last_gone(connection: Connection, table: Table, key: str, verb: str) -> Row | None:
+    """The row with that key as it was when an entry of the verb that stands took it out last, or None."""
+    told = select(journal.c.changes).where(journal.c.undone_at.is_(None), journal.c.verb == verb)
+    for changes in connection.execute(told.order_by(journal.c.number.desc())).scalars():
+        for change in reversed(changes_of(changes)):
+            if change.table == table.name and change.key == key and change.after is None:
+                return change.before
+    return None
+
+
 def _set(connection: Connection, table: Table, key: str, row: Row | None) -> None:
     """Makes the row with that key be ``row``. It is updated where it is there, as other rows may refer to it."""
     here = connection.execute(select(_key(table)).where(_key(table) == key)).first() is not None

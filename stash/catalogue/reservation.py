@@ -32,14 +32,22 @@ class Reservation:
 
 def reservations(contents: Contents) -> dict[str, Reservation]:
     """By piece, of the pieces that are there; what another program has under the key is passed over."""
-    told = contents.extra.get(KEY)
     there = {piece.id for piece in contents.pieces}
+    return {piece: row for piece, row in _read(contents.extra.get(KEY)).items() if piece in there}
+
+
+def reserved_in(stash: Stash) -> dict[str, str]:
+    """What each reserved piece is reserved for, by piece; told soon, however large the stash."""
+    return {piece: row.title for piece, row in _read(stash.remark_of(KEY)).items()}
+
+
+def _read(told: Any) -> dict[str, Reservation]:
     if not isinstance(told, Mapping):
         return {}
     return {
         piece: Reservation(plan=str(row["plan"]), title=str(row["title"]))
         for piece, row in told.items()
-        if piece in there and isinstance(row, Mapping) and {"plan", "title"} <= row.keys()
+        if isinstance(row, Mapping) and {"plan", "title"} <= row.keys()
     }
 
 

@@ -15,7 +15,7 @@ from stash.catalogue.journal import Draft
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import piece as piece_table
 from stash.catalogue.schema import remark as remark_table
-from stash.errors import Conflict, InputWrong
+from stash.errors import Conflict, InputWrong, NotFound
 from stash.fabric import Fabric
 from stash.interchange.contents import Contents
 from stash.interchange.digest import fabric_digest, piece_digest, stash_digest
@@ -25,6 +25,8 @@ from stash.piece import Piece
 
 #: Ids made from names stay short enough to type.
 _LONGEST_MADE_ID = 40
+#: Keys of the stash's document that tell something of single fabrics or pieces: what two stashes tell goes together.
+BY_ID = frozenset({"reserved", "snippets"})
 
 
 def contents(connection: Connection, where: str) -> Contents:
@@ -71,6 +73,20 @@ def put_piece(draft: Draft, piece: Piece, photo: str | None = None) -> None:
         "photo": before["photo"] if before is not None and photo is None else photo,
     }
     draft.put(piece_table, row)
+
+
+def put_again(draft: Draft, piece_id: str, before: Mapping[str, Any] | None, gone: str) -> None:
+    """Puts the row of a piece as it was when it left. Raises NotFound where it has not, Conflict where it cannot."""
+    if draft.row(piece_table, piece_id) is not None:
+        raise Conflict(f"the piece {piece_id!r} is in the stash", "nothing needs doing")
+    if before is None:
+        raise NotFound(f"the journal knows of no piece {piece_id!r} that was {gone}", "see with: stash journal")
+    if draft.row(fabric_table, before["fabric"]) is None:
+        raise Conflict(
+            f"the fabric {before['fabric']!r} of the piece {piece_id!r} is no longer in the stash",
+            "add the fabric again; nothing was changed",
+        )
+    draft.put(piece_table, before)
 
 
 def put_remark(draft: Draft, key: str, value: Any) -> None:
@@ -122,7 +138,7 @@ def refuse_contradictions(here: Contents, coming: Contents, source: str) -> None
     clashes = [
         *(f"fabric {fabric.id!r}" for fabric in _other(here.fabrics, coming.fabrics, fabric_digest)),
         *(f"piece {piece.id!r}" for piece in _other(here.pieces, coming.pieces, piece_digest)),
-        *(f"key {key!r}" for key, value in coming.extra.items() if key in here.extra and here.extra[key] != value),
+        *(f"key {key!r}" for key, value in coming.extra.items() if _differs(key, here.extra.get(key, value), value)),
     ]
     if clashes:
         more = f" and {len(clashes) - 3} more" if len(clashes) > 3 else ""
@@ -132,13 +148,15 @@ def refuse_contradictions(here: Contents, coming: Contents, source: str) -> None
         )
 
 
-def take_in(draft: Draft, here: Contents, coming: Contents) -> None:
-    """Puts everything that is not here already with the same content."""
+def take_in(draft: Draft, here: Contents, coming: Contents, photo: str | None = None) -> None:
+    """Puts everything that is not here already with the same content; such pieces are of the photograph, if any."""
     for fabric in _new(here.fabrics, coming.fabrics, fabric_digest):
         put_fabric(draft, fabric)
     for piece in _new(here.pieces, coming.pieces, piece_digest):
-        put_piece(draft, piece)
+        put_piece(draft, piece, photo)
     for key, value in coming.extra.items():
+        if key in BY_ID and isinstance(value, Mapping) and isinstance(here.extra.get(key), Mapping):
+            value = {**here.extra[key], **value}
         if key not in here.extra or here.extra[key] != value:
             draft.put(remark_table, {"key": key, "value": json.dumps(value)})
 
@@ -189,6 +207,12 @@ def _id_from(name: str) -> str:
 def _other(here: Sequence[Any], coming: Sequence[Any], digest: Any) -> list[Any]:
     kept = {thing.id: digest(thing) for thing in here}
     return [thing for thing in coming if thing.id in kept and kept[thing.id] != digest(thing)]
+
+
+def _differs(key: str, here: Any, coming: Any) -> bool:
+    if key in BY_ID and isinstance(here, Mapping) and isinstance(coming, Mapping):
+        return any(name in here and here[name] != value for name, value in coming.items())
+    return bool(here != coming)
 
 
 def _new(here: Sequence[Any], coming: Sequence[Any], digest: Any) -> list[Any]:

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, Final
 
-from stash.catalogue.booking import KEEP, Worth, book_cut, is_worth, rest_of, size_of, title_of, used_by
+from stash.catalogue.booking import book_cut, rest_of, title_of, used_by
 from stash.catalogue.fingerprint import plan_fingerprint
 from stash.catalogue.journal import Entry
 from stash.catalogue.stage import How, Stage
 from stash.catalogue.stash import Stash, descent
+from stash.catalogue.worth import Worth, is_worth, snippet_note, worth_in
 from stash.errors import Conflict, InputWrong, NotFound, OurFault
 from stash.interchange.digest import fabric_digest, piece_digest, plan_digests
 from stash.interchange.reader import read_ring
@@ -61,7 +62,7 @@ class Told:
 
 
 def book(
-    stash: Stash, document: Any, telling: Telling, *, worth: Worth = KEEP, source: str = "the plan"
+    stash: Stash, document: Any, telling: Telling, *, worth: Worth | None = None, source: str = "the plan"
 ) -> Told:
     """Books what is told of a ``plan/1`` document whose answer is yes.
 
@@ -158,9 +159,10 @@ def _refuse_short(chosen: Sequence[Placement], short_mm: float) -> None:
 class _Bench:
     """The pieces that hold the cuts of a plan now, and what becomes of them."""
 
-    def __init__(self, stash: Stash, document: Any, worth: Worth, names: dict[tuple[str, int], str]) -> None:
-        self.stash, self.document, self.worth, self.names = stash, document, worth, names
+    def __init__(self, stash: Stash, document: Any, worth: Worth | None, names: dict[tuple[str, int], str]) -> None:
+        self.stash, self.document, self.names = stash, document, names
         self.contents = stash.contents()
+        self.worth = worth or worth_in(self.contents)
         self.fabrics = {fabric.id: fabric for fabric in self.contents.fabrics}
 
     def take(
@@ -173,7 +175,7 @@ class _Bench:
             by_piece[self.holder(row).id].append(row)
         pieces = [piece for piece in self.contents.pieces if piece.id in by_piece]
         kept: list[Piece] = []
-        notes: list[str] = []
+        small: list[Piece] = []
         for piece in pieces:
             cut = [_as_cut(row, piece.id, telling.short_mm) for row in by_piece[piece.id]]
             if telling.short_mm is not None:
@@ -182,17 +184,16 @@ class _Bench:
             self._refuse_lost(piece, cut, rests)
             for left in rests:
                 rest = rest_of(piece, left.outline_mm, left.holes_mm)
-                if is_worth(rest, self.fabrics[piece.fabric], self.worth) or _holds_any(left, still):
-                    kept.append(rest)
-                else:
-                    notes.append(f"a scrap of {piece.id}, {size_of(rest)}, is too small to keep and was left out")
+                stays = is_worth(rest, self.fabrics[piece.fabric], self.worth) or _holds_any(left, still)
+                (kept if stays else small).append(rest)
         used = tuple(piece.id for piece in pieces)
         digests = plan_digests(self.contents, used)
+        notes = [snippet_note(rest) for rest in small]
         if telling.short_mm is not None:
             notes.append("what was cut too short goes back to the stash as a remnant")
         title = f"{self._said(chosen, telling)}, from {', '.join(used)}"
         return self.stash.exchange(
-            used, kept, title=title, notes=notes, digests=digests, stages=stages, going_on=bool(still)
+            used, kept, snippets=small, title=title, notes=notes, digests=digests, stages=stages, going_on=bool(still)
         )
 
     def _refuse_lost(self, piece: Piece, cut: Sequence[Placement], rests: Sequence[Leftover]) -> None:
@@ -264,7 +265,7 @@ def remaining(stash: Stash, document: Any, source: str) -> Any:
         return document
     told = {(stage.part, stage.segment) for stage in stages}
     rows = _placements(top)
-    bench = _Bench(stash, document, KEEP, _names(rows))
+    bench = _Bench(stash, document, None, _names(rows))
     now = {key: bench.holder(row) for row in rows if (key := (row.part, row.segment)) not in told}
     if not now:
         raise Conflict("all of this plan is cut", "there is nothing left to draw; undo takes the last cut back")

@@ -13,10 +13,10 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from stash.catalogue import backup as backups
-from stash.catalogue import row
+from stash.catalogue import row, snippet
 from stash.catalogue.finder import Candidate, candidates
 from stash.catalogue.history import rows_on
-from stash.catalogue.journal import Draft, Entry, standing, take_back, take_back_to
+from stash.catalogue.journal import Draft, Entry, last_gone, standing, take_back, take_back_to
 from stash.catalogue.keeper import Keeper
 from stash.catalogue.reservation import KEY as RESERVED
 from stash.catalogue.reservation import after_cut, refuse_reserved
@@ -24,6 +24,7 @@ from stash.catalogue.schema import cut_part as stage_table
 from stash.catalogue.schema import fabric as fabric_table
 from stash.catalogue.schema import photo as photo_table
 from stash.catalogue.schema import piece as piece_table
+from stash.catalogue.schema import remark as remark_table
 from stash.catalogue.stage import Stage
 from stash.catalogue.stash import fabric_in, first_of, piece_in
 from stash.catalogue.trait import Query
@@ -89,6 +90,14 @@ class Catalogue:
     def export_document(self) -> dict[str, Any]:
         """The ``stash/1`` document."""
         return stash_document(self.contents())
+
+    def remark_of(self, key: str) -> Any:
+        """What stands under that key of the stash's document, or None; soon told, however large the stash."""
+        if not self.keeper.exists:
+            return None
+        with self.keeper.reading() as connection:
+            text = connection.execute(select(remark_table.c.value).where(remark_table.c.key == key)).scalar()
+        return None if text is None else json.loads(text)
 
     def journal(self) -> tuple[Entry, ...]:
         """What was done and stands, oldest first."""
@@ -168,8 +177,11 @@ class Catalogue:
         digests: Mapping[str, Any] | None = None,
         stages: Sequence[Stage] = (),
         going_on: bool = False,
+        snippets: Sequence[Piece] = (),
+        verb: str = "cut",
     ) -> Entry:
-        """Takes the used pieces out and puts the leftovers in. A leftover's id is that of the piece it is of.
+        """Takes the used pieces out and puts the leftovers in. A leftover's id is that of the piece it is of; what of
+        them is too small to be a piece comes as ``snippets``.
 
         ``stages`` is what is told of the cuts by it; while the plan is ``going_on``, its leftovers stay reserved
         for it. ``digests`` are those of a plan document (see ``plan_digests``): where they are given, the cloth must be
@@ -193,19 +205,36 @@ class Catalogue:
                 of_piece[piece.id] = leftover.id
                 row.put_piece(draft, piece, photo_by_piece[leftover.id])
             row.put_remark(draft, RESERVED, after_cut(here, used, of_piece, going_on=going_on))
+            row.put_remark(draft, snippet.KEY, snippet.with_more(here, snippets))
             for stage in stages:
                 draft.put(stage_table, {"key": stage.key, **asdict(stage)})
-            return draft.record("cut", title, tuple(notes))
+            return draft.record(verb, title, tuple(notes))
 
-    def amend(self, verb: str, summary: str, change: Callable[[Contents], Contents]) -> Entry | None:
+    def bring_back(self, verb: str, gone: str, piece_ids: Sequence[str]) -> Entry:
+        """Puts pieces that left by an entry of the verb ``gone``, as they were then, in again.
+
+        Raises:
+            NotFound: one has not left so. Conflict: one is there, or its fabric is not. Nothing is changed.
+        """
+        with self.keeper.changing() as connection:
+            draft = Draft(connection)
+            for piece_id in dict.fromkeys(piece_ids):
+                row.put_again(draft, piece_id, last_gone(connection, piece_table, piece_id, gone), gone)
+            return draft.record(verb, ", ".join(dict.fromkeys(piece_ids)))
+
+    def amend(
+        self, verb: str, summary: str, change: Callable[[Contents], Contents], *, photo: KeptPhoto | None = None
+    ) -> Entry | None:
         """Puts what ``change`` makes of what is here in place of it, as one entry; None where it makes nothing new.
+        Pieces that change so are of the ``photo``, where one is given.
 
         Raises what ``change`` raises; nothing is changed then.
         """
         with self.keeper.changing() as connection:
             draft = Draft(connection)
             here = row.contents(connection, self.where)
-            row.take_in(draft, here, change(here))
+            coming = change(here)
+            row.take_in(draft, here, coming, None if photo is None else self._keep(draft, photo))
             return draft.record(verb, summary) if draft.changes else None
 
     def remark(self, verb: str, summary: str, key: str, change: Callable[[Contents], Any]) -> Entry | None:

@@ -67,7 +67,8 @@ def _rows(found: Sequence[Found], most: int) -> Iterator[str]:
     for row in found:
         left = "" if row.left_mm2 is None else f", {max(0.0, row.left_mm2) / 100:.0f} cm² left over"
         off = "" if row.off is None else f", colour off by {row.off:.1f}"
-        yield f"{row.piece.id}: {size(row.piece)} of {row.fabric_name[:60]}{left}{off}"
+        kept = "" if row.reserved_for is None else f", reserved for {row.reserved_for}"
+        yield f"{row.piece.id}: {size(row.piece)} of {row.fabric_name[:60]}{left}{off}{kept}"
     if len(found) == most:
         yield f"  There may be more; list more with --most {2 * most}."
 
@@ -90,9 +91,13 @@ def what_fits(
 def _part(row: Possible) -> Iterator[str]:
     stripe = "" if row.stripe is None else f", stripe {row.stripe}"
     none = "no piece whole" if row.stripe is not None else "no piece"
-    yield f"{row.part} ({row.fabric}{stripe}): {', '.join(row.own) or none}"
+    yield f"{row.part} ({row.fabric}{stripe}): {_marked(row.own, row.reserved) or none}"
     if row.others:
-        yield f"  of other cloth: {', '.join(row.others)}"
+        yield f"  of other cloth: {_marked(row.others, row.reserved)}"
+
+
+def _marked(names: Sequence[str], reserved: Sequence[str]) -> str:
+    return ", ".join(f"{name} (reserved)" if name in reserved else name for name in names)
 
 
 def uses(
@@ -102,15 +107,17 @@ def uses(
 ) -> None:
     """Say what a piece still yields: lengths of each stripe, bias binding, pad covers, ties; each by itself."""
     from stash import actions
+    from stash.catalogue.reservation import reserved_in
     from stash.use import BIAS_MM
     from stash.use import uses as used
 
     held = actions.stash_at(stash)
     found = held.piece(piece)
-    yields = used(found, held.fabric(found.fabric))
+    yields, reserved = used(found, held.fabric(found.fabric)), reserved_in(held).get(piece)
     document = {
         "schema": "uses/1",
         "piece": piece,
+        "reserved_for": reserved,
         "stripes": [
             {"label": label, "width_mm": width, "lengths_mm": [round(mm, 1) for mm in lengths]}
             for label, width, lengths in yields.stripes
@@ -121,12 +128,14 @@ def uses(
             for name, along, across, count in yields.makings
         ],
     }
-    output.done(document, _uses(yields, BIAS_MM), json=json)
+    output.done(document, _uses(yields, BIAS_MM, reserved), json=json)
 
 
-def _uses(yields: Uses, bias_mm: float) -> Iterator[str]:
+def _uses(yields: Uses, bias_mm: float, reserved: str | None) -> Iterator[str]:
     from stash.lengths import inches
 
+    if reserved is not None:
+        yield f"It is reserved for {reserved}."
     for label, width, lengths in yields.stripes:
         longest = f"{len(lengths)} of at most {inches(lengths[0], 8)}" if lengths else "none of 6 in"
         total = f", {inches(sum(lengths), 1, toward='down')} in all" if lengths else ""

@@ -15,9 +15,11 @@ from stash.piece import Piece
 
 if TYPE_CHECKING:
     from stash.catalogue.reservation import Reservation
+    from stash.catalogue.snippet import Snippets
 
-#: No piece is reserved.
+#: No piece is reserved, and there are no snippets.
 NOTHING: Mapping[str, Reservation] = MappingProxyType({})
+NO_SNIPPETS: Mapping[str, Snippets] = MappingProxyType({})
 
 #: Outlines with more corners than this are not listed corner by corner.
 MOST_CORNERS = 12
@@ -27,9 +29,13 @@ RECTANGLE_SHARE = 0.96
 
 
 def listed(
-    fabrics: Sequence[Fabric], pieces: Sequence[Piece], reserved: Mapping[str, Reservation] = NOTHING
+    fabrics: Sequence[Fabric],
+    pieces: Sequence[Piece],
+    reserved: Mapping[str, Reservation] = NOTHING,
+    snippets: Mapping[str, Snippets] = NO_SNIPPETS,
 ) -> Iterator[str]:
-    """Each fabric with its print, and its pieces below it; ``reserved`` by piece."""
+    """Each fabric with its print, and its pieces and snippets below it; ``reserved`` by piece, ``snippets`` by
+    fabric."""
     if not fabrics:
         yield "The stash is empty. Add cloth with: stripewright add PHOTO --name NAME, or with --width and --length."
         return
@@ -37,8 +43,15 @@ def listed(
         yield f"{fabric.name} ({fabric.id}): {_print(fabric)}"
         own = [piece for piece in pieces if piece.fabric == fabric.id]
         yield from (f"  {piece.id}: {size(piece)}{_state(piece, fabric, reserved.get(piece.id))}" for piece in own)
+        if fabric.id in snippets:
+            yield f"  {snippet_line(snippets[fabric.id])}"
         if not own:
             yield "  no pieces"
+
+
+def snippet_line(row: Snippets) -> str:
+    """How many snippets, and how much they cover."""
+    return f"{row.count} snippet{'s' * (row.count != 1)}, {row.area_mm2 / 100:.0f} cm² in all"
 
 
 def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:

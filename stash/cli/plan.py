@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stash.cli import option, output
+
+if TYPE_CHECKING:
+    from stash.catalogue.journal import Entry
 
 #: Exit status by answer.
 STATUS = {"yes": 0, "no": 1, "unsure": 3}
@@ -105,8 +109,16 @@ def cut(
         told.append(f"Still to cut by this plan: {', '.join(still)}.")
     if telling.how != "cut":
         told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {plan}")
+    told += left_over(entry)
     told.append("Take it back with: stripewright undo")
     output.done({**output.entry(entry), "still_to_cut": list(still)}, told, json=json)
+
+
+def left_over(entry: Entry) -> Iterator[str]:
+    """What is left as planned, and how to tell what is left in truth."""
+    if entry.pieces_in:
+        yield f"Left, as planned: {', '.join(entry.pieces_in)}. Lay it on the table; where it is otherwise, say so:"
+        yield f"  stripewright stash remeasure {entry.pieces_in[0]} --width L --length L, or a photograph, or --gone"
 
 
 def schema(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stash.cli import fact, find, ledger, option, output, printed, soundness
+from stash.cli import fact, find, ledger, option, output, parting, printed, soundness
 from stash.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -24,6 +24,10 @@ def group() -> typer.Typer:
     commands.command("find")(find.find)
     commands.command("note")(fact.note)
     commands.command("wash")(fact.wash)
+    commands.command("remeasure")(parting.remeasure)
+    commands.command("give")(parting.give)
+    commands.command("return")(parting.return_)
+    commands.command("snippets")(parting.snippets)
     commands.command("journal")(ledger.journal)
     commands.command("check")(soundness.check)
     commands.command("samplebook")(printed.samplebook)
@@ -46,6 +50,7 @@ def list_(
     from stash import actions
     from stash.catalogue.moment import read_moment
     from stash.catalogue.reservation import reservations
+    from stash.catalogue.snippet import snippets
     from stash.cli import inventory
     from stash.interchange.writer import stash_document
 
@@ -54,7 +59,9 @@ def list_(
     if json:
         output.document(stash_document(contents))
     else:
-        output.lines(inventory.listed(contents.fabrics, contents.pieces, reservations(contents)))
+        output.lines(
+            inventory.listed(contents.fabrics, contents.pieces, reservations(contents), snippets(contents))
+        )
 
 
 def show(

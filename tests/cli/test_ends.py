@@ -1,0 +1,118 @@
+"""The ledger's ends from outside: what a cut left in truth, snippets, cloth given away, and cloth that a plan keeps."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from stash.cli.main import status
+from tests.cli import scene
+from tests.cli.conftest import Call, strips
+
+
+@pytest.fixture
+def planned(filled: Call, tmp_path: Path) -> Call:
+    """A plan for a band of ticking, kept."""
+    file = strips(tmp_path / "g.toml", 'id = "band"\nlength = "600 mm"\nwidth = "2 in"')
+    assert filled("enough", file, "--out", "plan.json").code == 0
+    return filled
+
+
+def listed(call: Call) -> str:
+    """The stash in words."""
+    return call("stash", "list").out
+
+
+def test_after_a_cut_it_says_how_to_tell_what_is_left(planned: Call) -> None:
+    """Cutting names what is left as planned and the command by which the truth is told; that command, as it is
+    printed but with sizes, works; what was planned comes back by undo."""
+    done = planned("cut", "plan.json")
+    assert "Left, as planned: t1-1" in done.out
+    assert "stripewright stash remeasure t1-1 --width" in done.out
+    before = listed(planned)
+    told = planned("stash", "remeasure", "t1-1", "--width", "30 cm", "--length", "80 cm", "--edge", "left")
+    assert told.code == 0
+    assert "Measured again: t1-1, now 11 13/16 in (300 mm) × 31 1/2 in (800 mm)" in told.out
+    assert "300 mm" in listed(planned)
+    assert planned("undo").code == 0
+    assert listed(planned) == before
+
+
+def test_snippets_are_one_line(planned: Call) -> None:
+    """A remnant told as 5 by 4 cm is a snippet, in one line of the list; the size can be set, and they are used up."""
+    planned("cut", "plan.json")
+    small = planned("stash", "remeasure", "t1-1", "--width", "5 cm", "--length", "4 cm", "--json").document
+    assert small["pieces_out"] == ["t1-1"]
+    document = planned("stash", "snippets", "--json").document
+    row = next(row for row in document["snippets"] if row["fabric"] == "ticking")
+    assert row["area_mm2"] >= 2000
+    assert f"{row['count']} snippet" in listed(planned)
+    assert planned("stash", "snippets", "--below", "2 x 4 in", "--json").document["below_mm"] == {
+        "short_mm": 50.8, "long_mm": 101.6,
+    }  # fmt: skip
+    assert planned("stash", "snippets", "--used-up", "ticking").code == 0
+    assert "snippet" not in listed(planned)
+    assert planned("stash", "snippets", "--used-up", "ticking").code == 2
+    assert planned("stash", "snippets", "--below", "small").code == 2
+
+
+def test_a_photograph_of_what_is_left(call: Call, tmp_path: Path) -> None:
+    """A photograph of the cloth by itself gives the piece its outline again, with its stripes in their place and the
+    photograph kept; the first is there again after undo."""
+    photo = scene.write(tmp_path / "photo.jpg", cloth=True, ruler=True)
+    assert call("add", photo, "--name", "Deck", "--torn", "top").code == 0
+    first = call("stash", "show", "deck-1", "--json").document
+    assert call("stash", "remeasure", "deck-1", "--width", "2 cm", "--length", "20 cm", "--edge", "left").code == 0
+    assert call("undo").code == 0
+    assert call("stash", "remeasure", "deck-1", "--width", "25 cm", "--length", "20 cm", "--edge", "left").code == 0
+    told = call("stash", "remeasure", "deck-1", photo, "--torn", "top")
+    assert told.code == 0
+    again = call("stash", "show", "deck-1", "--json").document
+    assert again["outline_mm"] == first["outline_mm"]
+    apart = (again["stripe_origin_mm"] - first["stripe_origin_mm"] + scene.REPEAT_MM / 2) % scene.REPEAT_MM
+    assert apart == pytest.approx(scene.REPEAT_MM / 2, abs=0.5)
+    assert call("undo").code == 0
+    assert call("undo").code == 0
+    assert call("stash", "show", "deck-1", "--json").document == first
+
+
+def test_given_away_and_returned(filled: Call) -> None:
+    """Given away a piece is in no list; returned it is there as it was; the journal tells both."""
+    before = filled("stash", "list", "--json").document
+    assert filled("stash", "give", "t1", "--to", "Aunt").code == 0
+    assert [row["id"] for row in filled("stash", "list", "--json").document["pieces"]] == ["l1"]
+    assert filled("stash", "return", "t1", "--json").document["pieces_in"] == ["t1"]
+    assert filled("stash", "list", "--json").document == before
+    assert "given away, t1, to Aunt" in filled("stash", "journal").out
+    assert filled("stash", "return", "t1").code == 2
+    assert filled("stash", "give", "t9").code == 2
+
+
+def test_what_a_plan_keeps_is_marked(planned: Call, tmp_path: Path) -> None:
+    """A reserved piece says so wherever it is named: found, fitting a part, asked for its uses, and listed; plans leave
+    it out."""
+    assert planned("reserve", "plan.json").code == 0
+    words = ("stash", "find", "--fits", "9 x 6 in", "--near", "#a01c24")
+    assert planned(*words, "--json").document["pieces"][0]["reserved_for"] == "Borders"
+    assert "t1: " in planned(*words).out
+    assert "reserved for Borders" in planned(*words).out
+    assert planned("stash", "find", "linen", "--json").document["pieces"][0]["reserved_for"] is None
+    fitting = planned("what-fits", tmp_path / "g.toml", "--json").document["parts"][0]
+    assert (fitting["pieces"], fitting["reserved"]) == (["t1"], ["t1"])
+    assert "t1 (reserved)" in planned("what-fits", tmp_path / "g.toml").out
+    assert planned("uses", "t1", "--json").document["reserved_for"] == "Borders"
+    assert planned("uses", "t1").out.startswith("It is reserved for Borders.")
+    assert "reserved for Borders" in listed(planned)
+    other = strips(tmp_path / "other.toml", 'id = "belt"\nlength = "300 mm"\nwidth = "2 in"')
+    assert planned("enough", other, "--json", "--limit", "10").document["answer"] == "no"
+
+
+def test_nothing_of_it_on_a_document(filled: Call, tmp_path: Path) -> None:
+    """A document is only read: each of these commands says so with status 2."""
+    where = ("--stash", str(tmp_path / "filled.json"))
+    for words in (("give", "t1"), ("return", "t1"), ("remeasure", "t1", "--gone"), ("snippets", "--below", "3 x 6 in")):
+        assert status(["stash", *words, *where]) == 2
+    assert json.loads((tmp_path / "filled.json").read_text(encoding="utf-8"))["pieces"]
+    assert status(["stash", "snippets", *where]) == 0
