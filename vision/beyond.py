@@ -29,8 +29,8 @@ _OUTSIDE_MM, _APART_MM, _AGREED = (1.5, 4.5), 4.0, 0.5
 #: A cloth without a known repeat is looked at from so far inside a side on, mm, in such steps, mm; a stripe is at least
 #: so wide, mm.
 _LEAST_IN_MM, _IN_STEP_MM, _LEAST_STRIPE_MM = 2.0, 0.5, 1.5
-#: How finely the surroundings are looked at, px per mm, and how far round the cloth, mm.
-_PX_PER_MM, _ROUND_MM = 2.0, 6.0
+#: What is seen of a place is the mean over so much to all sides of it, mm.
+_NEAR_MM = np.linspace(-0.8, 0.8, 5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,22 +53,21 @@ def beyond(plane: Plane, region: ClothRegion, print_: Print, rgb: NDArray[np.uin
     if not sides:
         return ()
     outline = np.asarray(region.outline_mm, dtype=np.float64)
-    low, high = outline.min(axis=0) - _ROUND_MM, outline.max(axis=0) + _ROUND_MM
-    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    square = plane.square_on(rgb, px_per_mm=_PX_PER_MM, region_mm=box)
-    lab = np.asarray(srgb_to_lab(cv2.GaussianBlur(square.rgb, (0, 0), 1.0)), dtype=np.float64)
+
+    def looks(places_mm: Doubles) -> Doubles:
+        return _looks(plane, rgb, places_mm)
 
     found = []
     for edge in sides:
         middle, out = _places(edge, outline.mean(axis=0))
-        outside = np.mean([_looks(lab, middle + away * out - low) for away in _OUTSIDE_MM], axis=0)
+        outside = np.mean([looks(middle + away * out) for away in _OUTSIDE_MM], axis=0)
         if print_.stripes:
             follows = _following(middle, out, print_, outside)
             width = 0.0 if follows is None else follows.width.value
         else:
             depths = np.arange(_LEAST_IN_MM, float(np.ptp((outline - edge.start_mm) @ out)) - _LEAST_IN_MM, _IN_STEP_MM)
-            inside = np.array([np.median(_looks(lab, middle - deep * out - low), axis=0) for deep in depths])
-            width = _widest_alike(inside.reshape(-1, 3), np.median(outside, axis=0))
+            inside = looks((middle - depths[:, None, None] * out).reshape(-1, 2)).reshape(len(depths), -1, 3)
+            width = _widest_alike(np.median(inside, axis=1), np.median(outside, axis=0))
         if width > 0:
             found.append(Beyond(side=edge.side, width_mm=width))
     return tuple(found)
@@ -92,10 +91,13 @@ def _places(edge: ClothEdge, inside_mm: Doubles) -> tuple[Doubles, Doubles]:
     return places, out if out @ (start - inside_mm) > 0 else -out
 
 
-def _looks(lab: Doubles, places_mm: Doubles) -> Doubles:
-    """Lab (N, 3) of the picture at places (N, 2) from its corner; the border's beyond it."""
-    column, row = np.rint(places_mm * _PX_PER_MM).astype(int).T
-    return np.asarray(lab[np.clip(row, 0, lab.shape[0] - 1), np.clip(column, 0, lab.shape[1] - 1)])
+def _looks(plane: Plane, rgb: NDArray[np.uint8], places_mm: Doubles) -> Doubles:
+    """Lab (N, 3) of the photo (H, W, 3) near places (N, 2) of the plane; the border's beyond it."""
+    around = np.stack(np.meshgrid(_NEAR_MM, _NEAR_MM), axis=-1).reshape(-1, 2)
+    x, y = plane.to_px((places_mm[:, None] + around).reshape(-1, 2)).astype(np.float32).T
+    column, row = x.reshape(-1, len(around)), y.reshape(-1, len(around))
+    seen = cv2.remap(rgb, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(srgb_to_lab(np.asarray(seen, dtype=np.float32).mean(axis=1) / 255), dtype=np.float64)
 
 
 def _following(places: Doubles, out: Doubles, print_: Print, outside: Doubles) -> Stripe | None:

@@ -137,8 +137,9 @@ class Plane:
         middle = self.to_px(middle_mm)[0]
         shrink = self._scale(self.params, (float(middle[0]), float(middle[1]))) / px_per_mm
         places = self._places(region_mm[:2], px_per_mm, (columns, rows))
-        source, reduce = _reduced(rgb, shrink)
-        x, y = ((places[k] + np.float32(0.5)) / np.float32(reduce[k]) - np.float32(0.5) for k in (0, 1))
+        first, last = _seen_of((width, height), places, shrink)
+        source, reduce = reduced(rgb[first[1] : last[1], first[0] : last[0]], shrink)
+        x, y = ((places[k] + np.float32(0.5 - first[k])) / np.float32(reduce[k]) - np.float32(0.5) for k in (0, 1))
         out = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         inside = [(at > -0.5) & (at < size - 0.5) for at, size in zip(places, (width, height), strict=True)]
         at = (float(middle[0]), float(middle[1]))
@@ -292,7 +293,18 @@ def _accords(plane: Plane, reading: Reading) -> bool:
     return abs(off_square) <= SQUARE_PLAY_DEG + plane.angle_u95_deg_at(at) * ACCORD_SIGMAS / 2
 
 
-def _reduced(rgb: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8], tuple[float, float]]:
+def _seen_of(
+    size: tuple[int, int], places: tuple[NDArray[np.float32], NDArray[np.float32]], shrink: float
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """The part of a photo of ``size`` (width, height) that is looked at, from (x, y) to before (x, y): no more need be
+    averaged (time)."""
+    room = 2 * math.ceil(max(shrink, 1.0))
+    first = tuple(min(max(int(at.min()) - room, 0), side - 1) for at, side in zip(places, size, strict=True))
+    last = tuple(min(max(int(at.max()) + room, k) + 1, side) for at, side, k in zip(places, size, first, strict=True))
+    return first, last
+
+
+def reduced(rgb: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8], tuple[float, float]]:
     """The photo averaged down so that the warp need not skip pixels, and by how much (x, y) it was reduced."""
     import cv2
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,29 +17,29 @@ from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
 from vision.colour import linear
-from vision.edge import sharpened, straight_edges
+from vision.edge import settled, straight_edges
 from vision.measurement import Point
-from vision.plane import Plane
-from vision.square import SquareOn
+from vision.plane import Plane, reduced
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 
 #: Finer than this nothing is seen of an edge of cloth but its threads, px per mm; and most pixels (time).
 FINEST_PX_PER_MM, _MOST_PIXELS = 5.0, 3.0e6
-#: So far round the outline the picture is looked at, mm, and for its tone, px (the reach of ``sharpened`` and twice its
-#: steps).
-_ROUND_MM, _BAND_PX = 6.0, 18
+#: So far round the outline the picture is looked at, mm.
+_ROUND_MM = 6.0
 #: Noise is smoothed over so much, px.
-_SOFT_PX = 0.7
+_SOFT_PX = 0.8
 #: Tufts longer than one reach of the search are found in the second pass.
 _PASSES = 2
 #: So near to what covers the cloth, mm, its contour may be that of what covers it or of its shadow.
 _BESIDE_MM = 3.0
+#: What covers the cloth is drawn so finely, mm a pixel; so near to the photo's border, px, nothing is said of an edge.
+_HIDDEN_MM, _BORDER_PX = 0.5, 3.0
 #: The outline is simplified by at most so much, mm: tufts show, threads do not.
 SIMPLIFY_MM = 0.4
 #: Notches narrower than the photo shows, and longer tufts than most, are left out: so much at 95 %, mm, and so many
-#: times what four fifths of the outline stay within its own mean over so much of its length, mm (94 % of 177 torn and
+#: times what four fifths of the outline stay within its own mean over so much of its length, mm (95 % of 166 torn and
 #: cut scraps of our own scenes lie within, Hausdorff); the mean is taken at places so far apart, mm.
-_LEAST_U95_MM, _TUFTS, _SHARE, _MEAN_MM, _EVERY_MM = 0.9, 5.8, 0.8, 8.0, 0.25
+_LEAST_U95_MM, _TUFTS, _SHARE, _MEAN_MM, _EVERY_MM = 1.1, 5.2, 0.8, 8.0, 0.25
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
 
 
@@ -59,65 +59,106 @@ def trimmed(
     if region.touches_frame and not region.edges:
         return region
     outline = np.asarray(region.outline_mm, dtype=np.float64)
-    square = _close(plane, outline, rgb)
-    fixed = _fixed(square, covered_mm)
-    light = np.asarray(cv2.GaussianBlur(_LIGHT[square.rgb], (0, 0), _SOFT_PX), dtype=np.float32)
-    fine = _sought(light, square, fixed, outline, hole=False)
-    holes = tuple(
-        _simplified(_sought(light, square, fixed, np.asarray(hole, dtype=np.float64), hole=True))
-        for hole in region.holes_mm
-    )
+    close = _close(plane, outline, rgb, covered_mm)
+    fine = _sought(close, outline, hole=False)
+    holes = (_sought(close, np.asarray(hole, dtype=np.float64), hole=True) for hole in region.holes_mm)
     u95 = math.hypot(_LEAST_U95_MM, _TUFTS * _roughness(fine))
-    edges = straight_edges(fine, ~_among(fixed, _pixels(fine, square))) if sides_anew else region.edges
-    return replace(region, outline_mm=_simplified(fine), holes_mm=holes, edges=edges, u95_mm=u95)
+    edges = straight_edges(fine, ~close.fixed(close.places(fine))) if sides_anew else region.edges
+    return replace(
+        region, outline_mm=_simplified(fine), holes_mm=tuple(map(_simplified, holes)), edges=edges, u95_mm=u95
+    )
 
 
-def _close(plane: Plane, outline: Doubles, rgb: NDArray[np.uint8]) -> SquareOn:
-    """The cloth and what lies round it square-on, no finer than the photo shows it."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Close:
+    """The photo near a cloth, to be looked at along lines only (time). Places are px of a square-on picture that is
+    never made, of ``px_per_mm``, from ``low_mm``. ``picture`` (H, W, 3) is the photo from the pixel ``corner_px`` on,
+    averaged over ``shrink`` (x, y) pixels; ``hidden`` (H, W) what of the plane is covered, a pixel every ``hidden_mm``.
+    """
+
+    plane: Plane
+    picture: NDArray[np.uint8]
+    corner_px: tuple[int, int]
+    shrink: tuple[float, float]
+    low_mm: Doubles
+    px_per_mm: float
+    hidden: Mask
+    hidden_mm: float
+
+    def places(self, points_mm: Doubles) -> Doubles:
+        """Points (N, 2) of the plane as places."""
+        return np.asarray((points_mm - self.low_mm) * self.px_per_mm)
+
+    def mm(self, places: Doubles) -> Doubles:
+        """Places (N, 2) as points of the plane."""
+        return np.asarray(self.low_mm + places / self.px_per_mm)
+
+    def tone(self, x: Doubles, y: Doubles) -> Floats:
+        """Tone (N, K, 3) along straight lines side by side, of K places (N, K) each, noise smoothed away."""
+        first, last = (self._seen(np.stack([x[:, k], y[:, k]], axis=1)) for k in (0, -1))
+        share = np.linspace(0, 1, x.shape[1], dtype=np.float32)
+        columns, rows = (first[:, k, None] + (last - first)[:, k, None] * share for k in (0, 1))
+        seen = cv2.remap(self.picture, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        step = math.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0])
+        light = cv2.GaussianBlur(_LIGHT[seen], (0, 0), _SOFT_PX / step, sigmaY=_SOFT_PX)
+        return np.asarray(cv2.cvtColor(light, cv2.COLOR_LRGB2LAB) + TONE_SHIFT, dtype=np.float32)
+
+    def fixed(self, places: Doubles) -> Mask:
+        """At which places (N, 2) an outline says nothing of the cloth's own edge."""
+        row, column = np.rint(places / (self.px_per_mm * self.hidden_mm)).astype(int).T[::-1]
+        inside = (row >= 0) & (column >= 0) & (row < self.hidden.shape[0]) & (column < self.hidden.shape[1])
+        hidden = self.hidden[np.where(inside, row, 0), np.where(inside, column, 0)] & inside
+        seen, size = self._seen(places), np.array(self.picture.shape[1::-1])
+        shown = ((seen >= _BORDER_PX) & (seen <= size - 1 - _BORDER_PX)).all(axis=1)
+        return np.asarray(hidden | ~shown)
+
+    def _seen(self, places: Doubles) -> Floats:
+        """Where (N, 2) in the picture places (N, 2) are seen."""
+        at = self.plane.to_px(self.mm(places)) - self.corner_px
+        return np.asarray((at + 0.5) / self.shrink - 0.5, dtype=np.float32)
+
+
+def _close(plane: Plane, outline: Doubles, rgb: NDArray[np.uint8], covered_mm: Sequence[Doubles]) -> _Close:
+    """The photo near the cloth, no finer than it shows it."""
     low, high = outline.min(axis=0) - _ROUND_MM, outline.max(axis=0) + _ROUND_MM
     middle = plane.to_px(((low + high) / 2)[None])[0]
     native = plane.px_per_mm_at((float(middle[0]), float(middle[1]))).value
     most = math.sqrt(_MOST_PIXELS / float(np.prod(high - low)))
-    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return plane.square_on(rgb, px_per_mm=min(native, FINEST_PX_PER_MM, most), region_mm=box)
+    per_mm = min(native, FINEST_PX_PER_MM, most)
+    at = plane.to_px(outline)
+    size = np.array(rgb.shape[1::-1])
+    first = np.clip(at.min(axis=0) - _ROUND_MM * native, 0, size - 1).astype(int)
+    last = np.clip(at.max(axis=0) + _ROUND_MM * native, first, size - 1).astype(int) + 1
+    picture, shrink = reduced(rgb[first[1] : last[1], first[0] : last[0]], native / per_mm)
+    return _Close(
+        plane=plane,
+        picture=picture,
+        corner_px=(int(first[0]), int(first[1])),
+        shrink=shrink,
+        low_mm=low,
+        px_per_mm=per_mm,
+        hidden=_hidden(low, high, covered_mm),
+        hidden_mm=_HIDDEN_MM,
+    )
 
 
-def _fixed(square: SquareOn, covered_mm: Sequence[Doubles]) -> Mask:
-    """Where (H, W) an outline says nothing of the cloth's own edge."""
-    hidden = np.zeros(square.valid.shape, np.uint8)
+def _hidden(low: Doubles, high: Doubles, covered_mm: Sequence[Doubles]) -> Mask:
+    """Where (H, W) what covers the cloth lies, and what lies so near that an outline there may be its own."""
+    columns, rows = np.ceil((high - low) / _HIDDEN_MM).astype(int) + 1
+    hidden = np.zeros((rows, columns), np.uint8)
     for polygon in covered_mm:
-        cv2.fillPoly(hidden, [np.rint(_pixels(polygon, square)).astype(np.int32)], 1)
-    size = 2 * max(round(_BESIDE_MM * square.px_per_mm), 2) + 1
-    hidden = np.asarray(cv2.dilate(hidden, np.ones((size, size), np.uint8)), dtype=np.uint8)
-    border = np.ones((7, 7), np.uint8)
-    shown = cv2.erode(square.valid.astype(np.uint8), border, borderType=cv2.BORDER_CONSTANT, borderValue=0)
-    return np.asarray((hidden > 0) | (shown == 0))
+        cv2.fillPoly(hidden, [np.rint((polygon - low) / _HIDDEN_MM).astype(np.int32)], 1)
+    size = 2 * round(_BESIDE_MM / _HIDDEN_MM) + 1
+    return np.asarray(cv2.dilate(hidden, np.ones((size, size), np.uint8)) > 0)
 
 
-def _sought(light: Floats, square: SquareOn, fixed: Mask, ring_mm: Doubles, *, hole: bool) -> Doubles:
-    """A closed outline (N, 2), mm, brought to where the light (H, W, 3) changes from the table's to the cloth's."""
-    ring = _pixels(ring_mm, square)
-    tone = _tone_along(light, ring)
+def _sought(close: _Close, ring_mm: Doubles, *, hole: bool) -> Doubles:
+    """A closed outline (N, 2), mm, brought to where the light changes from the table's to the cloth's."""
+    ring = close.places(ring_mm)
     for _ in range(_PASSES):
         ring = _dense(ring)
-        ring = np.where(_among(fixed, ring)[:, None], ring, sharpened(tone, ring, hole=hole))
-    return np.asarray(square.origin_mm) + ring / square.px_per_mm
-
-
-def _among(mask: Mask, ring: Doubles) -> Mask:
-    """Which points (N, 2), px, lie in a mask (H, W)."""
-    at = np.clip(np.rint(ring).astype(int), 0, np.array(mask.shape[::-1]) - 1)
-    return np.asarray(mask[at[:, 1], at[:, 0]])
-
-
-def _tone_along(light: Floats, ring: Doubles) -> Floats:
-    """Tone (H, W, 3) near a closed line, 0 elsewhere (time)."""
-    near = np.zeros(light.shape[:2], np.uint8)
-    cv2.polylines(near, [np.rint(ring).astype(np.int32)], True, 1, 2 * _BAND_PX)
-    band = near > 0
-    tone = np.zeros_like(light)
-    tone[band] = cv2.cvtColor(light[band][:, None], cv2.COLOR_LRGB2LAB)[:, 0] + TONE_SHIFT
-    return tone
+        ring = np.where(close.fixed(ring)[:, None], ring, settled(close.tone, ring, hole=hole))
+    return close.mm(ring)
 
 
 def _dense(ring: Doubles) -> Doubles:
@@ -139,10 +180,6 @@ def _roughness(outline_mm: Doubles) -> float:
     along = np.roll(mean, -4, axis=0) - np.roll(mean, 4, axis=0)
     off = (ring - mean)[:, 0] * along[:, 1] - (ring - mean)[:, 1] * along[:, 0]
     return float(np.quantile(np.abs(off) / np.maximum(np.hypot(*along.T), 1e-9), _SHARE))
-
-
-def _pixels(points_mm: Doubles, square: SquareOn) -> Doubles:
-    return np.asarray((points_mm - np.asarray(square.origin_mm)) * square.px_per_mm)
 
 
 def _simplified(points_mm: Doubles) -> tuple[Point, ...]:
