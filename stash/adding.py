@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric, Print
+    from stash.impression import Impression
     from stash.intake import Wish
     from stash.photograph import KeptPhoto
     from vision.measure import Measured
@@ -59,7 +60,7 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
         raise InputWrong("neither a photograph nor a size is given", "name a photo, or give --width and --length")
     fabric = _existing(held, cloth)
     print_, start_mm = _told_print(cloth)
-    wish = _wish(cloth, fabric, Asked())
+    wish = wish_of(cloth, fabric, Asked())
     if start_mm is not None and wish.origin_mm is None:
         wish = replace(wish, origin_mm=start_mm)
     taken = from_sizes(wish, print_)
@@ -69,24 +70,68 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
     return Added(entry=held.add(made, taken.pieces), warnings=taken.warnings)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Seen:
-    """What one photograph shows, with the photograph as the stash keeps it: small enough to hold many at once."""
+    """What one photograph shows, with the photograph as the stash keeps it: small enough to hold many at once.
+
+    ``looks`` are of its cloths, largest first; ``numbers`` what they are called by.
+    """
 
     measurement: Measurement
     cut_off: tuple[bool, ...]
     photo: KeptPhoto
+    looks: tuple[Impression, ...]
+    numbers: tuple[int, ...]
+
+    def only(self, wanted: Sequence[int]) -> Seen:
+        """The same photograph with some of its scraps alone, by their numbers. Raises InputWrong where there is none
+        of that number."""
+        cloths = self.measurement.scraps or (self.measurement.main,)
+        missing = [number for number in wanted if not 1 <= number <= len(cloths)]
+        if missing:
+            count = f"{len(cloths)} cloth{'s' * (len(cloths) != 1)}"
+            raise InputWrong(
+                f"{self.measurement.photo} shows {count} and no number {missing[0]}",
+                "see them numbered with: add PHOTO --look",
+            )
+        kept = sorted(set(wanted))
+        some = tuple(cloths[number - 1] for number in kept)
+        return replace(
+            self,
+            measurement=replace(self.measurement, main=some[0], scraps=some if len(some) > 1 else ()),
+            cut_off=tuple(self.cut_off[number - 1] for number in kept if number <= len(self.cut_off)),
+            looks=tuple(self.looks[number - 1] for number in kept),
+            numbers=tuple(kept),
+        )
 
 
 def seen(photo: Photo, found: Measured) -> Seen:
     """What is to be added of a photograph that is measured."""
+    from stash.glance import impressions
     from stash.intake import cut_off_in, kept
 
-    return Seen(measurement=found.measurement, cut_off=cut_off_in(found), photo=kept(photo))
+    looks = impressions(photo, found)
+    return Seen(
+        measurement=found.measurement,
+        cut_off=cut_off_in(found),
+        photo=kept(photo),
+        looks=looks,
+        numbers=tuple(range(1, len(looks) + 1)),
+    )
 
 
-def add_photos(held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: Asked) -> list[Added]:
-    """Adds what photographs of one fabric show; with a typed size, one photograph of a part of that length.
+def see(photo_file: Path, asked: Asked) -> Seen:
+    """Opens and measures one photograph. Raises vision's errors."""
+    from stash.intake import measure
+
+    return seen(*measure(photo_file, request(asked)))
+
+
+def add_photos(
+    held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: Asked, only: Sequence[int] | None = None
+) -> list[Added]:
+    """Adds what photographs of one fabric show, or ``only`` the scraps of those numbers; with a typed size, one
+    photograph of a part of that length.
 
     The first makes the fabric where it is new. All of them are added or none.
 
@@ -94,8 +139,6 @@ def add_photos(held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: As
         InputWrong: what is typed does not go with the photographs. NotCertain: one of them does not say enough.
         VisionError: one of them cannot be opened.
     """
-    from stash.intake import measure
-
     if cloth.stripes is not None:
         raise InputWrong("stripes are typed and a photograph is given too", "leave out --stripes or the photograph")
     if (cloth.width is None) != (cloth.length is None):
@@ -105,9 +148,10 @@ def add_photos(held: Stash, photo_files: Sequence[Path], cloth: Cloth, asked: As
             f"one width and length are given for {len(photo_files)} photographs",
             "add them one by one, each with its size",
         )
-    _wish(cloth, _existing(held, cloth), asked)
-    wanted = request(asked)
-    shown = [seen(*measure(file, wanted)) for file in photo_files]
+    wish_of(cloth, _existing(held, cloth), asked)
+    shown = [see(file, asked) for file in photo_files]
+    if only is not None:
+        shown = [one.only(only) for one in shown]
     done: list[Added] = []
     try:
         for one in shown:
@@ -126,13 +170,14 @@ def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
     """Adds what was seen in one photograph, as one entry of the journal."""
     from stash.intake import from_measurement
 
-    wish = _wish(cloth, _existing(held, cloth), asked)
-    taken = from_measurement(one.measurement, wish, cut_off=one.cut_off)
+    wish = wish_of(cloth, _existing(held, cloth), asked)
+    taken = from_measurement(one.measurement, wish, cut_off=one.cut_off, look=one.looks[0] if one.looks else None)
     entry = held.add(taken.fabric, taken.pieces, photo=one.photo)
     return Added(entry=entry, warnings=tuple(dict.fromkeys((*one.measurement.warnings, *taken.warnings))))
 
 
-def _wish(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
+def wish_of(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
+    """What is said of the cloth, read. Raises InputWrong."""
     from stash.intake import Wish
     from stash.measuring import runs_upright
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric, Print, Stripe
+from stash.glance import palette
+from stash.impression import Impression
 from stash.matching import match
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
@@ -33,6 +35,18 @@ _PATTERNED = frozenset({"stripe", "check", "motif"})
 _NOT_PLACED = (
     "The stripe's place on {what} is not known, so nothing can be promised of its stripes: measure from the left edge "
     "to the start of the repeat and add it again with that."
+)
+
+_CUT_OFF = (
+    "The edge of the picture cuts off {what}: only what is seen was added; photograph it whole, or give --width and "
+    "--length."
+)
+
+#: Stands for the cloths that one sentence is about, until all are known.
+_WHAT = "{what}"
+_NO_GRAIN = (
+    "The grain of {what} is not known and taken as it lies in the picture: name an edge with --torn or --selvage, or a "
+    "thread with --thread, if a part must follow it."
 )
 
 
@@ -118,8 +132,10 @@ def from_sizes(wish: Wish, print_: Print | None = None) -> Intake:
     return Intake(fabric=fabric, pieces=(piece,), warnings=() if placed else (_NOT_PLACED.format(what="this cloth"),))
 
 
-def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[bool] = ()) -> Intake:
-    """The fabric and pieces that a measured photograph shows.
+def from_measurement(
+    measurement: Measurement, wish: Wish, *, cut_off: Sequence[bool] = (), look: Impression | None = None
+) -> Intake:
+    """The fabric and pieces that a measured photograph shows; ``look`` is what its main cloth looks like.
 
     ``cut_off`` tells, for the main cloth or for each of ``scraps`` where there are several, whether the picture's
     edge cuts it off (see ``cut_off_in``): what is seen of it is then not all of it.
@@ -142,7 +158,7 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
                 f"what is printed on the cloth in {measurement.photo} could not be measured",
                 "photograph two whole repeats square-on with the ruler beside them, or type the cloth in with: ask",
             )
-        fabric = _new_fabric(wish, _print_of(seen))
+        fabric = fabric_of(seen, look, wish)
     reference = fabric or wish.fabric or _none()
     pieces: list[Piece] = []
     warnings: list[str] = list(_repeat_warnings(measurement.main.print, wish))
@@ -152,10 +168,7 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
     for number, cloth in enumerate(cloths):
         what = "this cloth" if len(cloths) == 1 else f"cloth {number + 1}"
         if number < len(cut_off) and cut_off[number]:
-            warnings.append(
-                f"The edge of the picture cuts off {what}: only what is seen was added; photograph it whole, or give "
-                "--width and --length."
-            )
+            warnings.append(_CUT_OFF.format(what=what))
         if cloth.outline is not None:
             pieces.append(_seen_piece(cloth, wish, reference, what, warnings, first=fabric is not None and number == 0))
     if not pieces:
@@ -164,6 +177,43 @@ def from_measurement(measurement: Measurement, wish: Wish, *, cut_off: Sequence[
             "photograph it whole on a table of another colour, or give --width and --length",
         )
     return Intake(fabric=fabric, pieces=tuple(pieces), warnings=tuple(warnings))
+
+
+def pieces_of(
+    measurement: Measurement,
+    fabrics: Sequence[Fabric | None],
+    made: Collection[str],
+    wish: Wish,
+    *,
+    numbers: Sequence[int],
+    cut_off: Sequence[bool] = (),
+) -> tuple[tuple[Piece, ...], tuple[str, ...]]:
+    """The pieces of a photograph whose cloths are each of a fabric of its own, None where one is left out, and what she
+    should mind; ``numbers`` is what the cloths are called by.
+
+    The first piece of a fabric whose id is in ``made`` is where its repeat is counted from.
+    """
+    cloths = measurement.scraps or (measurement.main,)
+    pieces: list[Piece] = []
+    minds: dict[str, list[int]] = {}
+    for at, (cloth, fabric) in enumerate(zip(cloths, fabrics, strict=True)):
+        if fabric is None or cloth.outline is None:
+            continue
+        told = [_CUT_OFF.format(what=_WHAT)] if at < len(cut_off) and cut_off[at] else []
+        first = fabric.id in made and all(piece.fabric != fabric.id for piece in pieces)
+        of_it = replace(wish, name=None, fabric=fabric)
+        pieces.append(_seen_piece(cloth, of_it, fabric, _WHAT, told, first=first))
+        for mind in told:
+            minds.setdefault(mind, []).append(numbers[at])
+    told_once = [mind.replace(_WHAT, _called(which)) for mind, which in minds.items()]
+    return tuple(pieces), (*measurement.warnings, *told_once)
+
+
+def _called(numbers: Sequence[int]) -> str:
+    words = [str(number) for number in numbers]
+    if len(words) == 1:
+        return f"scrap {words[0]}"
+    return f"scraps {', '.join(words[:-1])} and {words[-1]}"
 
 
 def cut_off_in(measured: Measured) -> tuple[bool, ...]:
@@ -188,10 +238,7 @@ def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: l
     if placed.stripe_direction_deg is None:
         warnings.append(_NOT_PLACED.format(what=what))
     if cloth.skew is None:
-        warnings.append(
-            f"The grain of {what} is not known and taken as it lies in the picture: name an edge with --torn or "
-            "--selvage, or a thread with --thread, if a part must follow it."
-        )
+        warnings.append(_NO_GRAIN.format(what=what))
     turn = _grain_turn(cloth, wish)
     return replace(turned(placed, turn), extra=_named_edges(wish, turn))
 
@@ -280,6 +327,25 @@ def _rectangle(wish: Wish, *, direction_deg: float | None) -> Piece:
         stripe_origin_mm=wish.origin_mm or 0.0,
         extra=_named_edges(wish),
     )
+
+
+def fabric_of(seen: PrintSeen, look: Impression | None, wish: Wish) -> Fabric:
+    """A new fabric with the print that is seen, and with the look that it is recognised by."""
+    fabric = _new_fabric(wish, _print_of(seen))
+    if look is None:
+        return fabric
+    colours = palette(look)
+    extra: dict[str, Any] = {**fabric.print.extra, "colours": colours}
+    if seen.lattice is not None:
+        extra["lattice"] = seen.lattice.kind
+    if seen.stripes_along:
+        extra["stripes_along"] = [
+            {"label": one.label, "width_mm": round(one.width.value, 3), "width_mm_u95": round(one.width.u95, 3),
+             "centre_mm": round(one.centre_mm, 3), "hex": one.hex}
+            for one in seen.stripes_along
+        ]  # fmt: skip
+    of_fabric = {"hex": colours[0]["hex"]} if seen.kind == "plain" and colours else {}
+    return replace(fabric, print=replace(fabric.print, extra=extra), extra={**fabric.extra, **of_fabric})
 
 
 def _new_fabric(wish: Wish, print_: Print) -> Fabric:

@@ -11,15 +11,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stash.colour import Lab
-
 Floats = NDArray[np.float64]
 _25_7: Final = 25.0**7
 
 
-def differences(one: Lab, others: ArrayLike) -> Floats:
-    """CIEDE2000 (n,) between a CIELAB colour and others (n, 3); about 1 is just seen side by side (common practice)."""
-    l1, a1, b1 = one
+def differences(one: ArrayLike, others: ArrayLike) -> Floats:
+    """CIEDE2000 (n,) between a CIELAB colour (3,), or one each (n, 3), and others (n, 3); about 1 is just seen side by
+    side (common practice)."""
+    l1, a1, b1 = np.asarray(one, dtype=np.float64).reshape(-1, 3).T
     l2, a2, b2 = np.asarray(others, dtype=np.float64).reshape(-1, 3).T
     chroma = ((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2) ** 7
     stretch = 1.5 - 0.5 * np.sqrt(chroma / (chroma + _25_7))

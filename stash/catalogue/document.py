@@ -85,7 +85,14 @@ class DocumentStash:
 
         return asked_in_memory(self._contents, query)
 
-    def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
+    def add(
+        self,
+        fabric: Fabric | None,
+        pieces: Sequence[Piece],
+        *,
+        photo: KeptPhoto | None = None,
+        besides: Sequence[Fabric] = (),
+    ) -> Entry:
         """Raises InputWrong."""
         self._refuse()
 

@@ -25,6 +25,7 @@ class Stash(Protocol):
 
     ``add``: a new fabric (None where the pieces are of one that is kept already) and pieces of it. A fabric with the
     id "" gets one made from its name; a piece with the id "" or the fabric "" gets the next free id, and that fabric.
+    ``besides`` are further new fabrics, whose pieces name them by their ids.
     """
 
     @property
@@ -44,7 +45,14 @@ class Stash(Protocol):
     def stages(self, plan: str) -> tuple[Stage, ...]: ...
     def found(self, query: Query) -> Iterator[Candidate]: ...
 
-    def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry: ...
+    def add(
+        self,
+        fabric: Fabric | None,
+        pieces: Sequence[Piece],
+        *,
+        photo: KeptPhoto | None = None,
+        besides: Sequence[Fabric] = (),
+    ) -> Entry: ...
     def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None: ...
     def exchange(
         self,

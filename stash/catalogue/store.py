@@ -131,8 +131,15 @@ class Catalogue:
 
     # Changing
 
-    def add(self, fabric: Fabric | None, pieces: Sequence[Piece], *, photo: KeptPhoto | None = None) -> Entry:
-        """Adds a new fabric, or None, and pieces; see ``Stash`` for how ids are given.
+    def add(
+        self,
+        fabric: Fabric | None,
+        pieces: Sequence[Piece],
+        *,
+        photo: KeptPhoto | None = None,
+        besides: Sequence[Fabric] = (),
+    ) -> Entry:
+        """Adds a new fabric, or None, with pieces, and new fabrics ``besides``; see ``Stash`` for how ids are given.
 
         Raises:
             Conflict: an id is taken. InputWrong: a piece of no fabric that is kept. CatalogueBlocked.
@@ -140,6 +147,8 @@ class Catalogue:
         with self.keeper.changing() as connection:
             draft = Draft(connection)
             sha256 = None if photo is None else self._keep(draft, photo)
+            for other in besides:
+                row.put_fabric(draft, row.named_fabric(other, draft.keys(fabric_table)))
             if fabric is not None:
                 fabric = row.named_fabric(fabric, draft.keys(fabric_table))
                 row.put_fabric(draft, fabric)

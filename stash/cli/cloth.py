@@ -9,6 +9,7 @@ import typer
 
 from stash.cli import option, output
 from stash.cli.photographed import photographed
+from stash.errors import InputWrong
 
 if TYPE_CHECKING:
     from stash.adding import Added
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 @photographed
 def add(
-    photos: Annotated[list[Path] | None, typer.Argument(metavar="PHOTO…", help="Photographs of one fabric.")] = None,
+    photos: Annotated[list[Path] | None, typer.Argument(metavar="PHOTO…", help="Photographs of cloth.")] = None,
     name: Annotated[str | None, typer.Option("--name", help="What to call a new fabric.")] = None,
     fabric: Annotated[str | None, typer.Option("--fabric", metavar="ID", help="The fabric that it is of.")] = None,
     width: Annotated[str | None, typer.Option("--width", metavar="L", help="Its width, across the grain.")] = None,
@@ -30,26 +31,53 @@ def add(
     ] = None,
     one_way: Annotated[bool, typer.Option("--one-way", help="It may not be turned end for end.")] = False,
     both_faces: Annotated[bool, typer.Option("--both-faces", help="Both its faces are alike.")] = False,
+    only: Annotated[
+        str | None, typer.Option("--only", metavar="N,N", help="Only the scraps of these numbers in the photograph.")
+    ] = None,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Ask nothing: keep what is sure, and leave out what is not.")
+    ] = False,
+    look: Annotated[
+        bool, typer.Option("--look", help="Only say which fabric each scrap is of, and keep nothing.")
+    ] = False,
     stash: option.Where = None,
     json: option.AsJson = False,
     *,
     asked: Asked,
 ) -> None:
-    """Add a length or remnants to the stash, from photographs or from a typed size."""
+    """Add lengths and remnants to the stash, from photographs or from a typed size.
+
+    With neither --name nor --fabric, the fabric of each scrap in a photograph is recognised, and asked about where it
+    is not sure.
+    """
     from stash import actions, adding
 
     cloth = adding.Cloth(
         name=name, fabric_id=fabric, width=width, length=length, stripes=stripes, start=start, one_way=one_way,
         both_faces=both_faces,
     )  # fmt: skip
-    held = actions.stash_at(stash, write=True)
+    held = actions.stash_at(stash, write=not look)
+    numbers = None if only is None else _numbers(only)
+    if photos and name is None and fabric is None and width is None and length is None:
+        from stash.cli import basket
+
+        raise typer.Exit(basket.take(held, photos, asked, only=numbers, yes=yes, look=look, json=json))
+    if look or (numbers is not None and not photos):
+        raise InputWrong("--look and --only are for the scraps of a photograph", "name the photograph, and no size")
     with output.progress("measuring" if photos else "adding"):
-        done = adding.add_photos(held, photos, cloth, asked) if photos else [adding.add_typed(held, cloth)]
+        done = adding.add_photos(held, photos, cloth, asked, numbers) if photos else [adding.add_typed(held, cloth)]
     if json:
         output.document({"schema": "added/1", "added": [_document(row) for row in done]})
         return
     for row in done:
         output.lines([f"Added: {row.entry.summary}.", *(f"  Mind: {warning}" for warning in row.warnings)])
+
+
+def _numbers(typed: str) -> list[int]:
+    words = typed.replace(",", " ").split()
+    if not words or not all(word.isdecimal() for word in words):
+        raise InputWrong(f'"{typed[:40]}" are no numbers of scraps', "write them like --only 2 or --only 2,5")
+    return [int(word) for word in words]
 
 
 def _document(row: Added) -> dict[str, object]:

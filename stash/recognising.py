@@ -1,0 +1,173 @@
+"""Which fabric of the stash each scrap of a photograph is of: by Bayes' rule over all fabrics and "none of them".
+
+The scraps of one photograph lie in one light: those that are recognised whatever the light show what it is, and with
+that the others are looked at once more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from stash.fabric import Fabric
+from stash.impression import Floats, Impression, gathered
+from stash.light import Light, lab, shared_light, unknown_light
+from stash.likeness import Fit, fit, looks_of
+from stash.portrait import Portrait, portrait
+
+Verdict = Literal["sure", "unsure", "new"]
+
+#: A scrap that is photographed for the stash is of no fabric in it, before it is looked at (our judgement).
+NEW_PRIOR: Final = 0.2
+#: What a look at an unknown cloth is worth beside a fit, as a logarithm: how small a part of all colours that cloth has
+#: lies within one fit's spread (about 1 in 100), and how small a part of all repeats within 1 % of one.
+NEW_COLOUR: Final = 4.6
+NEW_REPEAT: Final = 4.6
+#: Sure is what is likelier than this; where the light of other scraps is wanted, and where nothing else is left.
+SURE: Final = 0.99
+#: Cloth that is likelier than this of no fabric that is kept is new.
+SURELY_NEW: Final = 0.99
+#: Colours that are off by more than this, CIEDE2000, are told her whatever the odds say: it is the difference that
+#: anybody sees between two cloths side by side (common practice: above 5 to 6 is another colour).
+OTHER_COLOUR_DE: Final = 6.5
+#: A repeat that was measured on a scrap is not the cloth's own in fewer cases than this (scraps show few repeats, and
+#: colours that hardly differ let a part of the sequence pass for the whole of it).
+WRONG_REPEAT: Final = 0.02
+#: Cloth is not called new while a fabric goes with it, but for the repeat, likelier than this.
+DOUBT: Final = 0.05
+#: A shortlist names fabrics likelier than this, and so many.
+LISTED: Final = 0.01
+MOST_LISTED: Final = 4
+#: Of more fabrics than this only those of the nearest colours are looked at closely.
+MOST_CLOSE: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidate:
+    """A fabric that a scrap may be of, how likely, and how it fits."""
+
+    fabric: Fabric
+    share: float
+    fit: Fit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Recognition:
+    """What one scrap is: ``candidates`` the likeliest first, ``new`` how likely it is of no fabric that is kept.
+
+    ``verdict``: "sure" is of the first candidate, "new" of none; else she is asked.
+    """
+
+    verdict: Verdict
+    candidates: tuple[Candidate, ...]
+    new: float
+
+    @property
+    def fabric(self) -> Fabric | None:
+        """The fabric it surely is of."""
+        return self.candidates[0].fabric if self.verdict == "sure" else None
+
+
+def recognise(
+    scraps: Sequence[Impression], fabrics: Sequence[Fabric], *, light: Light | None = None
+) -> tuple[Recognition, ...]:
+    """What each scrap of one photograph is; ``light`` where it is known beforehand."""
+    known = tuple(one for one in map(portrait, fabrics) if one is not None)
+    hidden = len(fabrics) - len(known)
+    first = [_recognised(seen, known, light or unknown_light(), hidden) for seen in scraps]
+    lights = [_factor(one) for one in first]
+    shown = [factor for factor in lights if factor is not None]
+    if not shown or len(scraps) == 1 or light is not None:
+        return tuple(first)
+    found = []
+    for number, seen in enumerate(scraps):
+        others = [factor for k, factor in enumerate(lights) if factor is not None and k != number]
+        found.append(_recognised(seen, known, shared_light(others), hidden) if others else first[number])
+    return tuple(found)
+
+
+def _factor(one: Recognition) -> Floats | None:
+    """The light that a scrap shows, where it is surely recognised by its pattern and its colours were not just told."""
+    if one.verdict != "sure" or one.candidates[0].fabric.print.kind == "plain":
+        return None
+    return one.candidates[0].fit.factor
+
+
+def _recognised(seen: Impression, known: Sequence[Portrait], light: Light, hidden: int) -> Recognition:
+    close = _near(seen, known, light)
+    listed, new = _weighed(seen, close, len(known) + hidden, light, _repeats(seen))
+    verdict = _verdict(seen, listed, new)
+    if verdict != "new" or not _repeats(seen):
+        return Recognition(verdict=verdict, candidates=listed, new=new)
+    doubted, rest = _weighed(_without_repeat(seen), close, len(known) + hidden, light, 0, math.log(WRONG_REPEAT))
+    if 1 - rest < DOUBT:
+        return Recognition(verdict=verdict, candidates=listed, new=new)
+    return Recognition(verdict="unsure", candidates=doubted, new=rest)
+
+
+def _weighed(
+    seen: Impression, close: Sequence[Portrait], count: int, light: Light, repeats: int, less: float = 0.0
+) -> tuple[tuple[Candidate, ...], float]:
+    """The likeliest fabrics, and how likely it is of none; ``less`` is taken from every fabric's score."""
+    rows = [(one, found) for one in close if (found := fit(seen, one, light)) is not None]
+    scores = [found.score + less + math.log((1 - NEW_PRIOR) / max(1, count)) for _, found in rows]
+    new = math.log(NEW_PRIOR) - NEW_COLOUR * looks_of(seen) - NEW_REPEAT * repeats
+    top = max([*scores, new])
+    weights = [math.exp(score - top) for score in scores]
+    total = sum(weights) + math.exp(new - top)
+    ranked = sorted(
+        (
+            Candidate(fabric=one.fabric, share=weight / total, fit=found)
+            for (one, found), weight in zip(rows, weights, strict=True)
+        ),
+        key=lambda row: -row.share,
+    )
+    return tuple(row for row in ranked[:MOST_LISTED] if row.share >= LISTED), math.exp(new - top) / total
+
+
+def _without_repeat(seen: Impression) -> Impression:
+    """The scrap as if no whole repeat of it showed."""
+    runs = tuple(replace(run, repeat=None, stripes=()) for run in seen.runs)
+    return replace(seen, runs=runs, across=None, along=None)
+
+
+def _verdict(seen: Impression, listed: tuple[Candidate, ...], new: float) -> Verdict:
+    if seen.kind is None:
+        return "unsure"
+    if new >= SURELY_NEW:
+        return "new" if _shows_enough(seen) else "unsure"
+    if listed and listed[0].share >= SURE and listed[0].fit.colour_de <= OTHER_COLOUR_DE:
+        return "sure"
+    return "unsure"
+
+
+def _shows_enough(seen: Impression) -> bool:
+    """Whether so much of the print shows that it would have been known: its repeats, or that there are none."""
+    wanted = {"plain": 0, "stripe": 1}.get(seen.kind or "", 2)
+    return _repeats(seen) >= wanted
+
+
+def _repeats(seen: Impression) -> int:
+    if seen.kind == "motif":
+        return sum(one is not None for one in (seen.across, seen.along))
+    return sum(run.repeat is not None for run in seen.runs)
+
+
+def _near(seen: Impression, known: Sequence[Portrait], light: Light) -> list[Portrait]:
+    """The fabrics that have a colour like each of the scrap's; all of them where they are few."""
+    if len(known) <= MOST_CLOSE:
+        return list(known)
+    own = lab(seen.pixels)
+    own = own[[middle for middle, _ in gathered(own)]] if len(own) else own
+    if not len(own):
+        return list(known[:MOST_CLOSE])
+    colours = lab(np.clip(np.concatenate([one.colours for one in known]) * light.factor, 0, 1))
+    starts = np.cumsum([0, *(len(one.colours) for one in known[:-1])])
+    # lightness counts less: the light of the photograph is not known yet
+    apart = np.linalg.norm((own[:, None] - colours[None]) * np.array([0.5, 1.0, 1.0]), axis=2)
+    worst = np.minimum.reduceat(apart, starts, axis=1).max(axis=0)
+    return [known[k] for k in np.argsort(worst, kind="stable")[:MOST_CLOSE]]
