@@ -21,6 +21,7 @@ from stash.catalogue.connection import BUSY_S
 from stash.catalogue.photo import file_of, forget, keep
 from stash.catalogue.place import DATABASE_NAME, Place
 from stash.catalogue.schema import HEAD, STEPS
+from stash.catalogue.server_copy import set_aside
 from stash.catalogue.server_trouble import told
 from stash.errors import CatalogueBlocked, InputWrong, NotFound
 from stash.photograph import KeptPhoto
@@ -69,13 +70,16 @@ class ServerKeeper:
 
     @contextmanager
     def changing(self) -> Iterator[Connection]:
-        """See ``Keeper``. One change at a time: each sees all that was kept before it."""
+        """See ``Keeper``. One change at a time: each sees all that was kept before it. An older catalogue is first
+        copied aside and brought up to this version."""
         with told(self.where), self._engine.begin() as connection:
             connection.execute(text(f"SET LOCAL lock_timeout = '{BUSY_S:g}s'"))
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
             found = _version(connection)
             self._refuse_newer(found)
             if found != HEAD:
+                if found is not None:
+                    set_aside(connection, found, self.where)
                 picture.create(connection, checkfirst=True)
                 migration.upgrade_on(connection, HEAD)
             yield connection

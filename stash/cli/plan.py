@@ -122,7 +122,14 @@ def left_over(entry: Entry) -> Iterator[str]:
 
 
 def schema(
-    document: Annotated[str, typer.Argument(metavar="measurement|stash|garment|plan|which|error")],
+    document: Annotated[
+        str,
+        typer.Argument(
+            metavar="NAME",
+            help="measurement, stash, garment, plan or error; which, found, possible, uses, entry, journal, snippets, "
+            "table or check.",
+        ),
+    ],
     json: option.AsJson = False,
 ) -> None:
     """Print the JSON Schema of a document; with or without --json, for it is one."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import sqlite3
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,10 @@ from tests.cli.conftest import Call, strips
 
 jsonschema = pytest.importorskip("jsonschema")
 
-NAMES = ("measurement", "stash", "garment", "plan", "which", "error")
+NAMES = (
+    "measurement", "stash", "garment", "plan", "which", "error", "found", "possible", "uses", "entry", "journal",
+    "snippets", "table", "check",
+)  # fmt: skip
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 
 #: The plans of the published contract, the yes and the no.
@@ -97,6 +101,89 @@ def test_what_else_is_planned_is_allowed(filled: Call, tmp_path: Path) -> None:
 def test_stash_is_allowed(filled: Call) -> None:
     """The stash, listed or exported, passes the schema of stashes."""
     checked(filled, "stash", filled("stash", "list", "--json").document)
+
+
+def refused(call: Call, name: str, document: Any, key: str) -> None:
+    """Raises where the schema lets the document pass without that key."""
+    without = {name: value for name, value in document.items() if name != key}
+    with pytest.raises(jsonschema.ValidationError):
+        checked(call, name, without)
+
+
+def test_what_is_looked_for_is_allowed(filled: Call, tmp_path: Path) -> None:
+    """What is found by size, by colour, by neither, and where nothing is; what fits a garment; what a piece of striped
+    and one of plain cloth yields: all pass their schemas, and none without its list."""
+    for words in (["--fits", "9 x 6 in"], ["--near", "#a01c24", "--within", "20"], ["linen"], ["nothing like it"]):
+        document = filled("stash", "find", *words, "--json").document
+        checked(filled, "found", document)
+        refused(filled, "found", document, "pieces")
+    garment = strips(tmp_path / "g.toml", 'id = "hem"\nlength = "50 cm"\nwidth = "5 cm"')
+    with garment.open("a", encoding="utf-8") as file:
+        file.write('[[panel]]\nid = "body"\nfabric = "linen"\nwidth = "3 in"\nlength = "4 in"\n')
+    document = filled("what-fits", garment, "--json").document
+    assert len(document["parts"]) == 2
+    checked(filled, "possible", document)
+    refused(filled, "possible", document, "parts")
+    for piece in ("t1", "l1"):
+        checked(filled, "uses", filled("uses", piece, "--json").document)
+    refused(filled, "uses", filled("uses", "t1", "--json").document, "bias")
+
+
+def test_the_ledger_is_allowed(filled: Call, tmp_path: Path) -> None:
+    """Entries as commands tell them, no change at all, several taken back, the journal, snippets, a check and a mended
+    one pass their schemas; with a plan's cloth reserved and snippets kept the stash still passes its own."""
+    garment = strips(tmp_path / "g.toml", 'id = "hem"\nlength = "50 cm"\nwidth = "5 cm"')
+    filled("enough", garment, "--out", "plan.json")
+    for words in (
+        ["stash", "note", "linen", "--place", "attic"],
+        ["stash", "note", "linen", "--place", "attic"],
+        ["stash", "wash", "linen", "--length", "2 %", "--width", "1 %"],
+        ["stash", "snippets", "--below", "2 x 4 in"],
+        ["reserve", "plan.json"],
+        ["cut", "plan.json"],
+        ["stash", "remeasure", "t1-1", "--width", "3 cm", "--length", "4 cm"],
+        ["stash", "give", "l1", "--to", "Aunt"],
+        ["stash", "return", "l1"],
+    ):
+        document = filled(*words, "--json").document
+        checked(filled, "snippets" if "snippets" in words else "entry", document)
+    checked(filled, "snippets", filled("stash", "snippets", "--json").document)
+    refused(filled, "snippets", filled("stash", "snippets", "--json").document, "below_mm")
+    journal = filled("stash", "journal", "--json").document
+    assert len(journal["entries"]) == 9
+    checked(filled, "journal", journal)
+    refused(filled, "journal", journal, "entries")
+    checked(filled, "stash", filled("stash", "list", "--json").document)
+    checked(filled, "entry", filled("undo", "--back-to", "3", "--json").document)
+    checked(filled, "check", filled("stash", "check", "--json").document)
+    document = filled("stash", "check", "--mend", "--json").document
+    checked(filled, "check", document)
+    refused(filled, "check", document, "sound")
+
+
+def test_a_damaged_stash_is_allowed(filled: Call, tmp_path: Path) -> None:
+    """A check that finds faults, and the mending of them, pass the schema of checks."""
+    with sqlite3.connect(tmp_path / "stash" / "stripewright.sqlite") as database:
+        database.execute("""UPDATE piece SET document = '{"id": "t1"}' WHERE id = 't1'""")
+    for words, code in (([], 1), (["--mend"], 0)):
+        called = filled("stash", "check", *words, "--json")
+        assert called.code == code
+        checked(filled, "check", called.document)
+
+
+def test_tables_are_allowed(filled: Call, tmp_path: Path) -> None:
+    """A table with new cloth, more of it and a row that cannot be read passes the schema of tables, dry and taken in,
+    and again when all of it is here."""
+    (tmp_path / "cloth.csv").write_text(
+        "name;width;length\nVoile;1 m;2 m\nVoile;30 cm;40 cm\nTweed;wide;2 m\n", encoding="utf-8"
+    )
+    fates = []
+    for words in (["--dry-run"], [], []):
+        document = filled("stash", "import", "cloth.csv", *words, "--json").document
+        checked(filled, "table", document)
+        fates.append([row["fate"] for row in document["rows"]])
+    assert fates[0] == ["new", "more", "left out"]
+    refused(filled, "table", document, "rows")
 
 
 def test_errors_are_allowed(call: Call) -> None:
