@@ -285,16 +285,17 @@ class Catalogue:
         """Makes the catalogue what it was when the backup was written; what was there is copied aside first.
 
         Raises:
-            Conflict: the catalogue is not empty, and ``replace`` is not given. InputWrong: the file is no backup.
+            Conflict: the catalogue is in use, and ``replace`` is not given. InputWrong: the file is no backup.
         """
         with backups.opened(file) as kept, self.keeper.changing() as connection:
             held = row.contents(connection, self.where)
-            if (held.fabrics or held.pieces) and not replace:
+            in_use = bool(held.fabrics or held.pieces or held.extra or standing(connection))
+            if in_use and not replace:
                 raise Conflict(
                     f"the stash at {self.where} is not empty",
                     "give --replace, or name another place with --stash",
                 )
-            if held.fabrics or held.pieces or standing(connection):
+            if in_use:
                 self.keeper.set_aside()
             for photo in kept.photographs():
                 self.keeper.keep(connection, photo)
