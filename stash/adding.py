@@ -8,16 +8,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stash.errors import InputWrong
+from stash.fabric import Print
 from stash.lengths import parse_length
 from stash.measuring import Asked, request
+from stash.yardage import creased, laid_by_count, read_count, read_margins, without_margins
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
     from stash.catalogue.stash import Stash
-    from stash.fabric import Fabric, Print
+    from stash.fabric import Fabric
     from stash.impression import Impression
     from stash.intake import Wish
     from stash.photograph import KeptPhoto
+    from stash.piece import Piece
+    from stash.yardage import Laid
     from vision.measure import Measured
     from vision.measurement import Measurement
     from vision.photo import Photo
@@ -29,6 +33,8 @@ class Cloth:
 
     ``stripes`` are told in words ("from the left selvage red 3/4 in, white 1/4"); ``start`` is where the repeat starts,
     from the left edge.
+    ``counted`` is one stripe counted across the width (see ``yardage.read_count``); ``folded``: the width is that of
+    cloth folded lengthwise, whose ``crease`` parts keep clear of; ``margins`` are kept out of use (``read_margins``).
     """
 
     name: str | None = None
@@ -37,6 +43,10 @@ class Cloth:
     length: str | None = None
     stripes: str | None = None
     start: str | None = None
+    counted: str | None = None
+    folded: bool = False
+    crease: bool = False
+    margins: str | None = None
     one_way: bool = False
     both_faces: bool = False
 
@@ -63,11 +73,14 @@ def add_typed(held: Stash, cloth: Cloth) -> Added:
     wish = wish_of(cloth, fabric, Asked())
     if start_mm is not None and wish.origin_mm is None:
         wish = replace(wish, origin_mm=start_mm)
+    if cloth.counted is not None:
+        laid = _laid(cloth, wish, print_ or (fabric.print if fabric is not None else Print(kind="plain")))
+        wish, print_ = replace(wish, origin_mm=laid.origin_mm), laid.print
     taken = from_sizes(wish, print_)
     made = taken.fabric
     if made is not None and made.print.kind == "plain" and (hex_ := shade(made.name)) is not None:
         made = replace(made, extra={**made.extra, "hex": hex_})
-    return Added(entry=held.add(made, taken.pieces), warnings=taken.warnings)
+    return Added(entry=held.add(made, _usable(taken.pieces, cloth)), warnings=taken.warnings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -168,12 +181,47 @@ def add_photos(
 
 def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
     """Adds what was seen in one photograph, as one entry of the journal."""
-    from stash.intake import from_measurement
+    from stash.intake import from_measurement, lie_of
+    from stash.print_seen import print_of, with_repeat
 
     wish = wish_of(cloth, _existing(held, cloth), asked)
-    taken = from_measurement(one.measurement, wish, cut_off=one.cut_off, look=one.looks[0] if one.looks else None)
-    entry = held.add(taken.fabric, taken.pieces, photo=one.photo)
+    measurement = one.measurement
+    if cloth.counted is not None and measurement.main.print is not None:
+        own = print_of(measurement.main.print) if wish.fabric is None else wish.fabric.print
+        laid = _laid(cloth, wish, own, lie_of(measurement.main, wish))
+        wish = replace(wish, origin_mm=laid.origin_mm)
+        if wish.fabric is None and laid.print.across is not None:
+            measurement = with_repeat(measurement, laid.print.across)
+    taken = from_measurement(measurement, wish, cut_off=one.cut_off, look=one.looks[0] if one.looks else None)
+    entry = held.add(taken.fabric, _usable(taken.pieces, cloth), photo=one.photo)
     return Added(entry=entry, warnings=tuple(dict.fromkeys((*one.measurement.warnings, *taken.warnings))))
+
+
+def _laid(cloth: Cloth, wish: Wish, print_: Print, direction_deg: float = 0.0) -> Laid:
+    """The stripes as they were counted across the width. Raises InputWrong where that does not go with the print."""
+    if wish.size_mm is None:
+        raise InputWrong("a stripe is counted across cloth of no size", "give --width and --length, too")
+    if cloth.start is not None:
+        raise InputWrong("both the start of the repeat and a count are given", "leave out --start or --counted")
+    return laid_by_count(
+        print_,
+        read_count(cloth.counted or ""),
+        wish.size_mm[0],
+        direction_deg=direction_deg,
+        known=wish.fabric is not None,
+    )
+
+
+def _usable(pieces: Sequence[Piece], cloth: Cloth) -> tuple[Piece, ...]:
+    """The pieces without what is kept out of use, their old fold marked."""
+    margins = {} if cloth.margins is None else read_margins(cloth.margins)
+    done = []
+    for piece in pieces:
+        xs = [x for x, _ in piece.outline_mm]
+        middle = (min(xs) + max(xs)) / 2
+        piece = without_margins(piece, margins)
+        done.append(creased(piece, middle) if cloth.folded and cloth.crease else piece)
+    return tuple(done)
 
 
 def wish_of(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
@@ -185,7 +233,10 @@ def wish_of(cloth: Cloth, fabric: Fabric | None, asked: Asked) -> Wish:
         raise InputWrong("the name of the cloth is blank", "say what to call it with --name")
     size = None
     if cloth.width is not None and cloth.length is not None:
-        size = (parse_length(cloth.width, what="the width"), parse_length(cloth.length, what="the length"))
+        width, length = parse_length(cloth.width, what="the width"), parse_length(cloth.length, what="the length")
+        size = (width * (2 if cloth.folded else 1), length)
+    elif cloth.folded:
+        raise InputWrong("folded cloth is told of, and no size of it", "give --width and --length, too")
     return Wish(
         name=cloth.name,
         fabric=fabric,

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stash.errors import InputWrong, NotCertain
-from stash.fabric import Fabric, Print, Stripe
-from stash.glance import palette
+from stash.fabric import Fabric, Print
 from stash.impression import Impression
 from stash.matching import match
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
+from stash.print_seen import print_of, remembered
 from stash.turning import turned
 from vision.estimate import Estimate
 
@@ -267,7 +267,7 @@ def _placed(piece: Piece, cloth: Cloth, fabric: Fabric, *, first: bool) -> Piece
     if not first:
         if fabric.print.along is not None:
             return piece  # where the print starts along its stripes cannot be told from another piece of it
-        found = match(_print_of(seen), origin, fabric.print, _difference)
+        found = match(print_of(seen), origin, fabric.print, _difference)
         if found is None:
             return piece
         direction, origin = direction + (180.0 if found.reverse else 0.0), found.origin_mm
@@ -313,7 +313,7 @@ def _sized_piece(cloth: Cloth, wish: Wish, fabric: Fabric, warnings: list[str]) 
     if wish.origin_mm is None or seen is None or seen.across_direction_deg is None:
         warnings.append(_NOT_PLACED.format(what="this cloth"))
         return _rectangle(wish, direction_deg=None)
-    return _rectangle(wish, direction_deg=seen.across_direction_deg.value + _grain_turn(cloth, wish))
+    return _rectangle(wish, direction_deg=lie_of(cloth, wish))
 
 
 def _rectangle(wish: Wish, *, direction_deg: float | None) -> Piece:
@@ -331,21 +331,11 @@ def _rectangle(wish: Wish, *, direction_deg: float | None) -> Piece:
 
 def fabric_of(seen: PrintSeen, look: Impression | None, wish: Wish) -> Fabric:
     """A new fabric with the print that is seen, and with the look that it is recognised by."""
-    fabric = _new_fabric(wish, _print_of(seen))
-    if look is None:
+    fabric = _new_fabric(wish, print_of(seen) if look is None else remembered(seen, look))
+    colours = fabric.print.extra.get("colours")
+    if seen.kind != "plain" or not colours:
         return fabric
-    colours = palette(look)
-    extra: dict[str, Any] = {**fabric.print.extra, "colours": colours}
-    if seen.lattice is not None:
-        extra["lattice"] = seen.lattice.kind
-    if seen.stripes_along:
-        extra["stripes_along"] = [
-            {"label": one.label, "width_mm": round(one.width.value, 3), "width_mm_u95": round(one.width.u95, 3),
-             "centre_mm": round(one.centre_mm, 3), "hex": one.hex}
-            for one in seen.stripes_along
-        ]  # fmt: skip
-    of_fabric = {"hex": colours[0]["hex"]} if seen.kind == "plain" and colours else {}
-    return replace(fabric, print=replace(fabric.print, extra=extra), extra={**fabric.extra, **of_fabric})
+    return replace(fabric, extra={**fabric.extra, "hex": colours[0]["hex"]})
 
 
 def _new_fabric(wish: Wish, print_: Print) -> Fabric:
@@ -353,20 +343,10 @@ def _new_fabric(wish: Wish, print_: Print) -> Fabric:
     return Fabric(id="", name=wish.name, print=print_, one_way=wish.one_way, both_faces=wish.both_faces)
 
 
-def _print_of(seen: PrintSeen) -> Print:
-    stripes = tuple(
-        Stripe(
-            label=stripe.label,
-            width_mm=stripe.width.value,
-            centre_mm=stripe.centre_mm,
-            hex=stripe.hex,
-            colour=stripe.colour or None,
-            width_u95_mm=stripe.width.u95,
-        )
-        for stripe in seen.stripes
-    )
-    extra = {} if seen.even is None else {"even": seen.even}
-    return Print(kind=seen.kind, across=seen.across, along=seen.along, stripes=stripes, extra=extra)
+def lie_of(cloth: Cloth, wish: Wish) -> float:
+    """The direction of a cloth's stripes once its grain lies along y, degrees; 0 where it is not known."""
+    direction = None if cloth.print is None else cloth.print.across_direction_deg
+    return 0.0 if direction is None else direction.value + _grain_turn(cloth, wish)
 
 
 def _repeat_warnings(seen: PrintSeen | None, wish: Wish) -> tuple[str, ...]:

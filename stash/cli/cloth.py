@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,7 +14,9 @@ from stash.cli.photographed import photographed
 from stash.errors import InputWrong
 
 if TYPE_CHECKING:
+    from stash import adding
     from stash.adding import Added
+    from stash.catalogue.stash import Stash
     from stash.measuring import Asked
 
 
@@ -29,13 +33,33 @@ def add(
     start: Annotated[
         str | None, typer.Option("--start", metavar="L", help="Where a repeat starts, from the left edge.")
     ] = None,
+    counted: Annotated[
+        str | None,
+        typer.Option(
+            "--counted",
+            metavar='"red 12, L, L"',
+            help="One stripe counted across the width, and how far from the left and the right selvage its first and "
+            "last begin: no error of the repeat adds up then.",
+        ),
+    ] = None,
+    folded: Annotated[
+        bool | None,
+        typer.Option("--folded/--unfolded", help="The width is that of cloth folded lengthwise: it is taken twice."),
+    ] = None,
+    crease: Annotated[bool, typer.Option("--crease", help="Parts keep clear of the old fold.")] = False,
+    margins: Annotated[
+        str | None,
+        typer.Option(
+            "--margins", metavar='"sides L, top L"', help="Selvages and bare margins that are kept out of use."
+        ),
+    ] = None,
     one_way: Annotated[bool, typer.Option("--one-way", help="It may not be turned end for end.")] = False,
     both_faces: Annotated[bool, typer.Option("--both-faces", help="Both its faces are alike.")] = False,
     only: Annotated[
         str | None, typer.Option("--only", metavar="N,N", help="Only the scraps of these numbers in the photograph.")
     ] = None,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Ask nothing: keep what is sure, and leave out what is not.")
+        bool, typer.Option("--yes", help="Ask nothing: keep the scraps that are sure or surely new, leave out others.")
     ] = False,
     look: Annotated[
         bool, typer.Option("--look", help="Only say which fabric each scrap is of, and keep nothing.")
@@ -53,8 +77,8 @@ def add(
     from stash import actions, adding
 
     cloth = adding.Cloth(
-        name=name, fabric_id=fabric, width=width, length=length, stripes=stripes, start=start, one_way=one_way,
-        both_faces=both_faces,
+        name=name, fabric_id=fabric, width=width, length=length, stripes=stripes, start=start, counted=counted,
+        folded=bool(folded), crease=crease, margins=margins, one_way=one_way, both_faces=both_faces,
     )  # fmt: skip
     held = actions.stash_at(stash, write=not look)
     numbers = None if only is None else _numbers(only)
@@ -64,6 +88,12 @@ def add(
         raise typer.Exit(basket.take(held, photos, asked, only=numbers, yes=yes, look=look, json=json))
     if look or (numbers is not None and not photos):
         raise InputWrong("--look and --only are for the scraps of a photograph", "name the photograph, and no size")
+    if crease and not folded:
+        raise InputWrong("an old fold is told of, and no folded cloth", "give --folded, too, or leave out --crease")
+    if width is not None and not (yes or json) and sys.stdin.isatty():
+        from stash.cli import yardage
+
+        cloth = yardage.asked_for(cloth, folded=folded, striped=_striped(held, cloth, photos))
     with output.progress("measuring" if photos else "adding"):
         done = adding.add_photos(held, photos, cloth, asked, numbers) if photos else [adding.add_typed(held, cloth)]
     if json:
@@ -71,6 +101,13 @@ def add(
         return
     for row in done:
         output.lines([f"Added: {row.entry.summary}.", *(f"  Mind: {warning}" for warning in row.warnings)])
+
+
+def _striped(held: Stash, cloth: adding.Cloth, photos: Sequence[Path] | None) -> bool:
+    """Whether the cloth may have stripes to count."""
+    if photos or cloth.stripes is not None:
+        return True
+    return cloth.fabric_id is not None and held.fabric(cloth.fabric_id).print.kind in ("stripe", "check")
 
 
 def _numbers(typed: str) -> list[int]:
