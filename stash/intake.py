@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric, Print
-from stash.impression import Impression
 from stash.matching import match
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
@@ -20,6 +19,7 @@ from stash.turning import turned
 from vision.estimate import Estimate
 
 if TYPE_CHECKING:
+    from stash.impression import Impression
     from vision.measure import Measured
     from vision.measurement import Cloth, Measurement
     from vision.measurement import Print as PrintSeen

@@ -6,11 +6,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from stash.fabric import Print, Stripe
-from stash.glance import palette
-from stash.impression import Impression
 from vision.estimate import Estimate
 
 if TYPE_CHECKING:
+    from stash.impression import Impression
     from vision.measurement import Measurement
     from vision.measurement import Print as PrintSeen
 
@@ -35,6 +34,8 @@ def print_of(seen: PrintSeen) -> Print:
 def remembered(seen: PrintSeen, look: Impression) -> Print:
     """The print with what it is recognised by besides: its colours with their shares, its lattice, and the stripes
     along it."""
+    from stash.glance import palette
+
     print_ = print_of(seen)
     extra: dict[str, Any] = {**print_.extra, "colours": palette(look)}
     if seen.lattice is not None:

@@ -196,11 +196,11 @@ def read_margins(text: str) -> dict[str, float]:
 def without_margins(piece: Piece, margins: Mapping[str, float]) -> Piece:
     """The piece without a rim at its sides, as it lies with its grain up and down; frame and stripes stay where they
     are. Raises InputWrong where nothing is left."""
+    if not margins:
+        return piece
     from shapely.geometry import Polygon as Shape
     from shapely.geometry import box
 
-    if not margins:
-        return piece
     whole = Shape(piece.outline_mm)
     left, top, right, bottom = whole.bounds
     low = (left + margins.get("left", 0.0), top + margins.get("top", 0.0))
