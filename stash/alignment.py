@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -38,15 +39,22 @@ _PLAIN_DE: Final = 9.0
 _FAINT_DE: Final = 2.3
 #: So near the cloth's rim an edge may be its shadow or its fray, mm (practice).
 _RIM_MM: Final = 1.8
+#: A way to lay a run is told from another where it is better by this (e^3 = 20 times likelier); two are the same where
+#: they differ in less than this share of places.
+_LEAD: Final = 3.0
+_SAME_SHARE: Final = 0.06
+#: Places of the repeat nearer than this are one, mm: stretched by 1.5 %, a hand's breadth moves by no more.
+_NEIGHBOUR_MM: Final = 1.5
 #: So many places are looked at closely, the best first.
-_CLOSE: Final = 3
+_CLOSE: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Alignment:
     """A run laid on a ring. ``start_mm`` is where in the ring its first place lies; ``reverse``: it runs against it.
 
-    ``misfit``: half the sum of squares of what is off in colour, edges and light, in standard deviations.
+    ``misfit``: half the sum of squares of what is off in colour, edges and light, in standard deviations. ``alone``: no
+    other way to lay it is about as good and would have other stripes there or half a repeat beyond.
     """
 
     start_mm: float
@@ -56,6 +64,11 @@ class Alignment:
     factor: Floats
     colour_de: float
     edges_off_mm: float
+    alone: bool = False
+
+    def place_mm(self, along_mm: Floats) -> Floats:
+        """Where in the ring places (N,) of the run lie."""
+        return self.start_mm + (-self.stretch if self.reverse else self.stretch) * along_mm
 
 
 def align(run: Run, ring: Ring, light: Light, spread_de: float, looks: int) -> tuple[Alignment, ...]:
@@ -72,9 +85,35 @@ def align(run: Run, ring: Ring, light: Light, spread_de: float, looks: int) -> t
     )
     close = [
         _close(run, ring, light, start, reverse, stretch, spread_de, looks)
-        for _, start, reverse, stretch in rough[:_CLOSE]
+        for _, start, reverse, stretch in _distinct(rough, ring)
     ]
-    return tuple(sorted(close, key=lambda one: one.misfit))
+    best, *others = sorted(close, key=lambda one: one.misfit)
+    rivals = [one for one in others if one.misfit < best.misfit + _LEAD]
+    return replace(best, alone=all(_same_stripes(run, ring, best, one) for one in rivals)), *others
+
+
+def _distinct(rough: list[tuple[float, float, bool, float]], ring: Ring) -> list[tuple[float, float, bool, float]]:
+    """The best places that are not one another's neighbours, or the same stretched a little."""
+    kept: list[tuple[float, float, bool, float]] = []
+    for row in rough:
+        _, start, reverse, _ = row
+        near = (
+            abs(math.remainder(start - one[1], ring.repeat.value)) < _NEIGHBOUR_MM for one in kept if one[2] is reverse
+        )
+        if not any(near):
+            kept.append(row)
+        if len(kept) == _CLOSE:
+            break
+    return kept
+
+
+def _same_stripes(run: Run, ring: Ring, one: Alignment, other: Alignment) -> bool:
+    """Whether both lay the same stripes where the run is, and half a repeat beyond."""
+    beyond = ring.repeat.value / 2
+    places = np.arange(-beyond, run.length_mm + beyond, _PLACE_MM)
+    labels = np.array([stripe.label for stripe in ring.stripes])
+    first, second = (labels[_stripe_at(ring, laid.place_mm(places))] for laid in (one, other))
+    return bool((first != second).mean() < _SAME_SHARE)
 
 
 def _rough(

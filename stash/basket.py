@@ -9,16 +9,19 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from stash.adding import Added, Cloth, Seen, wish_of
+from stash.alignment import EDGE_SPREAD_MM
 from stash.ask.scrap import Told, told
 from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric
 from stash.intake import Wish, fabric_of, pieces_of
 from stash.light import shared_light
+from stash.matching import Laid
 from stash.measuring import Asked
-from stash.recognising import Recognition, recognise
+from stash.recognising import OTHER_COLOUR_DE, Recognition, recognise
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
+    from stash.impression import Impression
     from vision.measurement import Cloth as ClothSeen
 
 Outcome = Literal["kept", "new", "left out"]
@@ -175,9 +178,31 @@ def keep(held: Stash, one: Seen, settled: Sequence[Settled], asked: Asked) -> Ba
     if not any(choices):
         return basket
     wish = wish_of(Cloth(name="scraps"), None, asked)
-    pieces, warnings = pieces_of(one.measurement, choices, made, wish, numbers=one.numbers, cut_off=one.cut_off)
+    laid = [_laid(row, look) for row, look in zip(settled, one.looks, strict=True)]
+    pieces, warnings = pieces_of(
+        one.measurement, choices, made, wish, numbers=one.numbers, laid=laid, cut_off=one.cut_off
+    )
     entry = held.add(None, pieces, photo=one.photo, besides=tuple(made.values()))
     return replace(basket, added=Added(entry=entry, warnings=warnings))
+
+
+def _laid(row: Settled, look: Impression) -> Laid | None:
+    """Where the scrap lies in its fabric's repeat by its looks; None where they do not tell."""
+    fits = [one.fit for one in row.scrap.said.candidates if row.fabric is not None and one.fabric.id == row.fabric.id]
+    laid = fits[0].laid if fits else None
+    if row.fabric is None or laid is None or not laid.alone or len(look.runs) != 1:
+        return None
+    if fits[0].colour_de > OTHER_COLOUR_DE or laid.edges_off_mm > 2 * EDGE_SPREAD_MM:
+        return None
+    run, first = look.runs[0], row.fabric.print.stripes[0]
+    middle = np.array([run.length_mm / 2])
+    place = float(laid.place_mm(middle)[0]) + first.centre_mm - first.width_mm / 2
+    along = run.start_mm + run.length_mm / 2
+    return Laid(
+        direction_deg=run.direction_deg + (180.0 if laid.reverse else 0.0),
+        origin_mm=(-along if laid.reverse else along) - place,
+        u95_mm=2 * EDGE_SPREAD_MM,
+    )
 
 
 def _made(cloth: ClothSeen, one: Seen, number: int, name: str) -> Fabric:

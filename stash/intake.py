@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric, Print
-from stash.matching import match
+from stash.matching import Laid, laid_piece, match
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
 from stash.print_seen import print_of, remembered
@@ -186,10 +186,12 @@ def pieces_of(
     wish: Wish,
     *,
     numbers: Sequence[int],
+    laid: Sequence[Laid | None],
     cut_off: Sequence[bool] = (),
 ) -> tuple[tuple[Piece, ...], tuple[str, ...]]:
     """The pieces of a photograph whose cloths are each of a fabric of its own, None where one is left out, and what she
-    should mind; ``numbers`` is what the cloths are called by.
+    should mind. ``numbers`` is what the cloths are called by; ``laid``, where each lies in its fabric's repeat by its
+    looks, counts where its own repeat does not show.
 
     The first piece of a fabric whose id is in ``made`` is where its repeat is counted from.
     """
@@ -202,7 +204,7 @@ def pieces_of(
         told = [_CUT_OFF.format(what=_WHAT)] if at < len(cut_off) and cut_off[at] else []
         first = fabric.id in made and all(piece.fabric != fabric.id for piece in pieces)
         of_it = replace(wish, name=None, fabric=fabric)
-        pieces.append(_seen_piece(cloth, of_it, fabric, _WHAT, told, first=first))
+        pieces.append(_seen_piece(cloth, of_it, fabric, _WHAT, told, first=first, laid=laid[at]))
         for mind in told:
             minds.setdefault(mind, []).append(numbers[at])
     told_once = [mind.replace(_WHAT, _called(which)) for mind, which in minds.items()]
@@ -221,7 +223,16 @@ def cut_off_in(measured: Measured) -> tuple[bool, ...]:
     return tuple(bool(cloth.region.touches_frame) for cloth in measured.evidence.cloths)
 
 
-def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: list[str], *, first: bool) -> Piece:
+def _seen_piece(
+    cloth: Cloth,
+    wish: Wish,
+    fabric: Fabric,
+    what: str,
+    warnings: list[str],
+    *,
+    first: bool,
+    laid: Laid | None = None,
+) -> Piece:
     assert cloth.outline is not None
     piece = Piece(
         id="",
@@ -235,6 +246,9 @@ def _seen_piece(cloth: Cloth, wish: Wish, fabric: Fabric, what: str, warnings: l
         turn = _grain_turn(cloth, wish)
         return replace(turned(piece, turn), stripe_direction_deg=0.0, extra=_named_edges(wish, turn))
     placed = _placed(piece, cloth, fabric, first=first)
+    if placed.stripe_direction_deg is None and laid is not None and fabric.print.along is None:
+        known = None if cloth.print is None else cloth.print.across_direction_deg
+        placed = laid_piece(piece, laid, 0.0 if known is None else _sway_mm(piece, known))
     if placed.stripe_direction_deg is None:
         warnings.append(_NOT_PLACED.format(what=what))
     if cloth.skew is None:

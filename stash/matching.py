@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from stash.fabric import Print, Stripe
+from stash.piece import Piece
 
 #: Two stripes may differ by this much and be the same one under other light, CIEDE2000 (our own judgement: the same
 #: cloth photographed by lamp and by window differs by 5 to 15, neighbouring stripes mostly by more than 30).
@@ -26,6 +27,28 @@ class Match:
 
     origin_mm: float
     reverse: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """Where a scrap lies in its fabric's repeat: the direction of n, where the repeat starts along it, and how well
+    that is known, as it lies in the picture."""
+
+    direction_deg: float
+    origin_mm: float
+    u95_mm: float
+
+
+def laid_piece(piece: Piece, laid: Laid, sway_mm: float) -> Piece:
+    """The piece with its stripes as they were laid, its edges that much less sure; ``sway_mm`` is how far a stripe may
+    lie off at its ends because its direction is not known exactly (95 %)."""
+    direction = laid.direction_deg
+    return replace(
+        piece,
+        outline_u95_mm=math.hypot(piece.outline_u95_mm, sway_mm, laid.u95_mm),
+        stripe_direction_deg=direction if direction <= 180.0 else direction - 360.0,
+        stripe_origin_mm=laid.origin_mm,
+    )
 
 
 def match(seen: Print, origin_mm: float, fabric: Print, difference: Callable[[str, str], float]) -> Match | None:
