@@ -2,7 +2,7 @@
 
     python -m tests.bench.kill --kills 200
 
-The same changes (import, add with a photograph, cut, undo, restore) are made once undisturbed, and the fingerprint of
+The same changes (import, add with a photograph, cut, measure again, give away and back, undo, restore) are made once undisturbed, and the fingerprint of
 the stash after each is kept. Then a program makes them anew and tells each once it is done; it is killed at a random
 moment. The stash must be exactly as after the last change told or after the one under way, its journal too; every row
 and photograph must be sound; and the changes must go on from there.
@@ -27,13 +27,18 @@ from stash.catalogue.booking import book_cut
 from stash.catalogue.door import open_stash
 from stash.catalogue.examination import examine
 from stash.catalogue.stash import Stash
+from stash.keeping import give_away, give_back
+from stash.measuring import Asked
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
+from stash.remeasure import Told, remeasure
 from tests.catalogue.sample import plan_document, stash_document
 from tests.catalogue.studio import NoServer, running
 
 #: Changes of one round; with the photographs of 50 kB each takes some 10 ms.
-ROUND = ("import", "add", "cut", "add", "undo", "import", "add", "undo", "restore", "add")
+ROUND = (
+    "import", "add", "cut", "remeasure", "add", "undo", "import", "give", "return", "add", "undo", "restore", "add",
+)  # fmt: skip
 _OUTLINE = ((0.0, 0.0), (200.0, 0.0), (200.0, 100.0))
 _FORK = multiprocessing.get_context("fork")
 
@@ -67,6 +72,12 @@ def change(stash: Stash, number: int, backup: Path) -> None:
         stash.add(None, [Piece(id="", fabric="ticking", outline_mm=_OUTLINE)], photo=photo)
     elif kind == "cut":
         book_cut(stash, plan_document(stash))
+    elif kind == "remeasure":
+        remeasure(stash, "t1-1", Told(width="30 cm", length="40 cm", edges=("left",)), Asked())
+    elif kind == "give":
+        give_away(stash, [f"more-{number - 1}"])
+    elif kind == "return":
+        give_back(stash, [f"more-{number - 2}"])
     elif kind == "undo":
         stash.undo()
     else:
