@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from stash.cli import option, output
-
-if TYPE_CHECKING:
-    from stash.catalogue.journal import Entry
 
 #: Exit status by answer.
 STATUS = {"yes": 0, "no": 1, "unsure": 3}
@@ -93,8 +89,9 @@ def cut(
     json: option.AsJson = False,
 ) -> None:
     """Book a plan as cut, all of it or part by part: used cloth leaves the stash, what is left over enters it."""
-    from stash import inquiry
+    from stash import actions, inquiry
     from stash.catalogue.stage_booking import Telling
+    from stash.cli import leftover
     from stash.errors import InputWrong
     from stash.lengths import parse_length
 
@@ -109,16 +106,12 @@ def cut(
         told.append(f"Still to cut by this plan: {', '.join(still)}.")
     if telling.how != "cut":
         told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {plan}")
-    told += left_over(entry)
+    ask = not json and not still and leftover.watched()
+    told += [] if ask else leftover.how(entry)
     told.append("Take it back with: stripewright undo")
     output.done({**output.entry(entry), "still_to_cut": list(still)}, told, json=json)
-
-
-def left_over(entry: Entry) -> Iterator[str]:
-    """What is left as planned, and how to tell what is left in truth."""
-    if entry.pieces_in:
-        yield f"Left, as planned: {', '.join(entry.pieces_in)}. Lay it on the table; where it is otherwise, say so:"
-        yield f"  stripewright stash remeasure {entry.pieces_in[0]} --width L --length L, or a photograph, or --gone"
+    if ask:
+        leftover.ask(actions.stash_at(stash, write=True), entry)
 
 
 def schema(

@@ -123,6 +123,8 @@ def sought(words: list[str]) -> Sought:
             said[keys[words[at]]] = words[at + 1]
         elif words[at] == "--within":
             said["within"] = float(words[at + 1])
+        elif words[at] == "--most":
+            said["most"] = int(words[at + 1])
         else:
             said["texts"][words[at].removeprefix("--")] = words[at + 1]
         at += 2

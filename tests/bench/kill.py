@@ -2,10 +2,10 @@
 
     python -m tests.bench.kill --kills 200
 
-The same changes (import, add with a photograph, cut, measure again, give away and back, undo, restore) are made once undisturbed, and the fingerprint of
-the stash after each is kept. Then a program makes them anew and tells each once it is done; it is killed at a random
-moment. The stash must be exactly as after the last change told or after the one under way, its journal too; every row
-and photograph must be sound; and the changes must go on from there.
+The same changes (import, add with a photograph, cut, measure again, give away and back, undo, restore) are made once
+undisturbed, and the fingerprint of the stash after each is kept. Then a program makes them anew and tells each once it
+is done; it is killed at a random moment. The stash must be exactly as after the last change told or after the one under
+way, its journal too; every row and photograph must be sound; and the changes must go on from there.
 """
 
 from __future__ import annotations

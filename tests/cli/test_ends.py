@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
 import pytest
 
+from stash.cli import leftover
 from stash.cli.main import status
 from tests.cli import scene
-from tests.cli.conftest import Call, strips
+from tests.cli.conftest import Call, Called, strips
 
 
 @pytest.fixture
@@ -38,6 +40,55 @@ def test_after_a_cut_it_says_how_to_tell_what_is_left(planned: Call) -> None:
     assert "300 mm" in listed(planned)
     assert planned("undo").code == 0
     assert listed(planned) == before
+
+
+def asked(call: Call, monkeypatch: pytest.MonkeyPatch, answers: str) -> Called:
+    """A cut of the plan on a terminal with those answers."""
+    monkeypatch.setattr(leftover, "watched", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO(answers))
+    return call("cut", "plan.json")
+
+
+@pytest.mark.parametrize(
+    ("answers", "entries", "box"),
+    [
+        ("\n", 2, None),
+        ("", 2, None),
+        ("stop\n", 2, None),
+        ("big\n10 x 10 m left right\n30 x 80 cm, left\n", 3, (300, 800)),
+        ("30.5 cm x 80 cm right\n", 3, (305, 800)),
+        ("gone\n", 3, (0, 0)),
+    ],
+)
+def test_on_a_terminal_she_is_asked(
+    planned: Call, monkeypatch: pytest.MonkeyPatch, answers: str, entries: int, box: tuple[float, float] | None
+) -> None:
+    """After a cut she says what is left: nothing typed keeps what was planned; a size, in one line with the edge that
+    is as planned, or gone takes its place as a line of the journal; what cannot be read is asked again."""
+    called = asked(planned, monkeypatch, answers)
+    assert called.code == 0
+    assert "t1-1: " in called.err
+    assert "stash remeasure" not in called.out
+    assert len(planned("stash", "journal", "--json").document["entries"]) == entries
+    left = [row for row in planned("stash", "list", "--json").document["pieces"] if row["fabric"] == "ticking"]
+    if box == (0, 0):
+        assert left == []
+    elif box is not None:
+        xs, ys = zip(*left[0]["outline_mm"], strict=True)
+        assert (max(xs) - min(xs), max(ys) - min(ys)) == pytest.approx(box)
+        assert left[0]["stripe_direction_deg"] == 0
+
+
+def test_while_parts_are_still_to_cut_nothing_is_asked(
+    filled: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Part by part, what is left is still to be cut from: it is asked for with the last part only."""
+    parts = (f'id = "band-{k}"\nlength = "600 mm"\nwidth = "2 in"' for k in (1, 2))
+    assert filled("enough", strips(tmp_path / "g.toml", *parts), "--out", "plan.json").code == 0
+    monkeypatch.setattr(leftover, "watched", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO("gone\n"))
+    assert "as planned" not in filled("cut", "plan.json", "--part", "band-1").err
+    assert "as planned" in filled("cut", "plan.json").err
 
 
 def test_snippets_are_one_line(planned: Call) -> None:
