@@ -9,7 +9,7 @@ from tests.makers.camera import Camera, project
 from tests.makers.ruler import Ruler
 from tests.makers.scene import Scene, as_stored, render
 from tests.makers.table import Table
-from vision.reference.body import _before_table
+from vision.reference.body import _before_table, _ends
 from vision.reference.ruler import read_rulers
 
 
@@ -55,6 +55,20 @@ def test_a_table_nearly_of_the_rulers_colour_ends_it(table: float, end: float) -
     off = np.where(away < 3, 25.0, np.where(away <= 15, 9.0, table)) + 0.5 * np.sin(7 * at)
     assert _before_table(off, at, 45.0, 1, 1.0, 3.0) == pytest.approx(end, abs=0.6)
     assert _before_table(off, at, -45.0, -1, 1.0, 3.0) == pytest.approx(-end, abs=0.6)
+
+
+@pytest.mark.parametrize("way", [1, -1], ids=["darker", "lighter"])
+def test_a_ruler_in_uneven_light_ends_where_it_ends(way: int) -> None:
+    """A ruler from x = 20 to 180 mm whose light falls by 40 % along it, read from 60 to 120 mm: it is covered from end
+    to end, to 2 mm and the rim for its shadow, and not on the table beyond, which is of another colour."""
+    px_per_mm = 4.0
+    x = np.arange(0, 800) / px_per_mm
+    light = (1 - 0.4 * np.clip((x - 20) / 160, 0, 1))[::way]
+    row = np.where(((x >= 20) & (x <= 180))[:, None], np.array([210, 195, 170.0]), np.array([95, 70, 50.0]))
+    picture = np.broadcast_to((row * light[:, None]).astype(np.uint8), (80, 800, 3)).copy()
+    first, axis, normal = np.array([240.0, 40.0]), np.array([1.0, 0.0]), np.array([0.0, 1.0])
+    before, after = _ends(picture, first, axis, normal, 60 * px_per_mm, px_per_mm, (-30.0, 30.0))
+    assert (60 + before / px_per_mm, 60 + after / px_per_mm) == pytest.approx((20.0, 180.0), abs=3.5)
 
 
 def test_a_ruler_with_fine_ticks_is_covered_beyond_them() -> None:

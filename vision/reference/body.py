@@ -20,6 +20,9 @@ WIDEST_MM = 45.0
 BEYOND_MM = 60.0
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
 OTHER_COLOUR = 36.0
+#: Light changes slowly along a ruler: it is followed over so many mm of what was last walked over, and no farther than
+#: to this share of the read part's light or its inverse (shading of half, rendered scenes; a lamp at the side).
+LIGHT_MM, MOST_LIGHT = 12.0, 0.45
 #: The gaps between ticks make up this share of what is seen about them; the bare ruler's colour lies this many times
 #: as far from the middle colour as theirs (own rendered scenes, 3 to 8 px a tick; more takes in the cloth beside it).
 GAPS, BARE = 0.15, 1.6
@@ -326,12 +329,27 @@ def _ends(
     columns = np.median(seen, axis=1)
     middle = (us > 0) & (us < length)
     ground = np.median(columns[middle], axis=0)
-    off = np.abs(columns - ground).sum(axis=1)
-    off[inside.mean(axis=1) < 0.3] = np.inf
-    before = _walk(off, us, int(np.searchsorted(us, 0.0)), -1)
-    after = _walk(off, us, int(np.searchsorted(us, length)), 1)
+    columns[inside.mean(axis=1) < 0.3] = np.inf
+    start, end = int(np.searchsorted(us, 0.0)), int(np.searchsorted(us, length))
+    before = _walk(_as_lit(columns, ground, start, -1), us, start, -1)
+    after = _walk(_as_lit(columns, ground, end, 1), us, end, 1)
     rim = RIM_MM * px_per_mm
     return min(before, 0.0) - rim, max(after, length) + rim
+
+
+def _as_lit(columns: NDArray[np.float32], ground: NDArray[np.float32], start: int, way: int) -> Floats:
+    """How far each column's colour (N, 3) is from the ruler's, in the light of what lies before it on a walk from
+    ``start``: a ruler's far end in shade is not another thing."""
+    light = columns @ ground / float(ground @ ground)
+    span = round(LIGHT_MM / STEP_MM)
+    off = np.full(len(columns), np.inf)
+    index = start
+    while 0 <= index < len(columns):
+        before = np.median(light[min(index, index - way * span) : max(index, index - way * span) + 1])
+        share = float(np.clip(before, MOST_LIGHT, 1 / MOST_LIGHT))
+        off[index] = np.abs(columns[index] - share * ground).sum()
+        index += way
+    return off
 
 
 def _walk(off: Floats | NDArray[np.float32], at: Floats, start: int, way: int) -> float:
