@@ -80,7 +80,7 @@ def find_lattice(swatch: Swatch, lying: float | None = None) -> LatticeFit | Non
     if looks[0] is not swatch:
         looks.append(_central(swatch, round(math.sqrt(_LATTICE_PIXELS))))
     for look in looks:
-        found = _look(look, lying)
+        found = look_for(look, lying)
         if found is not None:
             return found
     return None
@@ -97,7 +97,9 @@ def _central(swatch: Swatch, side_px: int) -> Swatch:
     return Swatch(rgb=swatch.rgb[rows, columns], mask=mask, px_per_mm=swatch.px_per_mm, origin_mm=(x, y))
 
 
-def _look(swatch: Swatch, lying: float | None) -> LatticeFit | None:
+def look_for(swatch: Swatch, lying: float | None) -> LatticeFit | None:
+    """The lattice of one picture of the cloth, looked at as it is, or less finely where it is large."""
+    swatch = swatch.reduced(_LATTICE_PIXELS)
     shape = swatch.mask.shape
     field = _steady(swatch)
     correlation = autocorrelation(field, swatch.mask)

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.cell import cells_of
 from vision.estimate import Estimate
+from vision.excerpt import lattice_in_parts
 from vision.family import (
     CHECK_SAME_LOOK,
     LONE_SHARE,
@@ -144,12 +145,14 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
     if explained >= (CHECK_SHARE if both_ways else STRIPE_SHARE):
         return _striped(square, swatch, families, total, explained)
     picture_mm2 = float(square.valid.sum()) / square.px_per_mm**2
-    lattice = find_lattice(swatch, lying_deg(swatch, picture_mm2))
+    lying = lying_deg(swatch, picture_mm2)
+    lattice = find_lattice(swatch, lying)
     if lattice is not None:
         return _motif(square, swatch, lattice, explained)
-    if explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE:
-        return _striped(square, swatch, families, total, explained)
-    return _unknown(swatch)
+    striped = explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE
+    finding = _striped(square, swatch, families, total, explained) if striped else _unknown(swatch)
+    lattice = None if _told(finding) else lattice_in_parts(swatch, lying)
+    return finding if lattice is None else _motif(square, swatch, lattice, explained)
 
 
 def _striped(
