@@ -9,15 +9,17 @@ Huber, Robust Statistics, 1981: the weights. Birge, Physical Review 40 (1932) 20
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid
+from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid, upwards
 from vision.estimate import Estimate
+from vision.mark import as_noisy, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
 from vision.reference.reading import Reading
+from vision.rise import LEAST_RISE_MM, RISE, TOPS, held, lifted, noise_px, starts, waves
 
 Floats = NDArray[np.float64]
 
@@ -33,13 +35,11 @@ LENS_SIGMA = 0.009
 #: one metre). It is taken to curl where it bows by more than so many times the first.
 STRAIGHT_PER_MM, CURLED_PER_MM, CURLED_TIMES = 2e-5, 1e-3, 3.0
 #: Parameters of each reading: its stretch (log), turn (rad), place (mm) and, of a ruler, its bow (1/mm).
-OWN = 5
+OWN, BOW = 5, 4
 #: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
 #: goes on; tilts nearer than this are one and the same way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
 ROUGH_STEPS, SAME_TILT_RAD, RIVAL_COST = 12, 0.03, 3.0
-#: Marks of each reading that take part in that.
-FEW_MARKS = 32
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
 SHARED = 5
 
@@ -73,38 +73,94 @@ class Adjustment:
         prints: Sequence[Stripes] = (),
         *,
         bow_sigma: float = STRAIGHT_PER_MM,
+        rising: tuple[bool, ...] = (),
         begin: Floats | None = None,
         behind_mm: float = 0.0,
     ) -> None:
-        """``prints``, ``behind_mm`` behind the readings' plane, need a plane to ``begin`` with (SHARED,)."""
+        """``prints``, ``behind_mm`` behind the readings' plane, need a plane to ``begin`` with (SHARED,); ``rising``
+        says of each reading whether its ends may rise, where any may."""
         self.readings = readings
+        self.middles = [to_the_middle_mm(reading) for reading in readings]
         self.size_px = size_px
         self.focal = focal
         self.prints = list(prints)
         self.bow_sigma = bow_sigma
+        self.rising = rising
+        self.own = OWN + RISE * bool(rising)
         self.begin = begin
         self.behind_mm = behind_mm
-        self.curled = False
+        self.loose = self.curled = self.rises = False
+        self.bow_per_mm = 0.0
+        self.chosen: Floats | None = None
         self.middles_mm: list[Floats] = []
         self._straight: tuple[float, list[Floats]] | None = None
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px.
 
-        A tape that turns out to curl is fitted again as one, so that nothing holds it straight; ``curled`` says so.
+        A tape that turns out to curl or to rise is fitted again as one, so that nothing holds it straight or down
+        (``loose``); ``curled`` and ``rises`` say what came of that.
         """
-        params, covariance, rms = self._solved()
-        own = params[SHARED : SHARED + OWN * len(self.readings)].reshape(-1, OWN)
-        if self.bow_sigma < CURLED_PER_MM and np.abs(own[:, -1]).max() > CURLED_TIMES * self.bow_sigma:
-            self.curled = True
-            return self._like(self.readings, CURLED_PER_MM)._solved()
-        return params, covariance, rms
+        problem, params = self, self._solved()
+        own = self._own_of(params)
+        if self.bow_sigma < CURLED_PER_MM and np.abs(own[:, BOW]).max() > CURLED_TIMES * self.bow_sigma:
+            problem = self._like(self.readings, CURLED_PER_MM)
+            params = problem._solved()
+        rising = tuple(problem._waves(params))
+        if any(rising):
+            problem = problem._risen(params, rising)
+            params = problem._solved()
+            own = problem._own_of(params)
+            self.loose = True
+            self.bow_per_mm = float(np.abs(own[:, BOW]).max())
+            self.curled = self.bow_per_mm > CURLED_TIMES * STRAIGHT_PER_MM
+            self.rises = float(own[:, OWN:][:, TOPS].max()) > LEAST_RISE_MM
+        return params, problem._covariance(params), problem._rms_px(params)
 
-    def _solved(self) -> tuple[Floats, Floats, float]:
+    def _own_of(self, params: Floats) -> Floats:
+        """What each reading has of its own, a row each."""
+        return params[SHARED : SHARED + self.own * len(self.readings)].reshape(-1, self.own)
+
+    def _waves(self, params: Floats) -> Iterator[bool]:
+        """Of each reading, whether it leaves over what no flat ruler would; a bent tape may rise in any case."""
+        for number, reading in enumerate(self.readings):
+            bent = self.bow_sigma >= CURLED_PER_MM
+            yield reading.source == "ruler" and (bent or waves(self._along_px(params, number), reading.marks_mm[:, 0]))
+
+    def _along_px(self, params: Floats, number: int) -> Floats:
+        """How far (N,) a ruler's marks lie off along it, px."""
+        seen = self._seen(homography(params[:SHARED], self.size_px, 0.0), params, number)
+        axis = np.gradient(seen, axis=0)
+        off = self._lens(params).straightened(self.readings[number].marks_px) - seen
+        return np.asarray((off * axis).sum(axis=1) / np.hypot(axis[:, 0], axis[:, 1]), dtype=np.float64)
+
+    def _risen(self, params: Floats, rising: tuple[bool, ...]) -> Adjustment:
+        """The same with tapes that rise, to begin with the best of several rises found from a flat fit's parameters.
+
+        Their marks' noise is told from neighbours: what a flat fit left over of them is none.
+        """
+        readings = [
+            as_noisy(one, noise_px(self._along_px(params, number))) if rising[number] else one
+            for number, one in enumerate(self.readings)
+        ]
+        few = self._like([thinned(reading) for reading in readings], self.bow_sigma, rising)
+        few.middles_mm = self.middles_mm
+        head, own, tail = params[:SHARED], self._own_of(params), params[SHARED + OWN * len(readings) :]
+        tried = (np.concatenate([head, *(part for one in own for part in (one, rise)), tail]) for rise in starts())
+        best = min((few._descend(one, most=ROUGH_STEPS) for one in tried), key=lambda found: found[1])[0]
+        problem = self._like(readings, self.bow_sigma, rising)
+        problem.middles_mm, problem.chosen = self.middles_mm, best
+        return problem
+
+    def _solved(self) -> Floats:
+        """The parameters of least cost, from where it is told to begin, or from anywhere."""
+        if self.chosen is not None:
+            return self._descend(self.chosen)[0]
         if self.begin is None:
-            params = self._from_anywhere()
-        else:
-            params, _ = self._descend(self._from(self.begin))
+            return self._from_anywhere()
+        return self._descend(self._from(self.begin))[0]
+
+    def _covariance(self, params: Floats) -> Floats:
         residual, prior = self._residual(params)
         jac = self._numeric(params)
         weight = np.where(prior, 1.0, _huber(residual))
@@ -121,22 +177,41 @@ class Adjustment:
             information += (jac[part] * weight[part][:, None]).T @ jac[part] / birge
         size = np.sqrt(np.diag(information)) + 1e-12  # millimetres, radians and curvatures differ by many powers of ten
         covariance = np.linalg.pinv(information / np.outer(size, size)) / np.outer(size, size)
-        return params, np.asarray(covariance, dtype=np.float64), self._rms_px(params)
+        return np.asarray(covariance, dtype=np.float64)
 
     def _from_anywhere(self) -> Floats:
         """The parameters of least cost, sought from several tilts."""
-        few = self._like([_thinned(reading) for reading in self.readings], self.bow_sigma)
+        few = self._like([thinned(reading) for reading in self.readings], self.bow_sigma)
         starts = (np.array([*tilt, few._usual_scale(), math.log(few.focal.value), 0.0]) for tilt in STARTS)
         rough = sorted((few._descend(few._from(start), most=ROUGH_STEPS) for start in starts), key=lambda one: one[1])
         # two ways down of about the same cost are both followed to the end
         rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
         return min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])[0]
 
-    def _like(self, readings: list[Reading], bow_sigma: float) -> Adjustment:
-        begin, behind_mm = self.begin, self.behind_mm
+    def _like(self, readings: list[Reading], bow_sigma: float, rising: tuple[bool, ...] = ()) -> Adjustment:
         return Adjustment(
-            readings, self.size_px, self.focal, self.prints, bow_sigma=bow_sigma, begin=begin, behind_mm=behind_mm
+            readings,
+            self.size_px,
+            self.focal,
+            self.prints,
+            bow_sigma=bow_sigma,
+            rising=rising,
+            begin=self.begin,
+            behind_mm=self.behind_mm,
         )
+
+    def _seen(self, photo: Floats, params: Floats, number: int) -> Floats:
+        """Where the marks (N, 2) of a reading are seen in the straight picture."""
+        reading = self.readings[number]
+        own = params[SHARED + self.own * number : SHARED + self.own * (number + 1)]
+        marks = bowed(reading, own[BOW], self.middles[number])
+        whole = photo @ pose_matrix(math.exp(own[0]), *own[1:4])
+        if not self.rising or not self.rising[number]:
+            return mapped(whole, marks)
+        height, shift = lifted(reading.marks_mm[:, 0], own[OWN:])
+        seen = np.column_stack([marks[:, 0] + shift, marks[:, 1], np.ones(len(marks))]) @ whole.T
+        seen += height[:, None] * upwards(params, self.size_px)
+        return np.asarray(seen[:, :2] / seen[:, 2:], dtype=np.float64)
 
     def _usual_scale(self) -> float:
         return math.log(float(np.median([mean_px_per_mm(reading) for reading in self.readings])))
@@ -178,18 +253,19 @@ class Adjustment:
         straight = iter(self._straightened(params))
         parts: list[Floats] = []
         at = SHARED
-        for reading in self.readings:
+        for number, reading in enumerate(self.readings):
             stretch, turn, x0, y0, bow = params[at : at + OWN]
-            at += OWN
+            if self.rising:
+                prior.extend(held(params[at + OWN : at + OWN + RISE]))
+            at += self.own
             prior.append(stretch / max(1e-5, reading.tolerance_relative_u95 / 2))
             prior.append(bow / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
-            pose = pose_matrix(math.exp(stretch), turn, x0, y0)
-            whole = photo @ pose
-            seen = mapped(whole, _bowed(reading, bow))
-            parts.append(_mark_residual(next(straight) - seen, seen, reading))
+            whole = photo @ pose_matrix(math.exp(stretch), turn, x0, y0)
+            seen = self._seen(photo, params, number)
+            parts.append(mark_residual(next(straight) - seen, seen, reading))
             ticks_px = next(straight)
             if len(ticks_px):
-                parts.append(_tick_residual(whole, ticks_px, reading, bow))
+                parts.append(tick_residual(whole, ticks_px, reading, bow))
         below = homography(params[:SHARED], self.size_px, self.behind_mm) if self.prints else photo
         for print_, middle_mm in zip(self.prints, self.middles_mm, strict=True):
             own = params[at : at + 5 + int(print_.family.max()) + 1]
@@ -257,82 +333,17 @@ class Adjustment:
 
     def _rms_px(self, params: Floats) -> float:
         photo = homography(params[:SHARED], self.size_px, 0.0)
-        squares, at, lens = [], SHARED, self._lens(params)
-        for reading in self.readings:
-            stretch, turn, x0, y0, bow = params[at : at + OWN]
-            at += OWN
-            seen = mapped(photo @ pose_matrix(math.exp(stretch), turn, x0, y0), _bowed(reading, bow))
-            off = _mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading)
+        squares, lens = [], self._lens(params)
+        for number, reading in enumerate(self.readings):
+            seen = self._seen(photo, params, number)
+            off = mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading)
             squares.append(((off.reshape(-1, 2) * reading.marks_sigma_px[:, None]) ** 2).sum(axis=1))
         return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
-
-
-def _thinned(reading: Reading) -> Reading:
-    """The reading with marks all along it, but few."""
-    size = len(reading.marks_px)
-    if size <= FEW_MARKS:
-        return reading
-    kept = np.unique(np.linspace(0, size - 1, FEW_MARKS).round().astype(np.int64))
-    ticks = kept if len(reading.ticks_px) == size else np.arange(len(reading.ticks_px))
-    return replace(
-        reading,
-        marks_px=reading.marks_px[kept],
-        marks_mm=reading.marks_mm[kept],
-        marks_sigma_px=reading.marks_sigma_px[kept],
-        ticks_px=reading.ticks_px[ticks],
-        ticks_sigma_px=reading.ticks_sigma_px[ticks],
-    )
 
 
 def _apart(one: Floats, other: Floats) -> bool:
     """Whether two fits are tilted differently."""
     return bool(np.abs(one[:2] - other[:2]).max() > SAME_TILT_RAD)
-
-
-def mean_px_per_mm(reading: Reading) -> float:
-    """Mean pixels per mm along a reading between its outermost marks."""
-    order = np.argsort(reading.marks_mm[:, 0] + 1e-3 * reading.marks_mm[:, 1])
-    first, last = order[0], order[-1]
-    px = float(np.hypot(*(reading.marks_px[last] - reading.marks_px[first])))
-    return px / float(np.hypot(*(reading.marks_mm[last] - reading.marks_mm[first])))
-
-
-def _bowed(reading: Reading, bow: float) -> Floats:
-    """Where marks (N, 2) of a ruler lie that runs along a circle with this curvature (1/mm), level in its middle."""
-    if reading.source != "ruler":
-        return reading.marks_mm
-    middle = float(reading.marks_mm[:, 0].mean())
-    s = reading.marks_mm[:, 0] - middle
-    turn = bow * s
-    along = s * (1 - turn**2 / 6)
-    across = s * turn / 2 * (1 - turn**2 / 12)
-    return np.stack([middle + along, reading.marks_mm[:, 1] + across], axis=1)
-
-
-def _mark_residual(off_px: Floats, seen_px: Floats, reading: Reading) -> Floats:
-    """How far marks (N, 2) lie off, in standard deviations: in x and y, or along and across a ruler that knows both."""
-    if reading.across_sigma_px is None:
-        return np.asarray((off_px / reading.marks_sigma_px[:, None]).ravel(), dtype=np.float64)
-    axis = np.gradient(seen_px, axis=0)
-    axis /= np.hypot(axis[:, 0], axis[:, 1])[:, None]
-    along = (off_px * axis).sum(axis=1) / reading.marks_sigma_px
-    across = (off_px[:, 1] * axis[:, 0] - off_px[:, 0] * axis[:, 1]) / reading.across_sigma_px
-    return np.stack([along, across], axis=1).ravel()
-
-
-def _tick_residual(whole: Floats, ticks_px: Floats, reading: Reading, bow: float) -> Floats:
-    """How far a tick's two ends lie off a line square to the ruler, against each other, in standard deviations."""
-    sigma_px = reading.ticks_sigma_px
-    inner, outer = ticks_px[:, 0], ticks_px[:, 1]
-    back = inverse(whole)
-    middle_mm = mapped(back, (inner + outer) / 2)
-    turn = bow * (middle_mm[:, 0] - float(reading.marks_mm[:, 0].mean()))
-    square = np.stack([-np.sin(turn), np.cos(turn)], axis=1)
-    ahead = mapped(whole, middle_mm + square) - mapped(whole, middle_mm - square)
-    ahead /= np.hypot(ahead[:, 0], ahead[:, 1])[:, None]
-    span = outer - inner
-    across = span[:, 0] * ahead[:, 1] - span[:, 1] * ahead[:, 0]
-    return np.asarray(across / (math.sqrt(2) * sigma_px), dtype=np.float64)
 
 
 def _huber(residual: Floats) -> Floats:

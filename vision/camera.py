@@ -32,10 +32,21 @@ def homography(params: Floats, size_px: tuple[int, int], behind_mm: float) -> Fl
     focal = math.exp(log_focal)
     turn = rotation(tilt_x, tilt_y)
     distance = focal / math.exp(log_scale) + behind_mm / turn[2, 2]
-    middle = np.array([[1.0, 0, (size_px[0] - 1) / 2], [0, 1.0, (size_px[1] - 1) / 2], [0, 0, 1.0]])
     plane = np.column_stack([turn[:, 0], turn[:, 1], np.array([0.0, 0.0, distance])])
-    photo = middle @ np.diag([focal, focal, 1.0]) @ plane
+    photo = _pinhole(focal, size_px) @ plane
     return np.asarray(photo / photo[2, 2], dtype=np.float64)
+
+
+def upwards(params: Floats, size_px: tuple[int, int]) -> Floats:
+    """What (3,) a millimetre of height over the plane adds to a point mapped by its homography, before the division."""
+    normal = rotation(params[0], params[1])[:, 2]
+    return np.asarray(-_pinhole(math.exp(params[3]), size_px) @ normal / math.exp(params[3] - params[2]))
+
+
+def _pinhole(focal_px: float, size_px: tuple[int, int]) -> Floats:
+    """Directions from the camera to photo px, homogeneous (3, 3)."""
+    width, height = size_px
+    return np.array([[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1.0]])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

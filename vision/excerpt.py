@@ -1,6 +1,6 @@
 """A motif found in parts of the cloth, where the whole shows none: something else lies on it or was taken for it.
 
-A second ruler, a label or a corner of the table is of one piece, and repeats nowhere; so it spoils the comparison of the
+A second ruler, a label or a corner of the table is of one piece and repeats nowhere; so it spoils the comparison of the
 whole cloth with itself, but not that of the parts without it. What is printed shows in several of them alike.
 """
 

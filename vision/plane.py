@@ -23,10 +23,11 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import SHARED, Adjustment, Stripes, mean_px_per_mm
+from vision.adjustment import SHARED, Adjustment, Stripes
 from vision.camera import Lens, homography, inverse, mapped
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
+from vision.mark import mean_px_per_mm
 from vision.reference.reading import Reading
 from vision.square import SquareOn
 
@@ -37,9 +38,12 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0025
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
-#: A tape that curls on the table mostly rises from it too, by a few mm: what that does to any length at 95 % (geometry:
-#: 4 mm seen from 500 mm; tapes of our scenes).
-CURLED_RELATIVE_U95 = 0.008
+#: What a tape that rises from the table, or may as it curls, leaves of any length at 95 % once its rise is fitted
+#: (tapes of our scenes, with a print to level by or without).
+RISEN_RELATIVE_U95 = 0.003
+#: Bent in the plane, a tape keeps the length of a line that is its middle to so much, mm at 95 % (where its body was
+#: found to end, and that cloth tapes are not made as evenly as beams).
+MIDDLE_U95_MM = 4.0
 #: Pixels of a square-on picture between places that are mapped exactly.
 GRID_PX = 8
 #: A ruler takes part beside a better one where it fits that one's plane within so many standard deviations; digits and
@@ -55,7 +59,7 @@ class Plane:
     ``straight_from_mm`` (3, 3) maps plane mm to px of the photo as a lens that bends nothing would show it; ``to_px``
     bends it too. ``reference_px_per_mm`` holds one value for each reading: the
     mean along it between its outermost marks. ``residual_px`` is the root mean square of what the fit leaves over,
-    ``curled`` says that a tape among the readings is bent.
+    ``curled`` says that a tape among the readings is bent, ``rises`` that one rises from the table.
     """
 
     straight_from_mm: Floats
@@ -70,6 +74,7 @@ class Plane:
     readings: tuple[Reading, ...]
     focal_px: Estimate
     curled: bool = False
+    rises: bool = False
 
     def to_mm(self, points_px: Floats) -> Floats:
         """Photo pixels (N, 2) to plane mm (N, 2)."""
@@ -265,8 +270,14 @@ def _fitted(known: list[Reading], problem: Adjustment, thickness_mm: float) -> P
         tilt_deg=Estimate(math.degrees(tilt), math.degrees(2 * sigma)),
         reference_px_per_mm=tuple(mean_px_per_mm(reading) for reading in known),
         residual_px=residual,
-        floor_relative_u95=math.hypot(FLATNESS_RELATIVE_U95, beside, CURLED_RELATIVE_U95 if problem.curled else 0.0),
+        floor_relative_u95=math.hypot(
+            FLATNESS_RELATIVE_U95,
+            beside,
+            RISEN_RELATIVE_U95 if problem.loose else 0.0,
+            MIDDLE_U95_MM * problem.bow_per_mm,
+        ),
         curled=problem.curled,
+        rises=problem.rises,
         thickness_mm=thickness_mm,
         readings=tuple(known),
         focal_px=problem.focal,

@@ -100,6 +100,11 @@ def plane_of(
             "The tape lies in a curve, so it may rise from the table too, and the figures are known less well: lay it "
             "straight and flat, or take a stiff ruler."
         )
+    elif plane.rises:
+        warnings.append(
+            "An end of the tape rises from the table; the figures allow for it, but are known less well: press it "
+            "flat, or take a stiff ruler."
+        )
     if plane.tilt_deg.value > TILT_ADVICE_DEG:
         warnings.append(
             f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "

@@ -1,0 +1,87 @@
+"""A tape whose ends rise from the table: noticed by what no flat tape explains, and how high it stands where.
+
+A tape straight along the table that rises towards the camera shows its millimetres larger there, and nothing beside it
+tells. A tilt makes them grow too, but evenly (by a projective map); a lens, evenly from the middle of the picture. What
+a rise does is left over: a wave along the tape many times what its marks' noise makes of one.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+#: Parameters of a rise: for the first end and the last, the height there, mm, and the logarithm of its reach, mm.
+RISE, TOPS = 4, slice(0, None, 2)
+#: An end stands up where it does so by more than this, mm: cloth and table differ by as much.
+LEAST_RISE_MM = 1.0
+#: Ends rise by some mm, over some centimetres (practice; one standard deviation, of the reach as a logarithm).
+HEIGHT_SIGMA_MM, REACH_MM, REACH_SIGMA = 10.0, 90.0, 0.5
+#: No tape lies below the table: heights are held above it by this much, mm.
+BELOW_SIGMA_MM = 0.1
+#: Waves are told up to this order of Legendre's polynomials, and from this one on: a shift and a stretch are none.
+WAVE_ORDER, FIRST_WAVE = 5, 2
+#: Fewer marks tell no wave.
+FEWEST_MARKS = 24
+#: A tape rises where its wave is at least so large, px (root mean square), and its square so many times what noise
+#: makes of it: flat tapes of our scenes reach 0.03 px and 30 times (what JPEG leaves of their ticks), risen ones 0.1 px
+#: and some hundreds mostly.
+LEAST_WAVE_PX, LEAST_WAVE_SQUARE = 0.06, 60.0
+#: Marks are known no better than this, px (what JPEG leaves of ticks; rendered scenes).
+LEAST_NOISE_PX = 0.03
+#: A rise is looked for from so little of it, over these reaches, mm: the first step from there finds its height.
+START_MM, STARTS_MM = 0.1, (40.0, 100.0)
+
+
+def lifted(along_mm: Floats, own: Floats) -> tuple[Floats, Floats]:
+    """Heights (N,) of places (N,) along a tape, and how far (N,) they are drawn in towards its flat part, mm.
+
+    Each end rises as a parabola, level where it leaves the table; ``own`` (RISE,) says how high and over what length.
+    """
+    height, shift = np.zeros_like(along_mm), np.zeros_like(along_mm)
+    for way, (top, log_reach) in ((1.0, own[:2]), (-1.0, own[2:])):
+        reach = float(np.exp(log_reach))
+        end = along_mm.min() if way > 0 else along_mm.max()
+        share = np.clip(1 - np.abs(along_mm - end) / reach, 0.0, None)
+        height += top * share**2
+        shift += way * 2 * top**2 / (3 * reach) * share**3  # half the square of the slope, summed up
+    return height, shift
+
+
+def held(own: Floats) -> Floats:
+    """What is known of rises (RISE,) beforehand, as residuals in standard deviations."""
+    top, reach = own[TOPS], own[1::2]
+    sigma = np.where(top >= 0, HEIGHT_SIGMA_MM, BELOW_SIGMA_MM)
+    return np.concatenate([top / sigma, (reach - np.log(REACH_MM)) / REACH_SIGMA])
+
+
+def starts() -> list[Floats]:
+    """Rises (RISE,) from which to look for one: hardly any, over several reaches."""
+    return [np.array([START_MM, np.log(first), START_MM, np.log(last)]) for first in STARTS_MM for last in STARTS_MM]
+
+
+def waves(rest_px: Floats, along_mm: Floats) -> bool:
+    """Whether what a flat tape leaves over along itself (N,), px, at places (N,), mm, is a wave that noise does not
+    make: the marks' noise is told from neighbours."""
+    if len(rest_px) < FEWEST_MARKS:
+        return False
+    place = (along_mm - along_mm.min()) / np.ptp(along_mm) * 2 - 1
+    shape = np.polynomial.legendre.legvander(place, WAVE_ORDER)
+    weight = np.ones(len(rest_px))
+    course = np.zeros(WAVE_ORDER + 1)
+    for _ in range(4):
+        root = np.sqrt(weight)
+        course = np.linalg.lstsq(shape * root[:, None], rest_px * root, rcond=None)[0]
+        off = np.abs(rest_px - shape @ course)
+        weight = 1 / np.maximum(1.0, off / (3 * np.median(off) + 1e-9))
+    wave = float(np.mean((shape[:, FIRST_WAVE:] @ course[FIRST_WAVE:]) ** 2))
+    return wave >= LEAST_WAVE_PX**2 and wave * len(rest_px) >= LEAST_WAVE_SQUARE * noise_px(rest_px) ** 2
+
+
+def noise_px(rest_px: Floats) -> float:
+    """The marks' noise (one standard deviation, px), from how far neighbours (N,) lie off otherwise."""
+    steps = np.diff(rest_px)
+    return max(1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / math.sqrt(2), LEAST_NOISE_PX)
