@@ -40,6 +40,8 @@ OWN, BOW = 5, 4
 #: goes on; tilts nearer than this are one and the same way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
 ROUGH_STEPS, SAME_TILT_RAD, RIVAL_COST = 12, 0.03, 3.0
+#: Steps taken from each rise that is tried before the best one goes on: the first finds its height.
+FIRST_STEPS = 6
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
 SHARED = 5
 
@@ -147,7 +149,7 @@ class Adjustment:
         few.middles_mm = self.middles_mm
         head, own, tail = params[:SHARED], self._own_of(params), params[SHARED + OWN * len(readings) :]
         tried = (np.concatenate([head, *(part for one in own for part in (one, rise)), tail]) for rise in starts())
-        best = min((few._descend(one, most=ROUGH_STEPS) for one in tried), key=lambda found: found[1])[0]
+        best = min((few._descend(one, most=FIRST_STEPS) for one in tried), key=lambda found: found[1])[0]
         problem = self._like(readings, self.bow_sigma, rising)
         problem.middles_mm, problem.chosen = self.middles_mm, best
         return problem
