@@ -45,7 +45,8 @@ _BESIDE_MM = 1.0
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ClothRegion:
     """One cloth. ``mask`` (H, W) on the picture it was found in, without what covers it; the outline and holes in mm
-    in the plane; its straight edges, longest first; whether the picture's border cuts it off."""
+    in the plane; its straight edges, longest first; whether the picture's border cuts it off. ``doubt_mm``: how far it
+    may go on where it can hardly be told from the table, as ``u95_mm`` then says too."""
 
     mask: Mask
     outline_mm: tuple[Point, ...]
@@ -53,6 +54,7 @@ class ClothRegion:
     u95_mm: float
     edges: tuple[ClothEdge, ...]
     touches_frame: bool
+    doubt_mm: float = 0.0
 
     @property
     def area_mm2(self) -> float:

@@ -63,11 +63,14 @@ def sharpened(tone: Floats, contour: Doubles, *, hole: bool = False) -> Doubles:
         at = x.astype(np.float32), y.astype(np.float32)
         return np.asarray(cv2.remap(tone, *at, cv2.INTER_LINEAR, borderMode=border), dtype=np.float32)
 
-    return settled(seen, contour, hole=hole)
+    return settled(seen, contour, hole=hole)[0]
 
 
-def settled(seen: Callable[[Doubles, Doubles], Floats], contour: Doubles, *, hole: bool = False) -> Doubles:
-    """Move each point (x, y) of a closed contour along its normal to where the table's colour is half left.
+def settled(
+    seen: Callable[[Doubles, Doubles], Floats], contour: Doubles, *, hole: bool = False
+) -> tuple[Doubles, Mask]:
+    """Move each point (x, y) of a closed contour along its normal to where the table's colour is half left; and where
+    (N,) that is clear, so that no shading of the table can have been taken for it.
 
     ``seen`` tells the tone (N, K, 3) at places x and y (N, K), those of one line in a row. The table lies outside the
     contour, and inside that of a ``hole``.
@@ -76,7 +79,7 @@ def settled(seen: Callable[[Doubles, Doubles], Floats], contour: Doubles, *, hol
     far smaller than the cloth's own is its shadow.
     """
     ahead, behind = np.roll(contour, -3, axis=0), np.roll(contour, 3, axis=0)
-    tangent = (ahead - behind) * (1 if (_signed_area(contour) > 0) != hole else -1)
+    tangent = (ahead - behind) * (1 if (signed_area(contour) > 0) != hole else -1)
     outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1) / np.maximum(np.hypot(*tangent.T), 1e-6)[:, None]
     offsets = np.arange(_REACH_PX + 1, -_REACH_PX - 1.01, -0.5)  # from the table inwards
     x, y = (contour[:, k, None] + outward[:, k, None] * offsets for k in (0, 1))
@@ -91,7 +94,7 @@ def settled(seen: Callable[[Doubles, Doubles], Floats], contour: Doubles, *, hol
         faint, there = _rise(tint, tint, offsets, _FAINT_RISE, np.full(tint.shape[1:], _FAINT_RISE_SHARE, np.float32))
         shift[~found] = np.where(there, faint, 0.0)
     near = np.median(np.stack([np.roll(shift, k) for k in range(-3, 4)]), axis=0)
-    return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None])
+    return np.asarray(contour + outward * np.clip(shift, near - 0.7, near + 0.7)[:, None]), found
 
 
 def _rise(
@@ -160,7 +163,7 @@ def straight_edges(contour_mm: Doubles, seen: Mask) -> tuple[ClothEdge, ...]:
     """The straight sides of a closed contour (N, 2) in mm, longest first. ``seen`` (N,): points that show cloth's own
     edge, and not the picture's border or a ruler lying across it."""
     size = float(np.hypot(*np.ptp(contour_mm, axis=0)))
-    area = _signed_area(contour_mm)
+    area = signed_area(contour_mm)
     scaled = np.rint(contour_mm * 64).astype(np.int32)
     corners = cv2.approxPolyDP(scaled.reshape(-1, 1, 2), _STRAIGHT_SHARE * size * 64, True).reshape(-1, 2)
     if len(corners) < 3:
@@ -229,7 +232,7 @@ def line_through(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:
     return middle, unit, rest
 
 
-def _signed_area(points: Doubles) -> float:
+def signed_area(points: Doubles) -> float:
     """Positive where the points go clockwise as seen (y down)."""
     x, y = points[:, 0], points[:, 1]
     return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2

@@ -174,6 +174,11 @@ def _measure_cloth(
 ) -> ClothEvidence:
     which = "" if number == 0 else f"Cloth {number + 1}: "
     region, finding = _whole(photo, plane, regions, number, covered, which, warnings)
+    if region.doubt_mm:
+        warnings.append(
+            f"{which}The cloth can hardly be told from the table, and may reach up to {region.doubt_mm:.0f} mm beyond "
+            "its outline as drawn: lay it on a table of another colour."
+        )
     warnings.extend(which + warning for warning in finding.warnings)
     print_ = finding.print
     if print_ is not None:

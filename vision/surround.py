@@ -52,6 +52,8 @@ _APART = 3.0
 _FAR_APART, _AGAIN_NEARLY, _AGAIN_LONG = 6.0, 0.45, 0.5
 #: So many colours are taken for the cloth's, from so many places (time).
 _COLOURS, _SAMPLES = 8, 4000
+#: They are learnt without what is narrower than twice this, mm: spots of the table taken for bumps of the rim.
+_BROAD_MM = 8.0
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
 
 
@@ -107,8 +109,7 @@ def ground_of(
         free = free & ~_inside(pixels(polygon, square), square.valid.shape)
     light = np.asarray(cv2.GaussianBlur(_LIGHT[square.rgb], (0, 0), _SOFT_MM * per_mm), dtype=np.float32)
     tone = _tone(light)
-    inside = eroded(cloth, _INSIDE_MM * per_mm) & free
-    off = _from_colours(tone, inside)
+    off = _from_colours(tone, eroded(_broad(cloth, _BROAD_MM * per_mm), _INSIDE_MM * per_mm) & free)
     return Ground(square=square, light=light, tone=tone, cloth=cloth, free=free, off_colour=off)
 
 
@@ -156,6 +157,14 @@ def _along_the_cloth(mask: Mask, cloth: Mask) -> Mask:
     long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= _AGAIN_LONG * size
     long[0] = False
     return np.asarray(long[labels] if count > 1 else np.zeros_like(mask))
+
+
+def _broad(cloth: Mask, radius_px: float) -> Mask:
+    """A cloth (H, W) without what is narrower than twice a radius: no bump of its rim; all of it where it is narrow."""
+    deep = cv2.distanceTransform(np.pad(cloth, 1).astype(np.uint8), cv2.DIST_L2, 3)
+    radius = min(radius_px, float(deep.max()) / 2)
+    away = cv2.distanceTransform((deep <= radius).astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(away[1:-1, 1:-1] < radius) & cloth
 
 
 def _from_colours(tone: Floats, inside: Mask) -> Floats:

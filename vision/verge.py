@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
 from vision.colour import linear
-from vision.edge import settled, straight_edges
+from vision.edge import settled, signed_area, straight_edges
 from vision.measurement import Point
 from vision.plane import Plane, reduced
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -25,7 +25,7 @@ from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 #: Finer than this nothing is seen of an edge of cloth but its threads, px per mm; and most pixels (time).
 FINEST_PX_PER_MM, _MOST_PIXELS = 5.0, 3.0e6
 #: So far round the outline the picture is looked at, mm.
-_ROUND_MM = 6.0
+_ROUND_MM = 13.0
 #: Noise is smoothed over so much, px.
 _SOFT_PX = 0.8
 #: Tufts longer than one reach of the search are found in the second pass.
@@ -40,6 +40,15 @@ SIMPLIFY_MM = 0.4
 #: times what four fifths of the outline stay within its own mean over so much of its length, mm (95 % of 166 torn and
 #: cut scraps of our own scenes lie within, Hausdorff); the mean is taken at places so far apart, mm.
 _LEAST_U95_MM, _TUFTS, _SHARE, _MEAN_MM, _EVERY_MM = 1.1, 5.2, 0.8, 8.0, 0.25
+#: Whether cloth goes on where its edge is not clear is looked for so far out, mm, in such steps, mm. What is seen
+#: between these depths inside, mm, is cloth, what is seen from so far out on, mm, the table: the first averaged over
+#: so much of the rim, mm, to either side, the second over so much.
+_DOUBT_MM, _STEP_MM, _INNER_MM, _TABLE_MM, _ALONG_MM, _WIDE_MM = 12.0, 0.5, (3.0, 1.0), 8.0, 3, 12
+#: Cloth is faint that is no farther from the table than this, tone (what is farther has a clear edge); nearer than this
+#: its edge cannot be seen, and it may go on for so much, mm (motifs on a ground of the table's colour, own scenes).
+_FAINT, _SAME, _UNSEEN_MM = 8.0, 2.0, 20.0
+#: Shorter stretches of the rim than this, mm, are a thread or a speck.
+_SHORT_MM = 5
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
 
 
@@ -60,12 +69,18 @@ def trimmed(
         return region
     outline = np.asarray(region.outline_mm, dtype=np.float64)
     close = _close(plane, outline, rgb, covered_mm)
-    fine = _sought(close, outline, hole=False)
-    holes = (_sought(close, np.asarray(hole, dtype=np.float64), hole=True) for hole in region.holes_mm)
-    u95 = math.hypot(_LEAST_U95_MM, _TUFTS * _roughness(fine))
+    fine, clear = _sought(close, outline, hole=False)
+    holes = (_sought(close, np.asarray(hole, dtype=np.float64), hole=True)[0] for hole in region.holes_mm)
+    doubt = _doubt_mm(close, fine, clear)
+    u95 = max(math.hypot(_LEAST_U95_MM, _TUFTS * _roughness(fine)), doubt)
     edges = straight_edges(fine, ~close.fixed(close.places(fine))) if sides_anew else region.edges
     return replace(
-        region, outline_mm=_simplified(fine), holes_mm=tuple(map(_simplified, holes)), edges=edges, u95_mm=u95
+        region,
+        outline_mm=_simplified(fine),
+        holes_mm=tuple(map(_simplified, holes)),
+        edges=edges,
+        u95_mm=u95,
+        doubt_mm=doubt if doubt >= u95 else 0.0,
     )
 
 
@@ -152,13 +167,55 @@ def _hidden(low: Doubles, high: Doubles, covered_mm: Sequence[Doubles]) -> Mask:
     return np.asarray(cv2.dilate(hidden, np.ones((size, size), np.uint8)) > 0)
 
 
-def _sought(close: _Close, ring_mm: Doubles, *, hole: bool) -> Doubles:
-    """A closed outline (N, 2), mm, brought to where the light changes from the table's to the cloth's."""
-    ring = close.places(ring_mm)
+def _sought(close: _Close, ring_mm: Doubles, *, hole: bool) -> tuple[Doubles, Mask]:
+    """A closed outline (N, 2), mm, brought to where the light changes from the table's to the cloth's, and where (N,)
+    it does so clearly."""
+    ring, clear = close.places(ring_mm), np.zeros(len(ring_mm), bool)
     for _ in range(_PASSES):
         ring = _dense(ring)
-        ring = np.where(close.fixed(ring)[:, None], ring, settled(close.tone, ring, hole=hole))
-    return close.mm(ring)
+        fixed = close.fixed(ring)
+        moved, clear = settled(close.tone, ring, hole=hole)
+        ring, clear = np.where(fixed[:, None], ring, moved), clear | fixed
+    return close.mm(ring), clear
+
+
+def _doubt_mm(close: _Close, outline_mm: Doubles, clear: Mask) -> float:
+    """How far, mm, cloth of almost the table's colour may go on beyond a closed outline (N, 2): as far as the picture
+    stays nearer to what is just inside than to the table, where the edge is not ``clear`` (N,); 0 where it is."""
+    ring, marks = close.places(outline_mm), _marks(outline_mm)
+    unclear = ~clear[marks]
+    if unclear.sum() <= _SHORT_MM:
+        return 0.0
+    turn = np.roll(ring[marks], -4, axis=0) - np.roll(ring[marks], 4, axis=0)
+    out = np.stack([turn[:, 1], -turn[:, 0]], axis=1) * (1 if signed_area(ring) > 0 else -1)
+    out /= np.maximum(np.hypot(*out.T), 1e-9)[:, None]
+    away = np.arange(-_INNER_MM[0], _DOUBT_MM + _STEP_MM / 2, _STEP_MM)
+    x, y = (ring[marks, k, None] + out[:, k, None] * away * close.px_per_mm for k in (0, 1))
+    tone = close.tone(x, y)
+    near = _along_the_ring(tone, _ALONG_MM)
+    cloth = near[:, away <= -_INNER_MM[1]].mean(axis=1)
+    table = _along_the_ring(tone[:, away >= _TABLE_MM].mean(axis=1, keepdims=True), _WIDE_MM)[:, 0]
+    span = cloth - table
+    apart = np.sqrt((span * span).sum(axis=1))
+    share = ((near - table[:, None]) * span[:, None]).sum(axis=2) / np.maximum(apart, 1e-6)[:, None] ** 2
+    past = share[:, away >= 0] < 0.5
+    reach = np.where(past.any(axis=1), past.argmax(axis=1) * _STEP_MM, _DOUBT_MM)
+    reach = np.where(apart < _SAME, _UNSEEN_MM, reach)
+    doubtful = np.sort(reach[unclear & (apart < _FAINT)])[::-1]
+    return float(doubtful[_SHORT_MM]) if len(doubtful) > _SHORT_MM else 0.0
+
+
+def _marks(outline_mm: Doubles) -> NDArray[np.intp]:
+    """Which points of a closed outline (N, 2) are a millimetre apart."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(outline_mm, axis=0).T))])
+    return np.asarray(np.searchsorted(along, np.arange(max(int(along[-1]), 1))))
+
+
+def _along_the_ring(values: Floats, half_mm: int) -> Floats:
+    """Values (N, K, 3) averaged over so many on either side along a closed line."""
+    half = min(half_mm, len(values) // 2)
+    rows = cv2.copyMakeBorder(values, half, half, 0, 0, cv2.BORDER_WRAP)
+    return np.asarray(cv2.blur(rows, (1, 2 * half + 1))[half : half + len(values)], dtype=np.float32)
 
 
 def _dense(ring: Doubles) -> Doubles:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry import Polygon
 
 from tests.makers.camera import project
 from tests.makers.scene import Photograph, as_stored, render
@@ -57,7 +58,19 @@ def try_scraps(seed: int, count: int) -> tuple[tuple[Scrap, ...], int, float]:
 
 
 def _rims(photograph: Photograph) -> list[Floats]:
-    return [np.asarray(cloth.outline_mm(), dtype=np.float64) for cloth in photograph.scene.cloths]
+    """The scraps' outlines, mm, as far as the photo shows them."""
+    height, width = photograph.rgb.shape[:2]
+    border = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], dtype=np.float64)
+    back = np.linalg.inv(photograph.truth.photo_from_mm).astype(np.float64)
+    whole = (np.asarray(cloth.outline_mm(), dtype=np.float64) for cloth in photograph.scene.cloths)
+    return [shown(rim, project(back, border)) for rim in whole]
+
+
+def shown(rim: Floats, frame: Floats) -> Floats:
+    """A polygon (N, 2) as far as it lies within a frame (K, 2): the largest part of it."""
+    seen = Polygon(rim).intersection(Polygon(frame))
+    largest = max(getattr(seen, "geoms", [seen]), key=lambda part: part.area)
+    return np.asarray(largest.exterior.coords[:-1], dtype=np.float64)
 
 
 def _scrap(rim: Floats, outlines: list[tuple[Floats, ClothRegion]]) -> Scrap:

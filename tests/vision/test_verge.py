@@ -8,11 +8,13 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.makers.cloth import Cloth, PlainPrint
-from tests.makers.scene import render
+from tests.makers.camera import project
+from tests.makers.cloth import Cloth, Motif, MotifPrint, PlainPrint
+from tests.makers.scene import Photograph, render
 from tests.makers.table import Table
 from tests.vision.test_measure import SCENE, photo_of
-from vision.measure import measure_photo
+from vision.measure import Measured, measure_photo
+from vision.swatch import Doubles, Floats
 
 NAVY, CREAM = "#1c2f55", "#f1eee4"
 
@@ -22,6 +24,20 @@ def _area(cloth: Cloth, table: str) -> float:
     outline = measure_photo(photo_of(photograph)).measurement.main.outline
     assert outline is not None
     return outline.area_mm2
+
+
+def _farthest(measured: Measured, photograph: Photograph, rim: Doubles | Floats) -> float:
+    """How far the largest cloth's outline and its true rim (N, 2) are apart, mm: Hausdorff's, over corners."""
+    plane = measured.evidence.plane
+    assert plane is not None
+    seen = plane.to_px(np.asarray(measured.evidence.cloths[0].region.outline_mm))
+    found = project(np.linalg.inv(photograph.truth.photo_from_mm).astype(np.float64), seen)
+    one, other = found.astype(np.float32), rim.astype(np.float32)
+    return max(
+        abs(cv2.pointPolygonTest(ring[:, None], (float(x), float(y)), True))
+        for points, ring in ((one, other), (other, one))
+        for x, y in points
+    )
 
 
 def _small(colour: str) -> Cloth:
@@ -44,8 +60,37 @@ def test_tufts_of_a_torn_edge_are_followed() -> None:
     cloth = replace(_small(NAVY), edges=("torn",) * 4, fray_mm=1.0, turn_deg=-12.0, x_mm=-60.0)
     photograph = render(replace(SCENE, cloths=(cloth,), table=Table(colour=CREAM, depth=0.02)))
     measured = measure_photo(photo_of(photograph))
-    outline, plane = measured.measurement.main.outline, measured.evidence.plane
+    outline = measured.measurement.main.outline
     assert outline is not None
-    assert plane is not None
     rim = cloth.outline_mm().astype(np.float32)
     assert outline.area_mm2 == pytest.approx(cv2.contourArea(rim), rel=0.01)
+    assert _farthest(measured, photograph, rim) <= 2.0
+
+
+@pytest.mark.parametrize(
+    ("ground", "table"), [("#c7c2b6", Table(colour="#d7d3c8", depth=0.08)), ("#36343a", Table(colour="#2a2a2c"))]
+)
+def test_where_the_rim_cannot_be_told_from_the_table_its_uncertainty_says_so(ground: str, table: Table) -> None:
+    """A cloth with motifs on a ground almost of the table's colour, a pale one on a cloudy table and a black one: the
+    stated uncertainty covers how far the outline is off (Hausdorff, over corners), and where that is more than 4 mm
+    there is a word of it."""
+    leaf = Motif(shape="square", colour="#47794f", radius=0.25)
+    print_ = MotifPrint(ground=ground, motifs=(leaf,), column_mm=18.0, row_mm=15.0)
+    cloth = Cloth(print=print_, width_mm=95.0, length_mm=75.0, x_mm=-95.0, turn_deg=-11.6, edges=("cut",) * 4)
+    photograph = render(replace(SCENE, cloths=(cloth,), table=table))
+    measured = measure_photo(photo_of(photograph))
+    outline = measured.measurement.main.outline
+    assert outline is not None
+    off = _farthest(measured, photograph, cloth.outline_mm())
+    assert off <= outline.u95_mm
+    assert off <= 4.0 or any("told from the table" in warning for warning in measured.measurement.warnings)
+
+
+def test_a_clear_rim_is_known_to_two_millimetres() -> None:
+    """A navy scrap on a cream table: nothing is said of a rim that cannot be told, and its uncertainty is that of its
+    threads."""
+    measured = measure_photo(photo_of(render(replace(SCENE, cloths=(_small(NAVY),), table=Table(colour=CREAM)))))
+    outline = measured.measurement.main.outline
+    assert outline is not None
+    assert outline.u95_mm <= 2.0
+    assert not any("told from the table" in warning for warning in measured.measurement.warnings)
