@@ -164,7 +164,8 @@ def _narrowed(query: Query, fabrics: tuple[str, ...] = ()) -> Select[Any]:
             striped = striped.where(stripe.label == query.label)
         if query.stripe_mm is not None:
             striped = striped.where(stripe.width_mm.between(*query.stripe_mm))
-        asked = asked.where(of.fabric.in_(striped))
+        # an expression and no column: rows come by area and not by fabric, so that a screen of them is soon there
+        asked = asked.where((of.fabric + "").in_(striped))
     return asked
 
 

@@ -47,25 +47,29 @@ class ServerKeeper:
         parsed = _url(url)
         self.where = parsed.render_as_string(hide_password=True)
         self._engine = _engine(parsed)
+        self._seen = False  # a catalogue that was there once does not go while a command runs
 
     @property
     def exists(self) -> bool:
         """Whether there is a catalogue in the database yet."""
-        with told(self.where), self._engine.connect() as connection:
-            return _version(connection) is not None
+        if not self._seen:
+            with told(self.where), self._engine.connect() as connection:
+                self._seen = _version(connection) is not None
+        return self._seen
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """See ``Keeper``."""
         with told(self.where):
-            with self._engine.connect() as connection:
+            with self._moment() as connection:
                 found = _version(connection)
-            self._refuse_newer(found)
-            if found != HEAD:
-                with self.changing():
-                    pass
-            with self._engine.connect().execution_options(isolation_level="REPEATABLE READ") as connection:
-                connection.execute(text("SET TRANSACTION READ ONLY"))
+                self._refuse_newer(found)
+                if found == HEAD:
+                    yield connection
+                    return
+            with self.changing():
+                pass
+            with self._moment() as connection:
                 yield connection
 
     @contextmanager
@@ -82,6 +86,12 @@ class ServerKeeper:
                     set_aside(connection, found, self.where)
                 picture.create(connection, checkfirst=True)
                 migration.upgrade_on(connection, HEAD)
+            yield connection
+
+    @contextmanager
+    def _moment(self) -> Iterator[Connection]:
+        with self._engine.connect().execution_options(isolation_level="REPEATABLE READ") as connection:
+            connection.execute(text("SET TRANSACTION READ ONLY"))
             yield connection
 
     def keep(self, connection: Connection, photo: KeptPhoto) -> None:
