@@ -182,7 +182,7 @@ def _weight(run: Run) -> Floats:
 
 def _boundaries(run: Run, ring: Ring, start: float, way: float, least_de: float) -> Floats:
     """Where (B,) along the run the ring's neighbours differ by more than that."""
-    ends = ring.ends_mm[differences(lab(ring.colours), lab(np.roll(ring.colours, -1, axis=0))) > least_de]
+    ends = ring.ends_mm[ring.steps_de > least_de]
     far = start + way * run.length_mm
     low, high = min(start, far), max(start, far)
     turns = np.arange(np.floor(low / ring.repeat.value) - 1, np.ceil(high / ring.repeat.value) + 1)

@@ -11,7 +11,8 @@ import numpy as np
 from stash.ask.colour import shade
 from stash.fabric import Fabric, Stripe
 from stash.impression import Floats
-from stash.light import coded
+from stash.light import coded, lab
+from stash.nearness import differences
 from vision.estimate import Estimate
 
 #: How far one colour of a cloth is off between two photographs beyond their light, CIEDE2000 (standard deviation): the
@@ -26,12 +27,14 @@ NAMED_DE: Final = 14.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ring:
-    """A sequence of stripes that repeats: ``ends_mm`` (S,) of each from the start of the repeat, colours (S, 3)."""
+    """A sequence of stripes that repeats: ``ends_mm`` (S,) of each from the start of the repeat, colours (S, 3), and
+    ``steps_de`` (S,), how far each differs from the next, CIEDE2000."""
 
     repeat: Estimate
     stripes: tuple[Stripe, ...]
     ends_mm: Floats
     colours: Floats
+    steps_de: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,11 +77,14 @@ def ring(repeat: Estimate | None, stripes: Sequence[Stripe]) -> Ring | None:
     ends = np.cumsum([stripe.width_mm for stripe in stripes])
     if not 0.97 < ends[-1] / repeat.value < 1.03:
         return None
+    colours = coded([stripe.hex or "" for stripe in stripes])
+    labs = lab(colours)
     return Ring(
         repeat=repeat,
         stripes=tuple(stripes),
         ends_mm=ends * (repeat.value / ends[-1]),
-        colours=coded([stripe.hex or "" for stripe in stripes]),
+        colours=colours,
+        steps_de=differences(labs, np.roll(labs, -1, axis=0)),
     )
 
 
@@ -122,8 +128,13 @@ def _is_hex(value: Any) -> bool:
     return len(digits) == 6 and all(mark in "0123456789abcdefABCDEF" for mark in digits)
 
 
+def is_photographed(fabric: Fabric) -> bool:
+    """Whether a fabric's colours were seen in a photograph, and not told."""
+    return "colours" in fabric.print.extra or any(stripe.width_u95_mm > 0 for stripe in fabric.print.stripes)
+
+
 def _spread(fabric: Fabric, stripes: Sequence[Stripe]) -> float:
-    if "colours" in fabric.print.extra or any(stripe.width_u95_mm > 0 for stripe in stripes):
+    if is_photographed(fabric):
         return PHOTOGRAPHED_DE
     named = [shade(stripe.colour) == stripe.hex for stripe in stripes if stripe.colour]
     if not stripes:

@@ -16,8 +16,8 @@ import numpy as np
 from stash.fabric import Fabric
 from stash.impression import Floats, Impression, gathered
 from stash.light import Light, lab, shared_light, unknown_light
-from stash.likeness import Fit, fit, looks_of
-from stash.portrait import Portrait, portrait
+from stash.likeness import REPEAT_SHARE, Fit, fit, looks_of
+from stash.portrait import Portrait, is_photographed, portrait
 
 Verdict = Literal["sure", "unsure", "new"]
 
@@ -76,8 +76,9 @@ def recognise(
     scraps: Sequence[Impression], fabrics: Sequence[Fabric], *, light: Light | None = None
 ) -> tuple[Recognition, ...]:
     """What each scrap of one photograph is; ``light`` where it is known beforehand."""
-    known = tuple(one for one in map(portrait, fabrics) if one is not None)
-    hidden = len(fabrics) - len(known)
+    portraits = [(fabric, portrait(fabric)) for fabric in fabrics]
+    known = tuple(one for _, one in portraits if one is not None)
+    hidden = tuple(fabric for fabric, one in portraits if one is None)
     first = [_recognised(seen, known, light or unknown_light(), hidden) for seen in scraps]
     lights = [_factor(one) for one in first]
     shown = [factor for factor in lights if factor is not None]
@@ -85,25 +86,30 @@ def recognise(
         return tuple(first)
     found = []
     for number, seen in enumerate(scraps):
-        others = [factor for k, factor in enumerate(lights) if factor is not None and k != number]
-        found.append(_recognised(seen, known, shared_light(others), hidden) if others else first[number])
+        if lights[number] is not None:
+            found.append(first[number])
+            continue
+        found.append(_recognised(seen, known, shared_light(shown), hidden))
     return tuple(found)
 
 
 def _factor(one: Recognition) -> Floats | None:
     """The light that a scrap shows, where it is surely recognised by its pattern and its colours were not just told."""
-    if one.verdict != "sure" or one.candidates[0].fabric.print.kind == "plain":
+    if one.fabric is None or one.fabric.print.kind == "plain" or not is_photographed(one.fabric):
         return None
     return one.candidates[0].fit.factor
 
 
-def _recognised(seen: Impression, known: Sequence[Portrait], light: Light, hidden: int) -> Recognition:
-    close = _near(seen, known, light)
-    listed, new = _weighed(seen, close, len(known) + hidden, light, _repeats(seen))
+def _recognised(seen: Impression, known: Sequence[Portrait], light: Light, hidden: Sequence[Fabric]) -> Recognition:
+    """What a scrap is; ``hidden`` are fabrics whose looks are not known, which it may be of all the same."""
+    close, count = _near(seen, known, light), len(known) + len(hidden)
+    listed, new = _weighed(seen, close, count, light, _repeats(seen))
     verdict = _verdict(seen, listed, new)
+    if verdict == "new" and any(_may_be(seen, fabric) for fabric in hidden):
+        return Recognition(verdict="unsure", candidates=listed, new=new)
     if verdict != "new" or not _repeats(seen):
         return Recognition(verdict=verdict, candidates=listed, new=new)
-    doubted, rest = _weighed(_without_repeat(seen), close, len(known) + hidden, light, 0, math.log(WRONG_REPEAT))
+    doubted, rest = _weighed(_without_repeat(seen), close, count, light, 0, math.log(WRONG_REPEAT))
     if 1 - rest < DOUBT:
         return Recognition(verdict=verdict, candidates=listed, new=new)
     return Recognition(verdict="unsure", candidates=doubted, new=rest)
@@ -127,6 +133,15 @@ def _weighed(
         key=lambda row: -row.share,
     )
     return tuple(row for row in ranked[:MOST_LISTED] if row.share >= LISTED), math.exp(new - top) / total
+
+
+def _may_be(seen: Impression, fabric: Fabric) -> bool:
+    """Whether nothing that is known of a fabric without looks speaks against it: its kind and its repeat."""
+    if fabric.print.kind != seen.kind:
+        return False
+    known = fabric.print.across
+    own = [run.repeat for run in seen.runs if run.repeat is not None] or [seen.across]
+    return known is None or any(one is None or abs(one.value / known.value - 1) <= REPEAT_SHARE for one in own)
 
 
 def _without_repeat(seen: Impression) -> Impression:
