@@ -140,7 +140,7 @@ def _may_be(seen: Impression, fabric: Fabric) -> bool:
     if fabric.print.kind != seen.kind:
         return False
     known = fabric.print.across
-    own = [run.repeat for run in seen.runs if run.repeat is not None] or [seen.across]
+    own = [run.repeat for run in seen.runs] or [seen.across]
     return known is None or any(one is None or abs(one.value / known.value - 1) <= REPEAT_SHARE for one in own)
 
 

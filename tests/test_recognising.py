@@ -143,8 +143,8 @@ def test_light_of_known_scraps_helps_plain_ones() -> None:
 
 
 def test_no_fabric_whose_colours_are_unknown_is_guessed() -> None:
-    """A fabric of which no colour is known is never named, nor is cloth called new that may be of it by kind and repeat;
-    an empty stash makes everything new."""
+    """A fabric of which no colour is known is never named, nor is cloth called new that may be of it by its repeat; an
+    empty stash makes everything new."""
     bare = Fabric(id="bare", name="bare", print=Print(kind="stripe"))
     other = replace(bare, print=Print(kind="stripe", across=Estimate(40.0, 0.1)))
     seen = scrap(DECK, 4.0, 80.0, whole=True)
