@@ -38,7 +38,7 @@ STRANGE_DE: Final = 14.0
 _MOST_OFF: Final = 6.0
 #: Said against a lattice of another kind, and stripes that cannot be told one from the other (squares of deviations).
 _OTHER_LATTICE: Final = 9.0
-_OTHER_STRIPES: Final = 16.0
+_OTHER_STRIPES: Final = 6.0
 #: At most so many independent colours are counted of one run.
 _MOST_LOOKS: Final = 8
 #: Rounds in which light and colours are settled in turn.
@@ -75,8 +75,16 @@ def fit(seen: Impression, known: Portrait, light: Light) -> Fit | None:
 
 
 def looks_of(seen: Impression) -> int:
-    """How many plainly different colours a scrap shows."""
-    return max(1, len(gathered(lab(seen.pixels))))
+    """How many colours a scrap shows that a fabric must have, too: of each run those of its stripes."""
+    if not seen.runs:
+        return max(1, len(gathered(lab(seen.pixels))))
+    return sum(_looks(run) for run in seen.runs)
+
+
+def _looks(run: Run) -> int:
+    if run.repeat is not None and run.stripes:
+        return len({stripe.label for stripe in run.stripes})
+    return max(1, len(gathered(lab(run.colours[:: max(1, len(run.colours) // 200)]))))
 
 
 def _fit_stripes(seen: Impression, known: Portrait, light: Light) -> Fit | None:

@@ -39,6 +39,10 @@ OTHER_COLOUR_DE: Final = 6.5
 WRONG_REPEAT: Final = 0.02
 #: Cloth is not called new while a fabric goes with it, but for the repeat, likelier than this.
 DOUBT: Final = 0.05
+#: Repeats that differ by no more than this share may be one fabric's, washed and unwashed (5 %, common practice).
+WASHED_SHARE: Final = 0.05
+#: A part of a sequence is known by so many edges at least: two whole stripes and a piece of a third.
+FEWEST_EDGES: Final = 3
 #: A shortlist names fabrics likelier than this, and so many.
 LISTED: Final = 0.01
 MOST_LISTED: Final = 4
@@ -103,36 +107,52 @@ def _factor(one: Recognition) -> Floats | None:
 def _recognised(seen: Impression, known: Sequence[Portrait], light: Light, hidden: Sequence[Fabric]) -> Recognition:
     """What a scrap is; ``hidden`` are fabrics whose looks are not known, which it may be of all the same."""
     close, count = _near(seen, known, light), len(known) + len(hidden)
-    listed, new = _weighed(seen, close, count, light, _repeats(seen))
+    rows = _fits(seen, close, light)
+    listed, new = _weighed(rows, seen, count, _repeats(seen))
     verdict = _verdict(seen, listed, new)
-    if verdict == "new" and any(_may_be(seen, fabric) for fabric in hidden):
-        return Recognition(verdict="unsure", candidates=listed, new=new)
-    if verdict != "new" or not _repeats(seen):
+    if verdict != "new":
         return Recognition(verdict=verdict, candidates=listed, new=new)
-    doubted, rest = _weighed(_without_repeat(seen), close, count, light, 0, math.log(WRONG_REPEAT))
+    near = tuple(row for row in rows if _goes(row.fit, row.fabric))[:MOST_LISTED]
+    if near or any(_may_be(seen, fabric) for fabric in hidden):
+        return Recognition(verdict="unsure", candidates=listed or near, new=new)
+    if not _repeats(seen):
+        return Recognition(verdict="new", candidates=listed, new=new)
+    bare = _without_repeat(seen)
+    doubted, rest = _weighed(_fits(bare, close, light), bare, count, 0, math.log(WRONG_REPEAT))
     if 1 - rest < DOUBT:
-        return Recognition(verdict=verdict, candidates=listed, new=new)
+        return Recognition(verdict="new", candidates=listed, new=new)
     return Recognition(verdict="unsure", candidates=doubted, new=rest)
 
 
+def _fits(seen: Impression, close: Sequence[Portrait], light: Light) -> list[Candidate]:
+    """How each fabric goes with the scrap, the best first, none of them weighed yet."""
+    rows = [
+        Candidate(fabric=one.fabric, share=0.0, fit=found)
+        for one in close
+        if (found := fit(seen, one, light)) is not None
+    ]
+    return sorted(rows, key=lambda row: -row.fit.score)
+
+
 def _weighed(
-    seen: Impression, close: Sequence[Portrait], count: int, light: Light, repeats: int, less: float = 0.0
+    rows: Sequence[Candidate], seen: Impression, count: int, repeats: int, less: float = 0.0
 ) -> tuple[tuple[Candidate, ...], float]:
     """The likeliest fabrics, and how likely it is of none; ``less`` is taken from every fabric's score."""
-    rows = [(one, found) for one in close if (found := fit(seen, one, light)) is not None]
-    scores = [found.score + less + math.log((1 - NEW_PRIOR) / max(1, count)) for _, found in rows]
+    scores = [row.fit.score + less + math.log((1 - NEW_PRIOR) / max(1, count)) for row in rows]
     new = math.log(NEW_PRIOR) - NEW_COLOUR * looks_of(seen) - NEW_REPEAT * repeats
     top = max([*scores, new])
     weights = [math.exp(score - top) for score in scores]
     total = sum(weights) + math.exp(new - top)
-    ranked = sorted(
-        (
-            Candidate(fabric=one.fabric, share=weight / total, fit=found)
-            for (one, found), weight in zip(rows, weights, strict=True)
-        ),
-        key=lambda row: -row.share,
-    )
-    return tuple(row for row in ranked[:MOST_LISTED] if row.share >= LISTED), math.exp(new - top) / total
+    shared = [replace(row, share=weight / total) for row, weight in zip(rows, weights, strict=True)]
+    return tuple(row for row in shared[:MOST_LISTED] if row.share >= LISTED), math.exp(new - top) / total
+
+
+def _goes(found: Fit, fabric: Fabric) -> bool:
+    """Whether a fit leaves doubt by itself, however unlikely its details: repeats and colours are the fabric's."""
+    across = fabric.print.across
+    if across is None or not found.whole or not found.repeats_off_mm or found.colour_de > OTHER_COLOUR_DE:
+        return False
+    return all(abs(off) <= WASHED_SHARE * across.value for off in found.repeats_off_mm)
 
 
 def _may_be(seen: Impression, fabric: Fabric) -> bool:
@@ -156,8 +176,17 @@ def _verdict(seen: Impression, listed: tuple[Candidate, ...], new: float) -> Ver
     if new >= SURELY_NEW:
         return "new" if _shows_enough(seen) else "unsure"
     if listed and listed[0].share >= SURE and listed[0].fit.colour_de <= OTHER_COLOUR_DE:
-        return "sure"
+        return "sure" if _rests_on_print(seen, listed[0].fit) else "unsure"
     return "unsure"
+
+
+def _rests_on_print(seen: Impression, found: Fit) -> bool:
+    """Whether more than colours was compared, where there is more: a repeat, or a part of the sequence."""
+    if seen.kind == "plain":
+        return True
+    if seen.kind == "motif":
+        return len(found.repeats_off_mm) > 0
+    return found.whole or any(len(run.edges_mm) >= FEWEST_EDGES for run in seen.runs)
 
 
 def _shows_enough(seen: Impression) -> bool:

@@ -118,6 +118,14 @@ def test_cloth_of_no_fabric_is_new() -> None:
     assert recognise([scrap(other, 4.0, 21.0)], FABRICS)[0].verdict == "unsure"
 
 
+def test_washed_cloth_is_not_called_new() -> None:
+    """Cloth that has shrunk by 3 % (common for cotton) is no other cloth for that: its fabric is named."""
+    shrunk = tuple((hex_, width * 0.97) for hex_, width in DECK)
+    (said,) = recognise([scrap(shrunk, 4.0, 80.0, whole=True)], FABRICS)
+    assert said.verdict == "unsure"
+    assert said.candidates[0].fabric.id == "deck"
+
+
 def test_nothing_is_new_for_a_wrong_repeat_alone() -> None:
     """Where a part of the sequence was taken for its repeat, but its colours lie as the fabric's do, she is asked."""
     seen = scrap(DECK, 4.0, 80.0)

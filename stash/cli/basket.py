@@ -137,7 +137,7 @@ def _asker(one: Seen) -> Any:
             if scrap.said.candidates:
                 _say(f"{where}: which fabric is it of?")
             else:
-                _say(f"{where}, goes with no fabric that is kept. What is it?")
+                _say(f"{where}: goes with no fabric that is kept; what is it?")
             for number, row in enumerate(scrap.said.candidates, 1):
                 _say(f"  {number}  {row.fabric.name}, {_hundred(row.share)}: {'; '.join(because(seen, row))}")
             _say(f"  {_choices(scrap)}")
