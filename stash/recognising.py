@@ -39,6 +39,11 @@ OTHER_COLOUR_DE: Final = 6.5
 WRONG_REPEAT: Final = 0.02
 #: Cloth is not called new while a fabric goes with it, but for the repeat, likelier than this.
 DOUBT: Final = 0.05
+#: Repeats of one fabric differ by no more than this share between two pieces (each wanders by 1/2 to 1 %, common
+#: practice), and its stripes' widths by no more than that share of the repeat, or these mm (a thread or two to each
+#: side of a coarse cloth).
+SAME_SHARE: Final = 0.02
+SAME_WIDTH_MM: Final = 1.0
 #: Repeats that differ by no more than this share may be one fabric's, washed and unwashed (5 %, common practice).
 WASHED_SHARE: Final = 0.05
 #: A part of a sequence is known by so many edges at least: two whole stripes and a piece of a third.
@@ -175,9 +180,10 @@ def _verdict(seen: Impression, listed: tuple[Candidate, ...], new: float) -> Ver
         return "unsure"
     if new >= SURELY_NEW:
         return "new" if _shows_enough(seen) else "unsure"
-    if listed and listed[0].share >= SURE and listed[0].fit.colour_de <= OTHER_COLOUR_DE:
-        return "sure" if _rests_on_print(seen, listed[0].fit) else "unsure"
-    return "unsure"
+    if not listed or listed[0].share < SURE:
+        return "unsure"
+    best = listed[0]
+    return "sure" if _rests_on_print(seen, best.fit) and _agrees(best.fit, best.fabric) else "unsure"
 
 
 def _rests_on_print(seen: Impression, found: Fit) -> bool:
@@ -187,6 +193,18 @@ def _rests_on_print(seen: Impression, found: Fit) -> bool:
     if seen.kind == "motif":
         return len(found.repeats_off_mm) > 0
     return found.whole or any(len(run.edges_mm) >= FEWEST_EDGES for run in seen.runs)
+
+
+def _agrees(found: Fit, fabric: Fabric) -> bool:
+    """Whether nothing that was compared is further off than one cloth is from itself, however unlikely all others are."""
+    across = fabric.print.across
+    repeat = math.inf if across is None else across.value
+    widths = 0.0 if found.widths_off_mm is None else found.widths_off_mm
+    return (
+        found.colour_de <= OTHER_COLOUR_DE
+        and all(abs(off) <= SAME_SHARE * repeat for off in found.repeats_off_mm)
+        and widths <= max(SAME_WIDTH_MM, SAME_SHARE * repeat)
+    )
 
 
 def _shows_enough(seen: Impression) -> bool:
