@@ -196,7 +196,7 @@ def _rests_on_print(seen: Impression, found: Fit) -> bool:
 
 
 def _agrees(found: Fit, fabric: Fabric) -> bool:
-    """Whether nothing that was compared is further off than one cloth is from itself, however unlikely all others are."""
+    """Whether nothing that was compared is further off than one cloth is from itself, however unlikely others are."""
     across = fabric.print.across
     repeat = math.inf if across is None else across.value
     widths = 0.0 if found.widths_off_mm is None else found.widths_off_mm
