@@ -120,7 +120,7 @@ def schema(
         typer.Argument(
             metavar="NAME",
             help="measurement, stash, garment, plan or error; which, found, possible, uses, entry, journal, snippets, "
-            "table or check.",
+            "table, check or added.",
         ),
     ],
     json: option.AsJson = False,

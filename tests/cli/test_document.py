@@ -18,7 +18,7 @@ jsonschema = pytest.importorskip("jsonschema")
 
 NAMES = (
     "measurement", "stash", "garment", "plan", "which", "error", "found", "possible", "uses", "entry", "journal",
-    "snippets", "table", "check",
+    "snippets", "table", "check", "added",
 )  # fmt: skip
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 

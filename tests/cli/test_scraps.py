@@ -95,6 +95,19 @@ def test_each_scrap_comes_to_its_fabric(known: Call) -> None:
     assert [one["id"] for one in known("stash", "list", "--json").document["fabrics"]] == ["deck"]
 
 
+def test_what_was_added_passes_its_schema(known: Call) -> None:
+    """The documents of a look, of recognised scraps and of a named fabric are as published; a strange word is not."""
+    jsonschema = pytest.importorskip("jsonschema")
+    schema = jsonschema.Draft202012Validator(known("schema", "added").document)
+    size = ("--width", "1 m", "--length", "2 m", "--name", "Voile")
+    for words in (("scraps.jpg", "--look"), ("scraps.jpg", "--yes"), ("deck.jpg", "--fabric", "deck"), size):
+        document = known("add", *words, "--json").document
+        schema.validate(document)
+    looked = known("add", "scraps.jpg", "--look", "--json").document
+    looked["added"][0]["scraps"][0]["verdict"] = "perhaps"
+    assert not schema.is_valid(looked)
+
+
 def test_the_stripes_of_a_recognised_scrap_are_placed(known: Call, measured: dict[str, Seen]) -> None:
     """Geometry: on a recognised scrap a blue stripe, 12 mm wide, lies where the photograph shows blue."""
     (row,) = known("add", "scraps.jpg", "--yes", "--json").document["added"]
