@@ -117,13 +117,9 @@ def typed(
     top, off_y = _laid((min(ys), max(ys)), size_mm[1], edges, ("top", "bottom"))
     right, bottom = left + size_mm[0], top + size_mm[1]
     outline: Polygon = ((left, top), (right, top), (right, bottom), (left, bottom))
-    now = replace(
-        before,
-        outline_mm=outline,
-        outline_u95_mm=0.0,
-        holes_mm=_still_on(outline, before.holes_mm),
-        flaws_mm=_still_on(outline, before.flaws_mm),
-    )
+    holes = () if _goes_beside_holes(before, size_mm) else _still_on(outline, before.holes_mm)
+    flaws = _still_on(outline, before.flaws_mm)
+    now = replace(before, outline_mm=outline, outline_u95_mm=0.0, holes_mm=holes, flaws_mm=flaws)
     if fabric.print.kind == "plain" or before.stripe_direction_deg is None:
         return now, []
     off = _off_mm(before.stripe_direction_deg, fabric, off_x, off_y)
@@ -163,7 +159,7 @@ def _refuse_more(before: Piece, size_mm: tuple[float, float]) -> None:
     """What was no rectangle cannot be a larger one now."""
     import shapely
 
-    old = shapely.Polygon(before.outline_mm)
+    old = shapely.Polygon(before.outline_mm, before.holes_mm)
     left, top, right, bottom = old.bounds
     if old.area >= (1 - MORE_SHARE) * (right - left) * (bottom - top):
         return
@@ -172,6 +168,14 @@ def _refuse_more(before: Piece, size_mm: tuple[float, float]) -> None:
             f"{before.id} is no rectangle, and {both(size_mm[0])} × {both(size_mm[1])} is more than there was of it",
             "photograph it, or give the size of the largest rectangle in it",
         )
+
+
+def _goes_beside_holes(before: Piece, size_mm: tuple[float, float]) -> bool:
+    """Whether such a rectangle lies in the piece clear of its holes: then it is what was left beside them."""
+    from stash.fitting import Room, fits
+
+    lying = replace(before, outline_u95_mm=0.0, flaws_mm=(), stripe_direction_deg=0.0)
+    return fits(lying, Room(along_mm=size_mm[1], across_mm=size_mm[0]))
 
 
 def _still_on(outline: Polygon, rings: Sequence[Polygon]) -> tuple[Polygon, ...]:

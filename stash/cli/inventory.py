@@ -123,6 +123,8 @@ def _state(piece: Piece, fabric: Fabric, reserved: Reservation | None) -> str:
         words.append("place of its stripes not known")
     if _filled(piece) < RECTANGLE_SHARE:
         words.append("not a rectangle")
+    if piece.holes_mm:
+        words.append("has holes")
     if piece.flaws_mm:
         words.append("has flaws")
     return f" ({', '.join(words)})" if words else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -195,6 +196,20 @@ def test_an_ell_is_not_its_box() -> None:
         typed(ell, PLAIN, (300, 300))
     now, _ = typed(ell, PLAIN, (100, 300))
     assert shapely.Polygon(now.outline_mm).area == pytest.approx(30_000)
+
+
+def test_a_rectangle_beside_a_hole_has_none() -> None:
+    """Of a length of 400 by 700 mm with a hole of 300 by 300 in its lower half, 400 by 350 mm is the other half, without
+    the hole, and 400 by 690 is more than the cloth that there was; a hole of 10 by 10 mm stays."""
+    hole = ((150.0, 550.0), (450.0, 550.0), (450.0, 850.0), (150.0, 850.0))
+    before = replace(rectangle(400, 700), holes_mm=(hole,))
+    now, _ = typed(before, PLAIN, (400, 350))
+    assert now.holes_mm == ()
+    with pytest.raises(InputWrong, match="no rectangle"):
+        typed(before, PLAIN, (400, 690))
+    small = ((150.0, 550.0), (160.0, 550.0), (160.0, 560.0), (150.0, 560.0))
+    now, _ = typed(replace(before, holes_mm=(small,)), PLAIN, (400, 690))
+    assert now.holes_mm == (small,)
 
 
 @pytest.mark.parametrize(
