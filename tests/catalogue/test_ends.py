@@ -199,8 +199,8 @@ def test_an_ell_is_not_its_box() -> None:
 
 
 def test_a_rectangle_beside_a_hole_has_none() -> None:
-    """Of a length of 400 by 700 mm with a hole of 300 by 300 in its lower half, 400 by 350 mm is the other half, without
-    the hole, and 400 by 690 is more than the cloth that there was; a hole of 10 by 10 mm stays."""
+    """Of a length of 400 by 700 mm with a hole of 300 by 300 in its lower half, 400 by 350 mm is the other half without
+    it, and 400 by 690 is more than the cloth that there was; a hole of 10 by 10 mm stays."""
     hole = ((150.0, 550.0), (450.0, 550.0), (450.0, 850.0), (150.0, 850.0))
     before = replace(rectangle(400, 700), holes_mm=(hole,))
     now, _ = typed(before, PLAIN, (400, 350))
