@@ -1,4 +1,4 @@
-"""Lanes as something to be filled: strips and room in small units, what a filling costs, and what it is worth.
+"""Bays as something to be filled: strips and room in small units, what a filling costs, and what it is worth.
 
 Strips are rounded down and lanes up, which favours the maker: what cannot be filled so cannot be filled at all.
 """
@@ -9,9 +9,10 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any, Final
 
+from stash.planner.bay import Bay, find_bays, room_um
 from stash.planner.bound import least_segments
 from stash.planner.price import Weights
-from stash.planner.task import Task
+from stash.planner.task import Need, Task
 
 UNIT_UM: Final = 400
 """Lengths are counted in steps of so many um: strips rounded down, lanes up, which favours the maker."""
@@ -61,16 +62,16 @@ class Split:
 
 @dataclass(frozen=True, slots=True)
 class Filling:
-    """A lane filled: the whole strips, and how much joined length of a family (-1: none) beside them."""
+    """A bay filled: the whole strips, and how much joined length of a family (-1: none) beside them."""
 
-    run: int
+    bay: int
     strips: tuple[int, ...]
     family: int
     joined: int
 
 
-class Lanes:
-    """The lanes of a task and what may fill them. Without weights a strip that stays uncut is all that counts."""
+class Bays:
+    """The bays of a task and what may fill them. Without weights a strip that stays uncut is all that counts."""
 
     def __init__(self, task: Task, weights: Weights | None = None) -> None:
         self.task, self.weights = task, weights
@@ -82,23 +83,33 @@ class Lanes:
             families.setdefault((n.strip.stripe, n.strip.cut_width_mm, n.strip.stripe_at_mm), len(families))
             for n in task.needs
         ]
-        self.items: dict[int, tuple[int, ...]] = {}
-        self.hosts: dict[int, tuple[int, ...]] = {}
-        by_run: dict[int, list[int]] = defaultdict(list)
-        for index, need in enumerate(task.needs):
-            for run in need.all_runs:
-                by_run[run].append(index)
-        self.runs = sorted(by_run)
-        for run, items in by_run.items():
-            self.items[run] = tuple(items)
-            self.hosts[run] = tuple(sorted({self.family[i] for i in items if self.split[i] is not None}))
-        cliques = ((tuple(r for r in c.runs if r in by_run), -(-c.capacity_um // UNIT_UM)) for c in task.cliques)
-        self.cliques = [(runs, room) for runs, room in cliques if len(runs) > 1]
+        wanted = sorted({run for need in task.needs for run in need.all_runs})
+        self.bays = find_bays(task.runs, wanted)
+        self.room = [-(-room_um(task.runs, bay) // UNIT_UM) for bay in self.bays]
+        self.piece = [task.runs[bay[0]].piece for bay in self.bays]
+        self.items = [tuple(i for i, need in enumerate(task.needs) if self._fits(i, need, bay)) for bay in self.bays]
+        self.hosts = [self._hosts(bay) for bay in self.bays]
+        cliques = (([b for b, bay in enumerate(self.bays) if set(bay) <= set(c.runs)], c) for c in task.cliques)
+        self.cliques = [(bays, -(-c.capacity_um // UNIT_UM)) for bays, c in cliques if len(bays) > 1]
         self.over: dict[int, list[int]] = defaultdict(list)
-        for index, (runs, _) in enumerate(self.cliques):
-            for run in runs:
-                self.over[run].append(index)
-        self.pieces = sorted({task.runs[run].piece for run in self.runs})
+        for index, (bays, _) in enumerate(self.cliques):
+            for bay in bays:
+                self.over[bay].append(index)
+
+    def _fits(self, index: int, need: Need, bay: Bay) -> bool:
+        """Whether the strip fits a lane of the bay whole."""
+        longest = max((self.task.runs[run].length_um for run in bay if run in need.all_runs), default=0)
+        return self.whole[index] * UNIT_UM <= longest
+
+    def _hosts(self, bay: Bay) -> tuple[tuple[int, int], ...]:
+        """The families of which segments may lie in the bay, each with the least length of one."""
+        least: dict[int, int] = {}
+        for index, need in enumerate(self.task.needs):
+            part = self.split[index]
+            if part is not None and any(run in need.all_runs for run in bay):
+                family = self.family[index]
+                least[family] = min(part.least, least.get(family, part.least))
+        return tuple(sorted(least.items()))
 
     def _split(self, index: int) -> Split | None:
         """The strip in segments; None where it is never joined."""
@@ -117,18 +128,19 @@ class Lanes:
         """What a strip that stays uncut counts for."""
         return self.whole[index] * UNIT_UM * (PENALTY if self.weights else 1)
 
-    def lost_um(self, rest: int) -> int:
-        """What a lane's end of so many units counts for, in the maker's favour."""
-        if self.weights is None or rest * UNIT_UM >= self.weights.useful_um:
+    def lost_um(self, bay: int, rest: int) -> int:
+        """What a lane's end of so many units counts for, in the maker's favour: nothing in a bay of several lanes, since
+        cuts there may be dealt out so that every lane keeps a useful end."""
+        if self.weights is None or rest * UNIT_UM >= self.weights.useful_um or len(self.bays[bay]) > 1:
             return 0
         return max(0, (rest - 1) * UNIT_UM - 2 * self.task.stance.fit_um - self.weights.ease_um)
 
     def reduced(self, filling: Filling, prices: Prices) -> int:
         """What a filling costs beyond its worth at these prices (2^-20 um)."""
         load = sum(self.whole[i] for i in filling.strips) + filling.joined
-        rate = sum(prices.cliques[k] for k in self.over[filling.run])
+        rate = sum(prices.cliques[k] for k in self.over[filling.bay])
         cost = rate * load * UNIT_UM - sum(prices.strips[i] for i in filling.strips)
-        cost += self.lost_um(self.room[filling.run] - load) * PRICE_SCALE if load else 0
+        cost += self.lost_um(filling.bay, self.room[filling.bay] - load) * PRICE_SCALE if load else 0
         if filling.family >= 0:
             cost += prices.segment.get(filling.family, 0)
             cost -= prices.joined.get(filling.family, 0) * filling.joined * UNIT_UM

@@ -1,4 +1,4 @@
-"""The linear program over the fillings found so far: how much of each lane is filled in which way (GLOP)."""
+"""The linear program over the fillings found so far: how much of each bay is filled in which way (GLOP)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices, Split
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
 
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
@@ -48,7 +48,7 @@ WHOLE_TREE: Final = Branch()
 class Master:
     """Value and prices of the best mix of fillings within a branch."""
 
-    def __init__(self, of: Lanes, branch: Branch) -> None:
+    def __init__(self, of: Bays, branch: Branch) -> None:
         from ortools.linear_solver import pywraplp
 
         self.of, self.lp = of, pywraplp
@@ -59,22 +59,22 @@ class Master:
         self.cover = [solver.Constraint(1.0, endless) for _ in of.whole]
         self.liquid = {family: solver.Constraint(0.0, endless) for family in sorted(set(of.family))}
         self.segments = {family: solver.Constraint(-endless, 0.0) for family in self.liquid}
-        self.lane = {run: solver.Constraint(-endless, 0.0) for run in of.runs}
+        self.bay = [solver.Constraint(-endless, 0.0) for _ in of.bays]
         self.clique = [solver.Constraint(-endless, 0.0) for _ in of.cliques]
         most = endless if branch.most is None else float(branch.most)
         self.number = solver.Constraint(float(branch.fewest or 0), most)
         self.opened: dict[int, Any] = {}
-        for piece in of.pieces:
+        for piece in sorted(set(of.piece)):
             fixed = branch.fixed.get(piece)
             open_ = solver.NumVar(1.0 if fixed else 0.0, 0.0 if fixed is False else 1.0, "")
             goal.SetCoefficient(open_, of.weights.piece_mm if of.weights else 0.0)
             self.number.SetCoefficient(open_, 1.0)
             self.opened[piece] = open_
-            for run in of.runs:
-                if of.task.runs[run].piece == piece:
-                    self.lane[run].SetCoefficient(open_, -1.0)
-            for row, (runs, room) in zip(self.clique, of.cliques, strict=True):
-                if of.task.runs[runs[0]].piece == piece:
+            for bay, row in enumerate(self.bay):
+                if of.piece[bay] == piece:
+                    row.SetCoefficient(open_, -1.0)
+            for row, (bays, room) in zip(self.clique, of.cliques, strict=True):
+                if of.piece[bays[0]] == piece:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
         self.uncut: list[Any] = []
         self.joined: dict[int, Any] = {}
@@ -107,17 +107,17 @@ class Master:
 
     def add(self, filling: Filling) -> None:
         """One more filling to choose from."""
-        of, run = self.of, filling.run
+        of, bay = self.of, filling.bay
         share = self.solver.NumVar(0.0, self.solver.infinity(), "")
         load = sum(of.whole[i] for i in filling.strips) + filling.joined
-        self.goal.SetCoefficient(share, of.lost_um(of.room[run] - load) / 1000 if load else 0.0)
-        self.lane[run].SetCoefficient(share, 1.0)
+        self.goal.SetCoefficient(share, of.lost_um(bay, of.room[bay] - load) / 1000 if load else 0.0)
+        self.bay[bay].SetCoefficient(share, 1.0)
         for index in filling.strips:
             self.cover[index].SetCoefficient(share, 1.0)
         if filling.family >= 0:
             self.liquid[filling.family].SetCoefficient(share, filling.joined * UNIT_UM / 1000)
             self.segments[filling.family].SetCoefficient(share, 1.0)
-        for index in of.over[run]:
+        for index in of.over[bay]:
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
 
     def uncut_um(self) -> list[float]:
@@ -129,8 +129,8 @@ class Master:
         opened = {piece: var.solution_value() for piece, var in self.opened.items()}
         return opened, {index: var.solution_value() for index, var in self.joined.items()}
 
-    def solve(self) -> tuple[float, Prices, dict[int, int]] | None:
-        """Value (um), whole prices, and what each run's fillings must better (2^-20 um)."""
+    def solve(self) -> tuple[float, Prices, list[int]] | None:
+        """Value (um), whole prices, and what each bay's fillings must better (2^-20 um)."""
         if self.solver.Solve() != self.lp.Solver.OPTIMAL:
             return None
         per_um = 1000 * PRICE_SCALE
@@ -141,5 +141,5 @@ class Master:
             segment={family: max(0, int(-row.dual_value() * per_um)) for family, row in self.segments.items()},
             count=int(self.number.dual_value() * per_um),
         )
-        floors = {run: max(0, int(-row.dual_value() * per_um)) for run, row in self.lane.items()}
+        floors = [max(0, int(-row.dual_value() * per_um)) for row in self.bay]
         return self.goal.Value() * 1000, prices, floors

@@ -1,6 +1,6 @@
-"""What no plan can beat: lanes filled in fractions, by column generation, and a bound that is checked by itself.
+"""What no plan can beat: bays filled in fractions, by column generation, and a bound that is checked by itself.
 
-Every lane takes a share of *fillings*, each a set of whole strips that fit the lane together, with or without room for
+Every bay of lanes takes a share of *fillings*, each a set of whole strips that fit it together, with or without room for
 segments of strips that may be joined (Gilmore and Gomory, Oper. Res. 9, 1961; several lengths of stock: Valério de
 Carvalho, Eur. J. Oper. Res. 141, 2002). Whatever prices on the strips and on the cloth come out, they bound every plan
 from below (Lagrange): that is computed anew in whole numbers, so the solver of the linear programs need not be trusted.
@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Filling, Lanes, Prices
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
@@ -46,57 +46,58 @@ class Relaxation:
     """The relaxation of a task. Without weights it asks how much must stay uncut, else what a plan costs at least."""
 
     def __init__(self, task: Task, weights: Weights | None = None) -> None:
-        self.lanes = Lanes(task, weights)
+        self.bays = Bays(task, weights)
         self.fillings: list[Filling] = []
         self._uncut: list[float] = []
 
     def bound_um(self, prices: Prices, branch: Branch, tables: Tables) -> int:
         """What no plan of the branch can beat (um), by these prices alone."""
-        lanes, each = self.lanes, defaultdict[int, int](int)
+        bays, each = self.bays, defaultdict[int, int](int)
         total = sum(self._apart(i, price, prices, branch.joined.get(i)) for i, price in enumerate(prices.strips))
-        for run in lanes.runs:
-            each[lanes.task.runs[run].piece] += min(0, tables.least(run))
-        for index, (runs, room) in enumerate(lanes.cliques):
-            each[lanes.task.runs[runs[0]].piece] -= prices.cliques[index] * room * UNIT_UM
+        for bay, piece in enumerate(bays.piece):
+            each[piece] += min(0, tables.least(bay))
+        for index, (held, room) in enumerate(bays.cliques):
+            each[bays.piece[held[0]]] -= prices.cliques[index] * room * UNIT_UM
         count = branch.fewest if prices.count > 0 else branch.most
-        opening = lanes.weights.piece_um * PRICE_SCALE if lanes.weights else 0
+        opening = bays.weights.piece_um * PRICE_SCALE if bays.weights else 0
         total += prices.count * (count or 0)
-        for piece in lanes.pieces:
+        for piece in sorted(set(bays.piece)):
             opened, cost = branch.fixed.get(piece), opening - prices.count + each[piece]
             total += 0 if opened is False else cost if opened else min(0, cost)
         return total // PRICE_SCALE
 
     def _apart(self, index: int, price: int, prices: Prices, told: bool | None) -> int:
         """A strip's price, less what it saves to leave it uncut or to join it; ``told``: it is joined, or is not."""
-        lanes = self.lanes
-        uncut = lanes.whole_um(index) * PRICE_SCALE - price
-        part = lanes.split[index]
+        bays = self.bays
+        uncut = bays.whole_um(index) * PRICE_SCALE - price
+        part = bays.split[index]
         if part is None or told is False:
             return price + min(0, uncut)
-        rate, segment = prices.joined.get(lanes.family[index], 0), prices.segment.get(lanes.family[index], 0)
+        rate, segment = prices.joined.get(bays.family[index], 0), prices.segment.get(bays.family[index], 0)
         joined = part.price * PRICE_SCALE + rate * part.length * UNIT_UM - segment * part.count
         joined += part.more * min(0, part.join * PRICE_SCALE + rate * part.seams * UNIT_UM - segment)
         return joined + min(0, uncut) if told else price + min(0, joined - price, uncut)
 
     def start(self, cuts: Sequence[Cut]) -> None:
-        """Take the lanes of a known plan for fillings to begin with."""
-        lanes: dict[int, list[Cut]] = defaultdict(list)
+        """Take the bays of a known plan for fillings to begin with."""
+        of = {run: index for index, bay in enumerate(self.bays.bays) for run in bay}
+        bays: dict[int, list[Cut]] = defaultdict(list)
         parts: dict[int, int] = defaultdict(int)
         for cut in cuts:
-            lanes[cut.run].append(cut)
+            bays[of[cut.run]].append(cut)
             parts[cut.need] += 1
-        for run, mine in lanes.items():
+        for bay, mine in bays.items():
             whole = tuple(c.need for c in mine if parts[c.need] == 1)
             joined = [c for c in mine if parts[c.need] > 1]
             length = sum(c.size_um for c in joined) // UNIT_UM
-            self.fillings.append(Filling(run, whole, self.lanes.family[joined[0].need] if joined else -1, length))
+            self.fillings.append(Filling(bay, whole, self.bays.family[joined[0].need] if joined else -1, length))
 
     def solve(self, deadline: float, *, stop_um: int | None = None, branch: Branch = WHOLE_TREE) -> Bound:
         """The best bound found for a branch, and which pieces the last linear program opens.
 
         Stops once the bound reaches ``stop_um``.
         """
-        master = Master(self.lanes, branch)
+        master = Master(self.bays, branch)
         for filling in self.fillings:
             master.add(filling)
         best, shares = -(1 << 60), (dict[int, float](), dict[int, float]())
@@ -110,7 +111,7 @@ class Relaxation:
             self._uncut = master.uncut_um()
             fresh: list[Filling] = []
             for tried in (prices if steady is None else steady.toward(prices), prices):
-                tables = Tables(self.lanes, tried)
+                tables = Tables(self.bays, tried)
                 bound = self.bound_um(tried, branch, tables)
                 if bound > best:
                     best, steady = bound, tried
@@ -145,6 +146,6 @@ class Relaxation:
     def uncut_um(self) -> dict[str, int]:
         """How much strip of each stripe the last linear program leaves uncut (um), at least 1 of one."""
         lack: dict[str, int] = defaultdict(int)
-        for need, um in zip(self.lanes.task.needs, self._uncut, strict=True):
+        for need, um in zip(self.bays.task.needs, self._uncut, strict=True):
             lack[need.strip.stripe] += round(um)
-        return {label: um for label, um in lack.items() if um > 0} or {self.lanes.task.needs[0].strip.stripe: 1}
+        return {label: um for label, um in lack.items() if um > 0} or {self.bays.task.needs[0].strip.stripe: 1}
