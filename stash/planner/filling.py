@@ -6,13 +6,19 @@ Strips are rounded down and lanes up, which favours the maker: what cannot be fi
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from stash.planner.bay import Bay, find_bays, room_um
 from stash.planner.bound import least_segments
 from stash.planner.price import Weights
 from stash.planner.task import Need, Task
+
+Ints = NDArray[np.int64]
 
 UNIT_UM: Final = 400
 """Lengths are counted in steps of so many um: strips rounded down, lanes up, which favours the maker."""
@@ -24,15 +30,20 @@ PENALTY: Final = 10
 """um of cost for a um of strip that is not cut, where plans are priced: dearer than any join or piece."""
 
 
+Longer = tuple[int, int]
+"""A family, and a length in units: of segments at least so long there must be enough."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prices:
-    """Whole prices, in 2^-20 um: of each strip, of a segment, and of one piece more or less where their number is
-    bounded; and as rates, in 2^-20: of a um in each clique and of a um of joined length."""
+    """Whole prices, in 2^-20 um: of each strip, of a segment, of a segment at least so long, and of one piece more or
+    less where their number is bounded; and as rates, in 2^-20: of a um in each clique and of a um of joined length."""
 
     strips: tuple[int, ...]
     cliques: tuple[int, ...]
     joined: dict[int, int]
     segment: dict[int, int]
+    longer: dict[Longer, int] = field(default_factory=dict)
     count: int = 0
 
     def toward(self, other: Prices) -> Prices:
@@ -42,22 +53,20 @@ class Prices:
             cliques=tuple((a + b) // 2 for a, b in zip(self.cliques, other.cliques, strict=True)),
             joined={key: (value + other.joined[key]) // 2 for key, value in self.joined.items()},
             segment={key: (value + other.segment[key]) // 2 for key, value in self.segment.items()},
+            longer={key: (value + other.longer[key]) // 2 for key, value in self.longer.items()},
             count=(self.count + other.count) // 2,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """A strip in its fewest segments: how many, their length together, the least of one; and what one more adds
-    (lengths in units, price in um)."""
+    """A strip in so many segments: their length together, what the joins cost (um), and for each segment the length
+    that the longest, the second longest, ... has at least (units)."""
 
     count: int
     length: int
-    least: int
     price: int
-    more: int
-    seams: int
-    join: int
+    sizes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,18 +85,22 @@ class Bays:
     def __init__(self, task: Task, weights: Weights | None = None) -> None:
         self.task, self.weights = task, weights
         self.whole = [need.whole_um // UNIT_UM for need in task.needs]
-        self.room = [-(-run.length_um // UNIT_UM) for run in task.runs]
-        self.split = [self._split(index) for index in range(len(task.needs))]
+        self.splits = [tuple(self._splits(need)) for need in task.needs]
         families: dict[tuple[Any, ...], int] = {}
         self.family = [
             families.setdefault((n.strip.stripe, n.strip.cut_width_mm, n.strip.stripe_at_mm), len(families))
             for n in task.needs
         ]
+        self.longer: list[Longer] = sorted(
+            {(family, size) for family, splits in zip(self.family, self.splits, strict=True)
+             for split in splits for size in split.sizes}
+        )  # fmt: skip
         wanted = sorted({run for need in task.needs for run in need.all_runs})
         self.bays = find_bays(task.runs, wanted)
         self.room = [-(-room_um(task.runs, bay) // UNIT_UM) for bay in self.bays]
         self.piece = [task.runs[bay[0]].piece for bay in self.bays]
-        self.items = [tuple(i for i, need in enumerate(task.needs) if self._fits(i, need, bay)) for bay in self.bays]
+        self.alone = [self._alone(bay) for bay in self.bays]
+        self.ends = [self._ends(bay) for bay in range(len(self.bays))]
         self.hosts = [self._hosts(bay) for bay in self.bays]
         cliques = (([b for b, bay in enumerate(self.bays) if set(bay) <= set(c.runs)], c) for c in task.cliques)
         self.cliques = [(bays, -(-c.capacity_um // UNIT_UM)) for bays, c in cliques if len(bays) > 1]
@@ -96,52 +109,74 @@ class Bays:
             for bay in bays:
                 self.over[bay].append(index)
 
-    def _fits(self, index: int, need: Need, bay: Bay) -> bool:
-        """Whether the strip fits a lane of the bay whole."""
-        longest = max((self.task.runs[run].length_um for run in bay if run in need.all_runs), default=0)
-        return self.whole[index] * UNIT_UM <= longest
+    def _splits(self, need: Need) -> Iterator[Split]:
+        """The ways to make a strip of segments, by their number."""
+        first = max(2, least_segments(self.task, need))
+        longest = max((self.task.runs[run].length_um for run in need.all_runs), default=0) // UNIT_UM + 1
+        join = self.weights.join_um(need.strip) if self.weights else 0
+        for count in range(first, need.most + 1):
+            length = (need.length_um + count * need.seams_um + need.head_um + need.tail_um) // UNIT_UM
+            sizes = (max(0, (length - at * longest) // (count - at)) for at in range(count))
+            least = self._least(need)
+            yield Split(count, length, (count - 1) * join, tuple(size for size in sizes if size > least))
+
+    def _least(self, need: Need) -> int:
+        return (need.shortest_um + need.seams_um) // UNIT_UM
+
+    def _alone(self, bay: Bay) -> dict[int, int]:
+        """The strips that fit the bay whole, and what is lost at the end of the lane where one lies by itself (um)."""
+        lost: dict[int, int] = {}
+        for index, need in enumerate(self.task.needs):
+            ends = [-(-self.task.runs[r].length_um // UNIT_UM) - self.whole[index] for r in bay if r in need.all_runs]
+            if any(end >= 0 for end in ends):
+                lost[index] = min(self._end_um(end) for end in ends if end >= 0)
+        return lost
 
     def _hosts(self, bay: Bay) -> tuple[tuple[int, int], ...]:
         """The families of which segments may lie in the bay, each with the least length of one."""
         least: dict[int, int] = {}
         for index, need in enumerate(self.task.needs):
-            part = self.split[index]
-            if part is not None and any(run in need.all_runs for run in bay):
-                family = self.family[index]
-                least[family] = min(part.least, least.get(family, part.least))
+            if self.splits[index] and any(run in need.all_runs for run in bay):
+                family, mine = self.family[index], self._least(need)
+                least[family] = min(mine, least.get(family, mine))
         return tuple(sorted(least.items()))
-
-    def _split(self, index: int) -> Split | None:
-        """The strip in segments; None where it is never joined."""
-        need = self.task.needs[index]
-        if need.most == 1:
-            return None
-        count = max(2, least_segments(self.task, need))
-        length = need.length_um + count * need.seams_um + need.head_um + need.tail_um
-        join = self.weights.join_um(need.strip) if self.weights else 0
-        return Split(
-            count=count, length=length // UNIT_UM, least=(need.shortest_um + need.seams_um) // UNIT_UM,
-            price=(count - 1) * join, more=max(0, need.most - count), seams=need.seams_um // UNIT_UM, join=join,
-        )  # fmt: skip
 
     def whole_um(self, index: int) -> int:
         """What a strip that stays uncut counts for."""
         return self.whole[index] * UNIT_UM * (PENALTY if self.weights else 1)
 
-    def lost_um(self, bay: int, rest: int) -> int:
-        """What a lane's end of so many units counts for, in the maker's favour: nothing in a bay of several lanes, since
-        cuts there may be dealt out so that every lane keeps a useful end."""
-        if self.weights is None or rest * UNIT_UM >= self.weights.useful_um or len(self.bays[bay]) > 1:
+    def _end_um(self, rest: int) -> int:
+        """What a lane's end of so many units counts for, in the maker's favour."""
+        if self.weights is None or rest * UNIT_UM >= self.weights.useful_um:
             return 0
         return max(0, (rest - 1) * UNIT_UM - 2 * self.task.stance.fit_um - self.weights.ease_um)
 
+    def _ends(self, bay: int) -> Ints | None:
+        """What the lane's end counts for, by how much of it is left; None for a bay of several lanes, where cuts may be
+        dealt out so that every lane keeps a useful end."""
+        if len(self.bays[bay]) > 1 or self.weights is None:
+            return None
+        return np.array([self._end_um(rest) for rest in range(self.room[bay] + 1)], dtype=np.int64)
+
+    def lost_um(self, filling: Filling) -> int:
+        """What is lost at lanes' ends with such a filling, at least."""
+        load = self.load(filling)
+        if len(self.bays[filling.bay]) == 1:
+            return self._end_um(self.room[filling.bay] - load) if load else 0
+        return self.alone[filling.bay][filling.strips[0]] if len(filling.strips) == 1 and filling.family < 0 else 0
+
+    def load(self, filling: Filling) -> int:
+        """How much of the bay is filled."""
+        return sum(self.whole[i] for i in filling.strips) + filling.joined
+
     def reduced(self, filling: Filling, prices: Prices) -> int:
         """What a filling costs beyond its worth at these prices (2^-20 um)."""
-        load = sum(self.whole[i] for i in filling.strips) + filling.joined
         rate = sum(prices.cliques[k] for k in self.over[filling.bay])
-        cost = rate * load * UNIT_UM - sum(prices.strips[i] for i in filling.strips)
-        cost += self.lost_um(filling.bay, self.room[filling.bay] - load) * PRICE_SCALE if load else 0
+        cost = rate * self.load(filling) * UNIT_UM - sum(prices.strips[i] for i in filling.strips)
+        cost += self.lost_um(filling) * PRICE_SCALE
         if filling.family >= 0:
             cost += prices.segment.get(filling.family, 0)
             cost -= prices.joined.get(filling.family, 0) * filling.joined * UNIT_UM
+            for (family, size), price in prices.longer.items():
+                cost -= price * (filling.joined // size) if family == filling.family else 0
         return cost

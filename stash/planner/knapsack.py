@@ -3,92 +3,131 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Ints, Prices
 
-Ints = NDArray[np.int64]
+NEVER = int(np.iinfo(np.int64).max) // 4
+"""The cost of what cannot be (2^-20 um)."""
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """By total length the worth of the dearest set, and of the dearest of two strips or more; and for each strip where
+    taking it made either dearer."""
+
+    worth: Ints
+    several: Ints
+    taken: list[tuple[int, Flags, Flags]]
+
+    def strips(self, sizes: Sequence[int], load: int, *, several: bool) -> Iterator[int]:
+        """The strips of the dearest set of that length."""
+        for index, better, better_several in reversed(self.taken):
+            size = sizes[index]
+            if load >= size and (better_several if several else better)[load - size]:
+                yield index
+                load, several = load - size, False
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to fill a bay: what it costs by the length of the whole strips, and what those are besides joined cloth
+    of a family (-1: none): any, two or more, or one by itself (then by the strips of ``alone``)."""
+
+    cost: Ints
+    family: int = -1
+    several: bool = False
+    alone: tuple[int, ...] = ()
 
 
 class Tables:
-    """For each set of strips that may share a lane: the dearest set of every total length (0/1 knapsack)."""
+    """For each set of strips that may share a bay: the dearest set of every total length (0/1 knapsack)."""
 
     def __init__(self, bays: Bays, prices: Prices) -> None:
         self.of, self.prices = bays, prices
         self.longest = max(bays.room, default=0)
-        self._known: dict[tuple[int, ...], tuple[Ints, list[tuple[int, NDArray[np.bool_]]]]] = {}
+        self._known: dict[tuple[int, ...], _Table] = {}
+        self._beside: dict[tuple[int, int, int], tuple[Ints, Ints]] = {}
 
-    def _table(self, items: tuple[int, ...]) -> tuple[Ints, list[tuple[int, NDArray[np.bool_]]]]:
+    def _table(self, bay: int) -> _Table:
+        items = tuple(self.of.alone[bay])
         if items not in self._known:
-            worth = np.full(self.longest + 1, np.iinfo(np.int64).min // 4, dtype=np.int64)
-            worth[0] = 0
-            taken: list[tuple[int, NDArray[np.bool_]]] = []
-            for index in items:
-                size, price = self.of.whole[index], self.prices.strips[index]
-                if price <= 0 or size > self.longest:
-                    continue
-                with_it = worth[: len(worth) - size] + price
-                better = with_it > worth[size:]
-                worth[size:] = np.where(better, with_it, worth[size:])
-                taken.append((index, better))
-            self._known[items] = worth, taken
+            self._known[items] = self._filled(items)
         return self._known[items]
 
-    def _costs(self, bay: int) -> list[tuple[int, int, Ints]]:
-        """For each way to go on beside whole strips: family, joined length (-1: to the end, -2: to a useful rest), and
-        the reduced cost by total length of the whole strips."""
-        of, prices = self.of, self.prices
-        room = of.room[bay]
-        worth, _ = self._table(of.items[bay])
-        worth = worth[: room + 1]
-        rate = sum(prices.cliques[k] for k in of.over[bay])
-        load = np.arange(room + 1, dtype=np.int64)
-        plain = rate * load * UNIT_UM - worth + self._lost(bay, room - load)
-        plain[0] = 0
-        ways = [(-1, 0, plain)]
-        for family, least in of.hosts[bay]:
-            gain = prices.joined.get(family, 0)
-            segment = prices.segment.get(family, 0)
-            useful = (of.weights.useful_um if of.weights else 0) // UNIT_UM
-            for code, length in ((least, np.full_like(load, least)), (-1, room - load), (-2, room - load - useful)):
-                if code == -2 and not useful:
-                    continue
-                rest = room - load - length
-                cost = rate * (load + length) * UNIT_UM - gain * length * UNIT_UM - worth + self._lost(bay, rest) + segment
-                cost = np.where((length >= least) & (rest >= 0), cost, 0)
-                ways.append((family, code, cost))
-        return ways
+    def _filled(self, items: Sequence[int]) -> _Table:
+        worth = np.full(self.longest + 1, -NEVER, dtype=np.int64)
+        several = worth.copy()
+        worth[0] = 0
+        taken = []
+        for index in items:
+            size, price = self.of.whole[index], self.prices.strips[index]
+            with_it = worth[: len(worth) - size] + price
+            second = with_it.copy()
+            second[0] = -NEVER
+            better, better_several = with_it > worth[size:], second > several[size:]
+            several[size:] = np.where(better_several, second, several[size:])
+            worth[size:] = np.where(better, with_it, worth[size:])
+            taken.append((index, better, better_several))
+        return _Table(worth, several, taken)
 
-    def _lost(self, bay: int, rest: Ints) -> Ints:
-        """What a lane's end of that length counts for, in the maker's favour (see ``Bays.lost_um``)."""
-        weights = self.of.weights
-        if weights is None or len(self.of.bays[bay]) > 1:
-            return np.zeros_like(rest)
-        lost = np.maximum(0, (rest - 1) * UNIT_UM - 2 * self.of.task.stance.fit_um - weights.ease_um)
-        return np.where(rest * UNIT_UM < weights.useful_um, lost, 0) * PRICE_SCALE
+    def _segments(self, family: int, least: int, rate: int) -> tuple[Ints, Ints]:
+        """What joined cloth of a family costs by its length, and the least by how much room there is."""
+        key = family, least, rate
+        if key not in self._beside:
+            length = np.arange(self.longest + 1, dtype=np.int64)
+            cost = (rate - self.prices.joined.get(family, 0)) * length * UNIT_UM + self.prices.segment.get(family, 0)
+            for (of, size), price in self.prices.longer.items():
+                if of == family and price:
+                    cost -= price * (length // size)
+            cost[:least] = NEVER
+            self._beside[key] = cost, np.minimum.accumulate(cost)
+        return self._beside[key]
+
+    def _ways(self, bay: int) -> Iterator[_Way]:
+        """The ways to fill a bay, each with its costs beyond their worth; no more than they cost truly."""
+        of, table = self.of, self._table(bay)
+        room, ends = of.room[bay], of.ends[bay]
+        rate = sum(self.prices.cliques[k] for k in of.over[bay])
+        laid = rate * np.arange(room + 1, dtype=np.int64) * UNIT_UM
+        if ends is not None:
+            cost = laid - table.worth[: room + 1] + ends[::-1] * PRICE_SCALE
+            cost[0] = 0
+            yield _Way(cost)
+        else:
+            yield _Way(laid - table.several[: room + 1], several=True)
+            alone = tuple(of.alone[bay])
+            lost = (of.alone[bay][i] * PRICE_SCALE + rate * of.whole[i] * UNIT_UM - self.prices.strips[i] for i in alone)
+            yield _Way(np.array([0, *lost], dtype=np.int64), alone=alone)
+        for family, least in of.hosts[bay]:
+            _, by_room = self._segments(family, least, rate)
+            yield _Way(laid - table.worth[: room + 1] + by_room[room::-1], family)
 
     def least(self, bay: int) -> int:
         """The least reduced cost of any filling of the bay."""
-        return min(int(cost.min()) for _, _, cost in self._costs(bay))
+        return min(0, *(int(way.cost.min()) for way in self._ways(bay)))
 
     def better(self, prices: Prices, floors: Sequence[int]) -> Iterator[Filling]:
         """For each bay the least filling by these tables that betters the linear program at its own prices."""
-        of = self.of
-        for bay, room in enumerate(of.room):
-            family, code, cost = min(self._costs(bay), key=lambda way: int(way[2].min()))
-            load = int(cost.argmin())
-            useful = (of.weights.useful_um if of.weights else 0) // UNIT_UM
-            joined = 0 if family < 0 else {-1: room - load, -2: room - load - useful}.get(code, code)
-            filling = Filling(bay, tuple(self._strips(bay, load)), family, joined)
-            if of.reduced(filling, prices) < -floors[bay] - PRICE_SCALE:
+        for bay in range(len(self.of.bays)):
+            filling = self._filling(bay, min(self._ways(bay), key=lambda way: int(way.cost.min())))
+            if self.of.reduced(filling, prices) < -floors[bay] - PRICE_SCALE:
                 yield filling
 
-    def _strips(self, bay: int, load: int) -> Iterator[int]:
-        _, taken = self._table(self.of.items[bay])
-        for index, better in reversed(taken):
-            size = self.of.whole[index]
-            if load >= size and better[load - size]:
-                yield index
-                load -= size
+    def _filling(self, bay: int, way: _Way) -> Filling:
+        at, joined = int(way.cost.argmin()), 0
+        if way.alone:
+            return Filling(bay, way.alone[at - 1 : at] if at else (), -1, 0)
+        if way.family >= 0:
+            rate = sum(self.prices.cliques[k] for k in self.of.over[bay])
+            least = dict(self.of.hosts[bay])[way.family]
+            cost, by_room = self._segments(way.family, least, rate)
+            rest = self.of.room[bay] - at
+            joined = int(np.flatnonzero(cost[: rest + 1] == by_room[rest])[-1])
+        strips = self._table(bay).strips(self.of.whole, at, several=way.several)
+        return Filling(bay, tuple(strips), way.family, joined)

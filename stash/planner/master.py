@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
 
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
@@ -56,9 +57,10 @@ class Master:
         self.goal = goal = solver.Objective()
         goal.SetMinimization()
         endless = solver.infinity()
-        self.cover = [solver.Constraint(1.0, endless) for _ in of.whole]
+        self.cover = [solver.Constraint(1.0, 1.0) for _ in of.whole]
         self.liquid = {family: solver.Constraint(0.0, endless) for family in sorted(set(of.family))}
         self.segments = {family: solver.Constraint(-endless, 0.0) for family in self.liquid}
+        self.longer = {key: solver.Constraint(0.0, endless) for key in of.longer}
         self.bay = [solver.Constraint(-endless, 0.0) for _ in of.bays]
         self.clique = [solver.Constraint(-endless, 0.0) for _ in of.cliques]
         most = endless if branch.most is None else float(branch.most)
@@ -77,46 +79,46 @@ class Master:
                 if of.piece[bays[0]] == piece:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
         self.uncut: list[Any] = []
-        self.joined: dict[int, Any] = {}
+        self.joined: dict[int, list[Any]] = defaultdict(list)
         for index, row in enumerate(self.cover):
             uncut = solver.NumVar(0.0, 1.0, "")
             self.uncut.append(uncut)
             goal.SetCoefficient(uncut, of.whole_um(index) / 1000)
             row.SetCoefficient(uncut, 1.0)
-            part = of.split[index]
-            if part is not None:
-                told = branch.joined.get(index)
-                joined = solver.NumVar(1.0 if told else 0.0, 0.0 if told is False else 1.0, "")
-                self.joined[index] = joined
-                goal.SetCoefficient(joined, part.price / 1000)
-                row.SetCoefficient(joined, 1.0)
-                self.liquid[of.family[index]].SetCoefficient(joined, -part.length * UNIT_UM / 1000)
-                self.segments[of.family[index]].SetCoefficient(joined, -float(part.count))
-                if part.more:
-                    self._more(joined, part, of.family[index])
+            if of.splits[index]:
+                self._join(index, branch.joined.get(index))
 
-    def _more(self, joined: Any, part: Split, family: int) -> None:
-        """Further segments of a strip that is joined."""
-        more = self.solver.NumVar(0.0, float(part.more), "")
-        self.goal.SetCoefficient(more, part.join / 1000)
-        self.liquid[family].SetCoefficient(more, -part.seams * UNIT_UM / 1000)
-        self.segments[family].SetCoefficient(more, -1.0)
-        row = self.solver.Constraint(-self.solver.infinity(), 0.0)
-        row.SetCoefficient(more, 1.0)
-        row.SetCoefficient(joined, -float(part.more))
+    def _join(self, index: int, told: bool | None) -> None:
+        """The ways to make a strip of segments; ``told``: it is so made, or is not."""
+        solver, family, most = self.solver, self.of.family[index], 0.0 if told is False else 1.0
+        row = solver.Constraint(1.0 if told else 0.0, most)
+        for split in self.of.splits[index]:
+            share = solver.NumVar(0.0, most, "")
+            self.joined[index].append(share)
+            row.SetCoefficient(share, 1.0)
+            self.goal.SetCoefficient(share, split.price / 1000)
+            self.cover[index].SetCoefficient(share, 1.0)
+            self.liquid[family].SetCoefficient(share, -split.length * UNIT_UM / 1000)
+            self.segments[family].SetCoefficient(share, -float(split.count))
+            for (of, size), longer in self.longer.items():
+                if of == family and (many := sum(least >= size for least in split.sizes)):
+                    longer.SetCoefficient(share, -float(many))
 
     def add(self, filling: Filling) -> None:
         """One more filling to choose from."""
         of, bay = self.of, filling.bay
         share = self.solver.NumVar(0.0, self.solver.infinity(), "")
-        load = sum(of.whole[i] for i in filling.strips) + filling.joined
-        self.goal.SetCoefficient(share, of.lost_um(bay, of.room[bay] - load) / 1000 if load else 0.0)
+        load = of.load(filling)
+        self.goal.SetCoefficient(share, of.lost_um(filling) / 1000)
         self.bay[bay].SetCoefficient(share, 1.0)
         for index in filling.strips:
             self.cover[index].SetCoefficient(share, 1.0)
         if filling.family >= 0:
             self.liquid[filling.family].SetCoefficient(share, filling.joined * UNIT_UM / 1000)
             self.segments[filling.family].SetCoefficient(share, 1.0)
+            for (family, size), row in self.longer.items():
+                if family == filling.family and filling.joined >= size:
+                    row.SetCoefficient(share, float(filling.joined // size))
         for index in of.over[bay]:
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
 
@@ -127,7 +129,7 @@ class Master:
     def shares(self) -> tuple[dict[int, float], dict[int, float]]:
         """How far each piece is opened, and how far each strip that may be joined is."""
         opened = {piece: var.solution_value() for piece, var in self.opened.items()}
-        return opened, {index: var.solution_value() for index, var in self.joined.items()}
+        return opened, {index: sum(v.solution_value() for v in ways) for index, ways in self.joined.items()}
 
     def solve(self) -> tuple[float, Prices, list[int]] | None:
         """Value (um), whole prices, and what each bay's fillings must better (2^-20 um)."""
@@ -135,10 +137,11 @@ class Master:
             return None
         per_um = 1000 * PRICE_SCALE
         prices = Prices(
-            strips=tuple(max(0, int(row.dual_value() * per_um)) for row in self.cover),
+            strips=tuple(int(row.dual_value() * per_um) for row in self.cover),
             cliques=tuple(max(0, int(-row.dual_value() * PRICE_SCALE)) for row in self.clique),
             joined={family: max(0, int(row.dual_value() * PRICE_SCALE)) for family, row in self.liquid.items()},
             segment={family: max(0, int(-row.dual_value() * per_um)) for family, row in self.segments.items()},
+            longer={key: max(0, int(row.dual_value() * per_um)) for key, row in self.longer.items()},
             count=int(self.number.dual_value() * per_um),
         )
         floors = [max(0, int(-row.dual_value() * per_um)) for row in self.bay]

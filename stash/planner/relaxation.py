@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
@@ -70,13 +70,20 @@ class Relaxation:
         """A strip's price, less what it saves to leave it uncut or to join it; ``told``: it is joined, or is not."""
         bays = self.bays
         uncut = bays.whole_um(index) * PRICE_SCALE - price
-        part = bays.split[index]
-        if part is None or told is False:
+        if not bays.splits[index] or told is False:
             return price + min(0, uncut)
-        rate, segment = prices.joined.get(bays.family[index], 0), prices.segment.get(bays.family[index], 0)
-        joined = part.price * PRICE_SCALE + rate * part.length * UNIT_UM - segment * part.count
-        joined += part.more * min(0, part.join * PRICE_SCALE + rate * part.seams * UNIT_UM - segment)
-        return joined + min(0, uncut) if told else price + min(0, joined - price, uncut)
+        joined = min(self._joined(index, split, prices) for split in bays.splits[index])
+        return joined if told else price + min(0, joined - price, uncut)
+
+    def _joined(self, index: int, split: Split, prices: Prices) -> int:
+        """What a strip in so many segments costs, the cloth for them included."""
+        family = self.bays.family[index]
+        cost = split.price * PRICE_SCALE + prices.joined.get(family, 0) * split.length * UNIT_UM
+        cost -= prices.segment.get(family, 0) * split.count
+        for (of, size), price in prices.longer.items():
+            if of == family and price:
+                cost += price * sum(least >= size for least in split.sizes)
+        return cost
 
     def start(self, cuts: Sequence[Cut]) -> None:
         """Take the bays of a known plan for fillings to begin with."""
