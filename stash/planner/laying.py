@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 import random
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from stash.planner.table import Table
@@ -24,9 +24,8 @@ LATE = 0.3
 
 @dataclass(frozen=True, slots=True)
 class _Spot:
-    """One place for a segment: what it is reckoned to cost, and where it lies."""
+    """One place for a segment."""
 
-    score: float
     run: int
     start_um: int
     value_um: int
@@ -64,7 +63,7 @@ class Hand:
             if best is not None and best[0] <= (count - 1) * join_um:
                 break
             for turned in self._ways(need):
-                for runs in self._alike(need, turned, count):
+                for runs in (need.runs[turned],) if count == 1 else table.kinds(index, turned):
                     cuts = self._in_segments(index, need, runs, count, turned)
                     if cuts is None:
                         continue
@@ -88,16 +87,6 @@ class Hand:
         if len(need.turns) > 1 and self.dice is not None and self.dice.random() < 0.5:
             return tuple(reversed(need.turns))
         return need.turns if not need.phased else need.turns[:1]
-
-    def _alike(self, need: Need, turned: bool, count: int) -> Iterator[tuple[int, ...]]:
-        """The runs to choose from: of one kind where there are several segments."""
-        runs = need.runs[turned]
-        if count == 1:
-            yield runs
-            return
-        kinds = sorted({self.table.task.runs[run].showing for run in runs})
-        for kind in kinds:
-            yield runs if len(kinds) == 1 else tuple(r for r in runs if self.table.task.runs[r].showing == kind)
 
     def _in_segments(
         self, index: int, need: Need, runs: tuple[int, ...], count: int, turned: bool
@@ -138,32 +127,37 @@ class Hand:
         return (first.end_um - lead if first.turned else first.start_um + lead) - origin
 
     def _best(self, ask: _Ask, runs: tuple[int, ...]) -> _Spot | None:
-        table, weights = self.table, self.table.weights
-        lengths, pieces, piece_um = table.lengths, table.pieces, weights.piece_um
-        least = ask.least_um + ask.fixed_um
-        best: _Spot | None = None
+        """The place that scores least. What can only add to the score is reckoned last, and for few places."""
+        table, dice = self.table, self.dice
+        lengths, least, whole = table.lengths, ask.least_um + ask.fixed_um, ask.least_um == ask.most_um
+        waver = table.weights.useful_um * self.waver
+        best, best_score = None, math.inf
         for run in runs:
-            if lengths[run] < least or not (gaps := table.gaps(run)):
+            if lengths[run] < least:
                 continue
-            opening = 0 if table.opened(pieces[run]) else piece_um
-            lost = table.lost_um(run)
-            for low, high in gaps:
+            base = table.added_um(run, least) if whole else 0
+            for low, high in table.gaps(run):
                 if high - low < least:
                     continue
-                placed = self._within(ask, run, low, high)
-                if placed is None:
-                    continue
-                start, value = placed
+                score = waver * dice.random() if dice is not None else 0.0
+                if whole:
+                    score += base + TIGHT * (high - low - least)
+                    if score >= best_score:
+                        continue
+                start, value = low, ask.most_um
+                if not whole or ask.need.phased:
+                    placed = self._within(ask, run, low, high)
+                    if placed is None:
+                        continue
+                    start, value = placed
+                    score += LATE * (start - low) if ask.need.phased else 0.0
                 size = value + ask.fixed_um
-                score = opening + table.lost_um(run, size) - lost + TIGHT * (high - low - size)
-                score -= GREED * value if ask.most_um > ask.least_um else 0.0
-                score += LATE * (start - low) if ask.need.phased else 0.0
-                if len(table.clashes[run]) > 1:
+                if not whole:
+                    score += table.added_um(run, size) + TIGHT * (high - low - size) - GREED * value
+                if score < best_score and len(table.clashes[run]) > 1:
                     score += SPREAD * table.blocked_um(run, start, start + size)
-                if self.dice is not None:
-                    score += weights.useful_um * self.waver * self.dice.random()
-                if best is None or score < best.score:
-                    best = _Spot(score, run, start, value)
+                if score < best_score:
+                    best, best_score = _Spot(run, start, value), score
         return best
 
     def _within(self, ask: _Ask, run: int, low: int, high: int) -> tuple[int, int] | None:

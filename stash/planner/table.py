@@ -35,17 +35,18 @@ class Table:
         self.task, self.weights = task, weights
         self.cuts: dict[int, tuple[Cut, ...]] = {}
         self._laid: list[list[Cut]] = [[] for _ in task.runs]
-        self._load = [0] * len(task.runs)
+        self.load = [0] * len(task.runs)
         self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
         self._uses = [int(piece in opened) for piece in range(len(task.pieces))]
         self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
-        self._room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
+        self.room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
         self.clashes = clash_table(task)
         self.pieces = [run.piece for run in task.runs]
         self.lengths = [run.length_um for run in task.runs]
         self._joins = [weights.join_um(need.strip) for need in task.needs]
         self._useful, self._ease, self._piece = weights.useful_um, weights.ease_um, weights.piece_um
         self._cost = 0
+        self._kinds: dict[tuple[int, bool], tuple[tuple[int, ...], ...]] = {}
 
     # -- what lies there ------------------------------------------------------------------------------------------
 
@@ -63,7 +64,7 @@ class Table:
         """Keep the books: load, uses and cost, and forget the gaps that change."""
         run, piece = cut.run, self.pieces[cut.run]
         before = self.lost_um(run) + (self._piece if self._uses[piece] else 0)
-        self._load[run] += sign * cut.size_um
+        self.load[run] += sign * cut.size_um
         self._uses[piece] += sign
         after = self.lost_um(run) + (self._piece if self._uses[piece] else 0)
         self._cost += after - before + (sign * self._joins[cut.need] if cut.segment else 0)
@@ -165,6 +166,16 @@ class Table:
             self._gaps[run] = known
         return known
 
+    def kinds(self, index: int, turned: bool) -> tuple[tuple[int, ...], ...]:
+        """The runs of a strip, those together that show the same: its segments must."""
+        key = index, turned
+        if key not in self._kinds:
+            alike: dict[tuple[str, str, bool], list[int]] = {}
+            for run in self.task.needs[index].runs[turned]:
+                alike.setdefault(self.task.runs[run].showing, []).append(run)
+            self._kinds[key] = tuple(tuple(alike[kind]) for kind in sorted(alike))
+        return self._kinds[key]
+
     def blocked_um(self, run: int, start_um: int, end_um: int) -> int:
         """How much room of the lanes that overlap the run a cut there would take."""
         blocked = 0
@@ -190,11 +201,21 @@ class Table:
 
     def lost_um(self, run: int, more_um: int = 0) -> int:
         """What is lost at the end of the run, with so much more laid into it."""
-        load = self._load[run] + more_um
+        load = self.load[run] + more_um
         if load == 0:
             return 0
-        rest = self._room[run] - load
+        rest = self.room[run] - load
         return rest - self._ease if self._ease < rest < self._useful else 0
+
+    def added_um(self, run: int, size_um: int) -> int:
+        """What it adds to the cost to lay so much more into the run, joins apart."""
+        load, useful, ease = self.load[run], self._useful, self._ease
+        rest = self.room[run] - load
+        added = 0 if self._uses[self.pieces[run]] else self._piece
+        if load and ease < rest < useful:
+            added -= rest - ease
+        rest -= size_um
+        return added + rest - ease if ease < rest < useful else added
 
     def cost_um(self) -> int:
         """What the plan costs so far."""
