@@ -11,12 +11,14 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stash.planner.bay import Bay, find_bays, room_um
 from stash.planner.bound import least_segments
 from stash.planner.price import Weights
-from stash.planner.segment import Ints, Rule, Split, double_rules, single_rules
 from stash.planner.task import Need, Task
+
+Ints = NDArray[np.int64]
 
 UNIT_UM: Final = 400
 """Lengths are counted in steps of so many um: strips rounded down, lanes up, which favours the maker."""
@@ -28,16 +30,20 @@ PENALTY: Final = 10
 """um of cost for a um of strip that is not cut, where plans are priced: dearer than any join or piece."""
 
 
+Longer = tuple[int, int]
+"""A family, and a length in units: of segments at least so long there must be enough."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prices:
-    """Whole prices, in 2^-20 um: of each strip, of a segment, of a weight by each rule, and of one piece more or less
-    where their number is bounded; and as rates, in 2^-20: of a um in each clique and of a um of joined length."""
+    """Whole prices, in 2^-20 um: of each strip, of a segment, of a segment at least so long, and of one piece more or
+    less where their number is bounded; and as rates, in 2^-20: of a um in each clique and of a um of joined length."""
 
     strips: tuple[int, ...]
     cliques: tuple[int, ...]
     joined: dict[int, int]
     segment: dict[int, int]
-    rules: dict[Rule, int] = field(default_factory=dict)
+    longer: dict[Longer, int] = field(default_factory=dict)
     count: int = 0
 
     def toward(self, other: Prices) -> Prices:
@@ -47,9 +53,20 @@ class Prices:
             cliques=tuple((a + b) // 2 for a, b in zip(self.cliques, other.cliques, strict=True)),
             joined={key: (value + other.joined[key]) // 2 for key, value in self.joined.items()},
             segment={key: (value + other.segment[key]) // 2 for key, value in self.segment.items()},
-            rules={rule: (self.rules.get(rule, 0) + price) // 2 for rule, price in other.rules.items()},
+            longer={key: (value + other.longer[key]) // 2 for key, value in self.longer.items()},
             count=(self.count + other.count) // 2,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """A strip in so many segments: their length together, what the joins cost (um), and for each segment the length
+    that the longest, the second longest, ... has at least (units)."""
+
+    count: int
+    length: int
+    price: int
+    sizes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +91,10 @@ class Bays:
             families.setdefault((n.strip.stripe, n.strip.cut_width_mm, n.strip.stripe_at_mm), len(families))
             for n in task.needs
         ]
+        self.longer: list[Longer] = sorted(
+            {(family, size) for family, splits in zip(self.family, self.splits, strict=True)
+             for split in splits for size in split.sizes}
+        )  # fmt: skip
         wanted = sorted({run for need in task.needs for run in need.all_runs})
         self.bays = find_bays(task.runs, wanted)
         self.room = [-(-room_um(task.runs, bay) // UNIT_UM) for bay in self.bays]
@@ -95,7 +116,9 @@ class Bays:
         join = self.weights.join_um(need.strip) if self.weights else 0
         for count in range(first, need.most + 1):
             length = (need.length_um + count * need.seams_um + need.head_um + need.tail_um) // UNIT_UM
-            yield Split(count, length, longest, (count - 1) * join)
+            sizes = (max(0, (length - at * longest) // (count - at)) for at in range(count))
+            least = self._least(need)
+            yield Split(count, length, (count - 1) * join, tuple(size for size in sizes if size > least))
 
     def _least(self, need: Need) -> int:
         return (need.shortest_um + need.seams_um) // UNIT_UM
@@ -117,22 +140,6 @@ class Bays:
                 family, mine = self.family[index], self._least(need)
                 least[family] = min(mine, least.get(family, mine))
         return tuple(sorted(least.items()))
-
-    def single_rules(self) -> list[Rule]:
-        """The rules of one step for all strips that may be joined."""
-        return sorted(
-            {rule for family, need, splits in zip(self.family, self.task.needs, self.splits, strict=True)
-             for split in splits for rule in single_rules(family, split, self._least(need))}
-        )  # fmt: skip
-
-    def double_rules(self) -> list[Rule]:
-        """The rules of two steps that the bays' rooms suggest."""
-        rooms = {family: sorted({self.room[bay] for bay in range(len(self.bays)) if family in dict(self.hosts[bay])})
-                 for family in set(self.family)}  # fmt: skip
-        return sorted(
-            {rule for family, splits in zip(self.family, self.splits, strict=True)
-             for split in splits for rule in double_rules(family, split, rooms[family])}
-        )  # fmt: skip
 
     def whole_um(self, index: int) -> int:
         """What a strip that stays uncut counts for."""
@@ -170,5 +177,6 @@ class Bays:
         if filling.family >= 0:
             cost += prices.segment.get(filling.family, 0)
             cost -= prices.joined.get(filling.family, 0) * filling.joined * UNIT_UM
-            cost -= sum(p * r.most(filling.joined) for r, p in prices.rules.items() if r.family == filling.family and p)
+            for (family, size), price in prices.longer.items():
+                cost -= price * (filling.joined // size) if family == filling.family else 0
         return cost

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
-from stash.planner.segment import Ints
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Ints, Prices
 
 NEVER = int(np.iinfo(np.int64).max) // 4
 """The cost of what cannot be (2^-20 um)."""
@@ -83,9 +82,9 @@ class Tables:
         if key not in self._beside:
             length = np.arange(self.longest + 1, dtype=np.int64)
             cost = (rate - self.prices.joined.get(family, 0)) * length * UNIT_UM + self.prices.segment.get(family, 0)
-            for rule, price in self.prices.rules.items():
-                if rule.family == family and price:
-                    cost -= price * rule.most_by_length(self.longest)
+            for (of, size), price in self.prices.longer.items():
+                if of == family and price:
+                    cost -= price * (length // size)
             cost[:least] = NEVER
             self._beside[key] = cost, np.minimum.accumulate(cost)
         return self._beside[key]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
-from stash.planner.segment import Rule
 
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
@@ -50,7 +49,7 @@ WHOLE_TREE: Final = Branch()
 class Master:
     """Value and prices of the best mix of fillings within a branch."""
 
-    def __init__(self, of: Bays, branch: Branch, rules: Sequence[Rule]) -> None:
+    def __init__(self, of: Bays, branch: Branch) -> None:
         from ortools.linear_solver import pywraplp
 
         self.of, self.lp = of, pywraplp
@@ -61,8 +60,7 @@ class Master:
         self.cover = [solver.Constraint(1.0, 1.0) for _ in of.whole]
         self.liquid = {family: solver.Constraint(0.0, endless) for family in sorted(set(of.family))}
         self.segments = {family: solver.Constraint(-endless, 0.0) for family in self.liquid}
-        self.rules: dict[Rule, Any] = {}
-        self.fillings: list[tuple[Filling, Any]] = []
+        self.longer = {key: solver.Constraint(0.0, endless) for key in of.longer}
         self.bay = [solver.Constraint(-endless, 0.0) for _ in of.bays]
         self.clique = [solver.Constraint(-endless, 0.0) for _ in of.cliques]
         most = endless if branch.most is None else float(branch.most)
@@ -89,8 +87,6 @@ class Master:
             row.SetCoefficient(uncut, 1.0)
             if of.splits[index]:
                 self._join(index, branch.joined.get(index))
-        for rule in rules:
-            self.obey(rule)
 
     def _join(self, index: int, told: bool | None) -> None:
         """The ways to make a strip of segments; ``told``: it is so made, or is not."""
@@ -104,12 +100,14 @@ class Master:
             self.cover[index].SetCoefficient(share, 1.0)
             self.liquid[family].SetCoefficient(share, -split.length * UNIT_UM / 1000)
             self.segments[family].SetCoefficient(share, -float(split.count))
+            for (of, size), longer in self.longer.items():
+                if of == family and (many := sum(least >= size for least in split.sizes)):
+                    longer.SetCoefficient(share, -float(many))
 
     def add(self, filling: Filling) -> None:
         """One more filling to choose from."""
         of, bay = self.of, filling.bay
         share = self.solver.NumVar(0.0, self.solver.infinity(), "")
-        self.fillings.append((filling, share))
         load = of.load(filling)
         self.goal.SetCoefficient(share, of.lost_um(filling) / 1000)
         self.bay[bay].SetCoefficient(share, 1.0)
@@ -118,37 +116,11 @@ class Master:
         if filling.family >= 0:
             self.liquid[filling.family].SetCoefficient(share, filling.joined * UNIT_UM / 1000)
             self.segments[filling.family].SetCoefficient(share, 1.0)
-            for rule, row in self.rules.items():
-                if rule.family == filling.family and (weight := rule.most(filling.joined)):
-                    row.SetCoefficient(share, float(weight))
+            for (family, size), row in self.longer.items():
+                if family == filling.family and filling.joined >= size:
+                    row.SetCoefficient(share, float(filling.joined // size))
         for index in of.over[bay]:
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
-
-    def obey(self, rule: Rule) -> None:
-        """One more rule for joined strips."""
-        row = self.rules[rule] = self.solver.Constraint(0.0, self.solver.infinity())
-        for filling, share in self.fillings:
-            if filling.family == rule.family and (weight := rule.most(filling.joined)):
-                row.SetCoefficient(share, float(weight))
-        for index, ways in self.joined.items():
-            if self.of.family[index] == rule.family:
-                for split, share in zip(self.of.splits[index], ways, strict=True):
-                    row.SetCoefficient(share, -float(rule.least(split)))
-
-    def broken(self, rule: Rule) -> float:
-        """By how much the solution obeys a rule; less than nothing where it breaks it."""
-        have = sum(share * rule.most(filling.joined) for filling, share in self._tails(rule.family))
-        for index, ways in self.joined.items():
-            if self.of.family[index] == rule.family:
-                for split, way in zip(self.of.splits[index], ways, strict=True):
-                    if (share := way.solution_value()) > WHOLE:
-                        have -= share * rule.least(split)
-        return have
-
-    def _tails(self, family: int) -> list[tuple[Filling, float]]:
-        """The fillings of the solution with joined cloth of a family, and how much of each."""
-        shares = ((filling, var.solution_value()) for filling, var in self.fillings if filling.family == family)
-        return [(filling, share) for filling, share in shares if share > WHOLE]
 
     def uncut_um(self) -> list[float]:
         """How much of each strip stays uncut."""
@@ -169,7 +141,7 @@ class Master:
             cliques=tuple(max(0, int(-row.dual_value() * PRICE_SCALE)) for row in self.clique),
             joined={family: max(0, int(row.dual_value() * PRICE_SCALE)) for family, row in self.liquid.items()},
             segment={family: max(0, int(-row.dual_value() * per_um)) for family, row in self.segments.items()},
-            rules={rule: max(0, int(row.dual_value() * per_um)) for rule, row in self.rules.items()},
+            longer={key: max(0, int(row.dual_value() * per_um)) for key, row in self.longer.items()},
             count=int(self.number.dual_value() * per_um),
         )
         floors = [max(0, int(-row.dual_value() * per_um)) for row in self.bay]

@@ -17,11 +17,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
-from stash.planner.segment import Split
 from stash.planner.task import Cut, Task
 
 ROUNDS: Final = 80
@@ -29,12 +28,6 @@ ROUNDS: Final = 80
 
 NODES: Final = 40
 """Branches looked at: how many pieces, which, and which strips are joined."""
-
-CUTS: Final = 5
-"""Broken rules taken in at a time."""
-
-BROKEN: Final = 0.05
-"""Weight by which a rule must be broken to be worth a row."""
 
 NEAR: Final = 0.002
 """Ratio. A bound this near the linear program's own value is not driven further."""
@@ -55,8 +48,6 @@ class Relaxation:
     def __init__(self, task: Task, weights: Weights | None = None) -> None:
         self.bays = Bays(task, weights)
         self.fillings: list[Filling] = []
-        self.rules = self.bays.single_rules()
-        self._double = self.bays.double_rules()
         self._uncut: list[float] = []
 
     def bound_um(self, prices: Prices, branch: Branch, tables: Tables) -> int:
@@ -89,7 +80,10 @@ class Relaxation:
         family = self.bays.family[index]
         cost = split.price * PRICE_SCALE + prices.joined.get(family, 0) * split.length * UNIT_UM
         cost -= prices.segment.get(family, 0) * split.count
-        return cost + sum(p * r.least(split) for r, p in prices.rules.items() if r.family == family and p)
+        for (of, size), price in prices.longer.items():
+            if of == family and price:
+                cost += price * sum(least >= size for least in split.sizes)
+        return cost
 
     def start(self, cuts: Sequence[Cut]) -> None:
         """Take the bays of a known plan for fillings to begin with."""
@@ -110,7 +104,7 @@ class Relaxation:
 
         Stops once the bound reaches ``stop_um``.
         """
-        master = Master(self.bays, branch, self.rules)
+        master = Master(self.bays, branch)
         for filling in self.fillings:
             master.add(filling)
         best, shares = -(1 << 60), (dict[int, float](), dict[int, float]())
@@ -131,24 +125,14 @@ class Relaxation:
                 fresh = list(tables.better(prices, floors))
                 if fresh or tried is prices:
                     break
-            settled = not fresh or value - best <= NEAR * max(1.0, value)
-            if (stop_um is not None and best >= stop_um) or time.monotonic() > deadline:
+            if (stop_um is not None and best >= stop_um) or value - best <= NEAR * max(1.0, value):
                 break
-            if settled and not self._bend(master):
+            if not fresh or time.monotonic() > deadline:
                 break
             for filling in fresh:
                 self.fillings.append(filling)
                 master.add(filling)
         return Bound(max(0, best), *shares)
-
-    def _bend(self, master: Master) -> bool:
-        """Take in the rules of two steps that the linear program breaks most; whether there are any."""
-        broken = sorted((master.broken(rule), rule) for rule in self._double if rule not in self.rules)[:CUTS]
-        fresh = [rule for by, rule in broken if by < -BROKEN]
-        for rule in fresh:
-            self.rules.append(rule)
-            master.obey(rule)
-        return bool(fresh)
 
     def solve_tree(self, deadline: float, stop_um: int) -> Bound:
         """The bound once pieces are opened or not and strips joined or not, as far as ``NODES`` go."""
