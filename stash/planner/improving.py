@@ -12,18 +12,16 @@ from stash.planner.layout import sound
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
-from stash.planner.relaxation import Bound, Relaxation
+from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
 from stash.planner.task import Task
 
 ROUNDS = 10_000
 """Rounds of laying anew in search of a cheaper plan: about two seconds."""
 
-FEW_ROUNDS = 3000
-"""Rounds on the pieces alone that the cheapest plan would open if lanes could be filled in fractions."""
-
-FEW = 0.01
-"""A piece that is opened less than this is not opened."""
+FEW_ROUNDS = 6000
+"""Rounds on the pieces alone that the cheapest plan of so many pieces would open if lanes could be filled in fractions;
+for each number of pieces that may give a cheaper plan."""
 
 TIGHT_ROUNDS = 3000
 """Rounds among the plans that leave no room at the lanes' ends."""
@@ -69,27 +67,40 @@ def improve(found: Solution, weights: Weights, seconds: float, say: Callable[[st
 
 
 def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
-    """The plan with room for hands, after a search for a cheaper one: first on the pieces that the cheapest would open
-    if lanes could be filled in fractions, then on all, then among plans that leave no room at the lanes' ends.
+    """The plan with room for hands, after a search for a cheaper one: first on few pieces, then on all, then among
+    plans that leave no room at the lanes' ends.
 
     Panels stay where they are. The answer does not depend on the machine, but for running out of time.
     """
     try:
-        stages: list[tuple[int, int, frozenset[int] | None]] = [(COMFORT_UM, ROUNDS, None)]
         if not better.solution.lays:
-            least = _least(better.solution, weights, deadline)
-            better = replace(better, bound_um=max(better.bound_um, least.um))
-            wanted = frozenset(piece for piece, share in least.opened.items() if share > FEW)
-            stages = [(COMFORT_UM, FEW_ROUNDS, wanted), *stages]
-        for margin_um, rounds, pieces in (*stages, (better.solution.task.stance.fit_um, TIGHT_ROUNDS, None)):
+            better = _on_few(better, weights, deadline, say)
+        for margin_um, rounds in ((COMFORT_UM, ROUNDS), (better.solution.task.stance.fit_um, TIGHT_ROUNDS)):
             if better.stopped or _good_enough(better, weights):
                 break
             say(_known(better, weights))
-            better = _laid_anew(better, margin_um, rounds, weights, deadline, pieces)
+            better = _laid_anew(better, margin_um, rounds, weights, deadline)
         if not better.stopped and not better.solution.lays:
             better = _searched(better, weights, deadline)
     except KeyboardInterrupt:
         return replace(better, stopped=True)
+    return better
+
+
+def _on_few(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
+    """The bound, and the cheapest plan on the pieces that it would open, for each number of pieces."""
+    solution = better.solution
+    relaxation = Relaxation(solution.task, weights)
+    relaxation.start(solution.cuts)
+    least = relaxation.solve_tree(deadline, solution.cost_um(weights))
+    better = replace(better, bound_um=max(better.bound_um, least.um))
+    opened = len({solution.task.runs[cut.run].piece for cut in solution.cuts})
+    for least_um, pieces in relaxation.choices(opened, deadline):
+        if better.stopped or _good_enough(better, weights):
+            break
+        if least_um < better.solution.cost_um(weights):
+            say(_known(better, weights))
+            better = _laid_anew(better, COMFORT_UM, FEW_ROUNDS, weights, deadline, pieces, least_um)
     return better
 
 
@@ -103,12 +114,13 @@ def _good_enough(better: Better, weights: Weights) -> bool:
 
 
 def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               pieces: frozenset[int] | None) -> Better:  # fmt: skip
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on those pieces."""
+               pieces: frozenset[int] | None = None, least_um: int = 0) -> Better:  # fmt: skip
+    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on those pieces, where
+    none costs less than ``least_um``."""
     solution = better.solution
     among = trimmed(solution.task, margin_um)
     start = solution.cuts if pieces is None and sound(replace(solution, task=among)) else ()
-    enough = int((1 + NEAR) * better.bound_um)
+    enough = int((1 + NEAR) * max(least_um, better.bound_um))
     laid = recreate(
         among if pieces is None else among.only_on(pieces), weights, deadline, rounds=rounds, start=start,
         opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough,
@@ -134,13 +146,6 @@ def _searched(better: Better, weights: Weights, deadline: float) -> Better:
         return better
     tried = eased(replace(better.solution, cuts=outcome.cuts), weights)
     return replace(better, solution=tried) if tried.cost_um(weights) < better.solution.cost_um(weights) else better
-
-
-def _least(found: Solution, weights: Weights, deadline: float) -> Bound:
-    """What any plan of the task costs at least, and which pieces a plan so cheap would open."""
-    relaxation = Relaxation(found.task, weights)
-    relaxation.start(found.cuts)
-    return relaxation.solve_tree(deadline, found.cost_um(weights))
 
 
 def _least_cost(task: Task, weights: Weights) -> int:

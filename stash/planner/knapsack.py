@@ -101,9 +101,9 @@ class Tables:
             yield _Way(cost)
         else:
             yield _Way(laid - table.several[: room + 1], several=True)
-            alone = tuple(of.alone[bay])
-            lost = (of.alone[bay][i] * PRICE_SCALE + rate * of.whole[i] * UNIT_UM - self.prices.strips[i] for i in alone)
-            yield _Way(np.array([0, *lost], dtype=np.int64), alone=alone)
+            sizes, prices = of.whole, self.prices.strips
+            lone = (um * PRICE_SCALE + rate * sizes[i] * UNIT_UM - prices[i] for i, um in of.alone[bay].items())
+            yield _Way(np.array([0, *lone], dtype=np.int64), alone=tuple(of.alone[bay]))
         for family, least in of.hosts[bay]:
             _, by_room = self._segments(family, least, rate)
             yield _Way(laid - table.worth[: room + 1] + by_room[room::-1], family)

@@ -1,9 +1,11 @@
 """What no plan can beat: bays filled in fractions, by column generation, and a bound that is checked by itself.
 
-Every bay of lanes takes a share of *fillings*, each a set of whole strips that fit it together, with or without room for
-segments of strips that may be joined (Gilmore and Gomory, Oper. Res. 9, 1961; several lengths of stock: Valério de
-Carvalho, Eur. J. Oper. Res. 141, 2002). Whatever prices on the strips and on the cloth come out, they bound every plan
-from below (Lagrange): that is computed anew in whole numbers, so the solver of the linear programs need not be trusted.
+Every bay of lanes takes a share of *fillings*, each a set of whole strips that fit it together, with or without room
+for segments of strips that may be joined (Gilmore and Gomory, Oper. Res. 9, 1961; several lengths of stock: Valério de
+Carvalho, Eur. J. Oper. Res. 141, 2002). Of the segments of a strip one is at least as long as their mean, and the next
+ones as long as what the longest lanes leave over: of room so long there must be enough. Whatever prices on the strips
+and on the cloth come out, they bound every plan from below (Lagrange): that is computed anew in whole numbers, so the
+solver of the linear programs need not be trusted.
 
 The print along the stripe, pairs and panels are left out, which can only make the bound weaker, never wrong.
 """
@@ -11,6 +13,7 @@ The print along the stripe, pairs and panels are left out, which can only make t
 from __future__ import annotations
 
 import heapq
+import math
 import time
 from collections import defaultdict
 from collections.abc import Sequence
@@ -19,7 +22,7 @@ from typing import Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
 from stash.planner.knapsack import Tables
-from stash.planner.master import WHOLE_TREE, Branch, Master
+from stash.planner.master import WHOLE, WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
 from stash.planner.task import Cut, Task
 
@@ -149,6 +152,17 @@ class Relaxation:
                 heapq.heappush(waiting, (max(um, found.um), 2 * number + side, found, half))
         um, _, bound, _ = waiting[0]
         return replace(bound, um=min(stop_um, um))
+
+    def choices(self, most: int, deadline: float) -> list[tuple[int, frozenset[int]]]:
+        """For each number of pieces up to ``most``, and however many at least, the pieces that the linear program would
+        open, with what a plan on so many costs at least (um); the cheapest first."""
+        root = self.solve(deadline)
+        found: list[tuple[int, frozenset[int]]] = []
+        for count in range(max(1, math.ceil(sum(root.opened.values()) - WHOLE)), most + 1):
+            bound = self.solve(deadline, branch=Branch(fewest=count, most=count))
+            likely = sorted(bound.opened, key=lambda piece: (-bound.opened[piece], piece))
+            found.append((bound.um, frozenset(likely[:count])))
+        return sorted(found, key=lambda choice: (choice[0], sorted(choice[1])))
 
     def uncut_um(self) -> dict[str, int]:
         """How much strip of each stripe the last linear program leaves uncut (um), at least 1 of one."""

@@ -13,6 +13,7 @@ from stash.planner.filling import PRICE_SCALE, Prices
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE
 from stash.planner.price import DEFAULT
+from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
 from stash.planner.stance import Stance
@@ -57,6 +58,39 @@ def test_half_and_thirds_take_whole_pieces() -> None:
     assert Relaxation(task, DEFAULT).solve_tree(later(), 10**9).um == pytest.approx(3 * DEFAULT.piece_um, abs=10)
 
 
+def test_lanes_that_overlap_are_filled_like_one() -> None:
+    """Bands of 90 mm about stripes 60 mm apart overlap: in two such lanes 100 mm long only one strip of 60 mm finds
+    room, though the lanes' lengths would do for three; in three lanes, where the outer two do not overlap, two do."""
+    strips = [strip(f"s{i}", 60, 90, 0, 0) for i in range(2)]
+    two, three = (build_task(FABRIC, [cloth("p", width, 100)], strips, (), Stance.GENEROUS) for width in (200, 260))
+    assert len(two.runs) == 2
+    assert len(three.runs) == 3
+    assert Relaxation(two).solve(later()).um == pytest.approx(60_000, abs=1000)
+    assert Relaxation(three).solve(later()).um == 0
+
+
+def test_one_segment_is_as_long_as_their_mean() -> None:
+    """Two strips of 150 mm, each in two segments, need two segments of 75 mm or more. A lane of 100 mm holds one such
+    and lanes of 60 mm none: one strip stays uncut, though the lanes are 400 mm long together."""
+    strips = [strip(f"s{i}", 150, 20, 0, 1) for i in range(2)]
+    pieces = [cloth("long", 60, 100), *(cloth(f"p{i}", 60, 60) for i in range(5))]
+    task = build_task(FABRIC, pieces, strips, (), Stance.GENEROUS)
+    assert Relaxation(task).solve(later()).um == pytest.approx(150_000, abs=1000)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_choice_of_pieces_promises_less_than_a_known_plan_on_as_many(seed: int) -> None:
+    """The bound for a number of pieces is no more than the cost of a plan that opens as many."""
+    problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.6, 0.8)))
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    laid = recreate(task, DEFAULT, later(), rounds=400, enough=lambda cost: False)
+    opened = len({task.runs[cut.run].piece for cut in laid.cuts})
+    bounds = {len(pieces): um for um, pieces in Relaxation(task, DEFAULT).choices(opened, later())}
+    assert not laid.missing
+    assert bounds[opened] <= laid.cost_um
+
+
 @pytest.mark.parametrize("seed", range(10))
 def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
     """The cheapest plan of a small question, as the exact search proves it, costs at least the bound."""
@@ -81,8 +115,8 @@ def test_any_prices_give_a_bound_that_holds(seed: int) -> None:
     for _ in range(10):
         prices = Prices(
             strips=tuple(int(dice.uniform(0, 2) * need.whole_um * PRICE_SCALE) for need in task.needs),
-            cliques=tuple(int(dice.uniform(0, 2) * PRICE_SCALE) for _ in relaxation.lanes.cliques),
-            joined={family: int(dice.uniform(0, 2) * PRICE_SCALE) for family in set(relaxation.lanes.family)},
-            segment={family: int(dice.uniform(0, 1e5) * PRICE_SCALE) for family in set(relaxation.lanes.family)},
+            cliques=tuple(int(dice.uniform(0, 2) * PRICE_SCALE) for _ in relaxation.bays.cliques),
+            joined={family: int(dice.uniform(0, 2) * PRICE_SCALE) for family in set(relaxation.bays.family)},
+            segment={family: int(dice.uniform(0, 1e5) * PRICE_SCALE) for family in set(relaxation.bays.family)},
         )
-        assert relaxation.bound_um(prices, WHOLE_TREE, Tables(relaxation.lanes, prices)) <= value * 1.01
+        assert relaxation.bound_um(prices, WHOLE_TREE, Tables(relaxation.bays, prices)) <= value * 1.01
