@@ -16,6 +16,9 @@ Doubles = NDArray[np.float64]
 _BIN_DEG = 0.5
 #: Peaks of orientation nearer than this are one and the same.
 _APART_DEG = 12.0
+#: Edges of less than this share of the strongest family's strength are noise: stripes of a tenth of the others'
+#: contrast still make ten times as much (geometry: strength goes with the square of contrast).
+_LEAST_SHARE = 1e-3
 #: Light may change by this factor (in tone) between two repeats and no more: beyond it, it is print.
 _GAIN_LIMIT = 0.30
 
@@ -27,7 +30,7 @@ def orientation_peaks(swatch: Swatch, blur_px: float, most: int = 4) -> tuple[fl
     inside = cv2.erode(swatch.mask.astype(np.uint8), np.ones((2 * size + 3, 2 * size + 3), np.uint8), borderValue=0)
     gx = cv2.Sobel(tone, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(tone, cv2.CV_32F, 0, 1, ksize=3)
-    xx, yy, xy = (gx * gx).sum(2), (gy * gy).sum(2), (gx * gy).sum(2)
+    xx, yy, xy = (np.einsum("ijk,ijk->ij", one, other) for one, other in ((gx, gx), (gy, gy), (gx, gy)))
     angle = np.degrees(np.arctan2(-2 * xy, xx - yy)) / 2  # across the edge, y up
     weight = np.hypot(2 * xy, xx - yy) * (inside > 0)
     count = round(180 / _BIN_DEG)
@@ -37,6 +40,8 @@ def orientation_peaks(swatch: Swatch, blur_px: float, most: int = 4) -> tuple[fl
     smooth = np.convolve(np.tile(histogram, 3), kernel / kernel.sum(), "same")[count : 2 * count]
     peaks: list[float] = []
     for k in np.argsort(smooth)[::-1]:
+        if smooth[k] < _LEAST_SHARE * smooth.max():
+            break
         degrees = float(k * _BIN_DEG - 90 + _BIN_DEG / 2)
         if all(min(abs(degrees - p), 180 - abs(degrees - p)) >= _APART_DEG for p in peaks):
             peaks.append(degrees)
