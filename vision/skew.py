@@ -16,16 +16,22 @@ from vision.grain import Grain
 from vision.measurement import Print, Skew, SkewReference
 from vision.swatch import folded_deg
 
+#: No print lies farther askew from an edge of its cloth, deg: cloth pulled by 12 already falls in folds (practice).
+#: What was taken for that edge is another's, as the side of a ruler that lies over it.
+MOST_SKEW_DEG = 20.0
+
 
 def measure_skew(print_: Print, grains: Sequence[Grain]) -> Skew | None:
-    """The print's axis against the grain nearest to it; None without a print or a grain. The first grain counts.
+    """The print's axis against the grain nearest to it; None without a print or a grain. The first grain counts, but
+    for edges so far askew that they are not the cloth's.
 
     The uncertainty joins the print's (which holds the plane's own error of angles) and the grain's.
     """
     direction = print_.across_direction_deg
-    if not grains or direction is None:
+    if direction is None:
         return None
-    return _skew(direction, grains[0].direction_deg, grains[0].reference)
+    told = (_skew(direction, grain.direction_deg, grain.reference) for grain in grains)
+    return next((skew for skew in told if skew.reference == "thread" or abs(skew.angle.value) <= MOST_SKEW_DEG), None)
 
 
 def measure_weft(grains: Sequence[Grain], angle_u95_deg: float) -> Skew | None:

@@ -89,6 +89,20 @@ def test_torn_edge_counts_before_the_selvage() -> None:
     assert measure_skew(print_, region, torn="left") is None
 
 
+@pytest.mark.parametrize("askew_deg", [33.0, -41.0])
+def test_an_edge_far_askew_of_the_print_is_not_the_cloth_s(askew_deg: float) -> None:
+    """No cloth is pulled by a third of a right angle: a ruler's side that was taken for the torn edge tells no skew,
+    and where the selvage shows as well, that counts; an edge 12 degrees askew is believed."""
+    print_ = Print(kind="stripe", across_direction_deg=Estimate(3.0, 0.05))
+    assert measure_skew(print_, _region(("left", 3.0 - askew_deg)), torn="left") is None
+    both = measure_skew(print_, _region(("left", 3.0 - askew_deg), ("top", 1.0)), torn="left", selvage="top")
+    assert both is not None
+    assert (both.reference, both.angle.value) == ("selvage", pytest.approx(2.0))
+    pulled = measure_skew(print_, _region(("left", -9.0)), torn="left")
+    assert pulled is not None
+    assert pulled.angle.value == pytest.approx(12.0)
+
+
 def test_crosswise_stripes_compare_with_the_weft() -> None:
     """Stripes that run along the torn edge have their across axis square to it: the skew is the same."""
     print_ = Print(kind="stripe", across_direction_deg=Estimate(-87.0, 0.05))
