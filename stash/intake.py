@@ -207,7 +207,8 @@ def pieces_of(
         pieces.append(_seen_piece(cloth, of_it, fabric, _WHAT, told, first=first, laid=laid[at]))
         for mind in told:
             minds.setdefault(mind, []).append(numbers[at])
-    told_once = [mind.replace(_WHAT, _called(which)) for mind, which in minds.items()]
+    alone = len(cloths) == 1
+    told_once = [mind.replace(_WHAT, "this cloth" if alone else _called(which)) for mind, which in minds.items()]
     return tuple(pieces), (*measurement.warnings, *told_once)
 
 

@@ -85,9 +85,15 @@ def add(
     if photos and name is None and fabric is None and width is None and length is None:
         from stash.cli import basket
 
+        _refuse_lone(
+            stripes=stripes, start=start, counted=counted, folded=folded, crease=crease, margins=margins,
+            one_way=one_way, both_faces=both_faces,
+        )  # fmt: skip
         raise typer.Exit(basket.take(held, photos, asked, only=numbers, yes=yes, look=look, json=json))
-    if look or (numbers is not None and not photos):
-        raise InputWrong("--look and --only are for the scraps of a photograph", "name the photograph, and no size")
+    if look:
+        raise InputWrong("--look says what scraps in a photograph are", "name the photograph alone, or leave --look out")
+    if numbers is not None and not photos:
+        raise InputWrong("--only names scraps in a photograph, and there is none", "name the photograph")
     if crease and not folded:
         raise InputWrong("an old fold is told of, and no folded cloth", "give --folded, too, or leave out --crease")
     if width is not None and not (yes or json) and sys.stdin.isatty():
@@ -101,6 +107,16 @@ def add(
         return
     for row in done:
         output.lines([f"Added: {row.entry.summary}.", *(f"  Mind: {warning}" for warning in row.warnings)])
+
+
+def _refuse_lone(**given: object) -> None:
+    """Raises InputWrong where something is said of one cloth, and none is named."""
+    said = [f"--{name.replace('_', '-')}" for name, value in given.items() if value]
+    if said:
+        raise InputWrong(
+            f"{said[0]} is said of one cloth, and the scraps of a photograph may be of several",
+            "give --name or --fabric with it, and --only for some of the scraps",
+        )
 
 
 def _striped(held: Stash, cloth: adding.Cloth, photos: Sequence[Path] | None) -> bool:

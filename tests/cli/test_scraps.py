@@ -139,6 +139,16 @@ def test_nobody_there_to_ask(known: Call) -> None:
     assert len(known("stash", "list", "--json").document["pieces"]) == 1
 
 
+def test_what_is_said_of_one_cloth_needs_its_name(known: Call) -> None:
+    """Margins, stripes or a count are of one cloth: beside scraps that are recognised they are refused, not passed
+    over."""
+    for words in (("--margins", "sides 1 cm"), ("--one-way",), ("--stripes", "red 1 cm, white 2 cm"), ("--folded",)):
+        done = known("add", "scraps.jpg", "--yes", *words, "--json")
+        assert done.code == 2
+        assert words[0] in done.document["error"]
+    assert len(known("stash", "list", "--json").document["pieces"]) == 1
+
+
 def test_looking_keeps_nothing(known: Call) -> None:
     """--look tells what each scrap is, within 80 columns, and changes nothing."""
     done = known("add", "scraps.jpg", "--look")
