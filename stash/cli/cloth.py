@@ -91,7 +91,7 @@ def add(
         )  # fmt: skip
         raise typer.Exit(basket.take(held, photos, asked, only=numbers, yes=yes, look=look, json=json))
     if look:
-        raise InputWrong("--look says what scraps in a photograph are", "name the photograph alone, or leave --look out")
+        raise InputWrong("--look says what a photograph shows", "name the photograph alone, or leave --look out")
     if numbers is not None and not photos:
         raise InputWrong("--only names scraps in a photograph, and there is none", "name the photograph")
     if crease and not folded:
