@@ -16,6 +16,7 @@ from stash.evidence import because
 if TYPE_CHECKING:
     from stash.adding import Seen
     from stash.catalogue.stash import Stash
+    from stash.impression import Impression
     from stash.measuring import Asked
 
 
@@ -61,7 +62,7 @@ def take(
             if basket.added is not None:
                 held.undo(only=basket.added.entry.number)
         raise
-    _tell(shown, baskets, yes=yes, look=look, json=json)
+    _tell(held, shown, baskets, yes=yes, look=look, json=json)
     unsure = any(row.outcome == "left out" and not row.asked for basket in baskets for row in basket.settled)
     return UNCERTAIN if unsure and not look else DONE
 
@@ -70,9 +71,9 @@ def _as_seen(scrap: Scrap) -> Settled:
     return Settled(scrap=scrap, fabric=scrap.said.fabric)
 
 
-def _tell(shown: Sequence[Seen], baskets: Sequence[Basket], *, yes: bool, look: bool, json: bool) -> None:
+def _tell(held: Stash, shown: Sequence[Seen], baskets: Sequence[Basket], *, yes: bool, look: bool, json: bool) -> None:
     if json:
-        rows = [_document(one, basket) for one, basket in zip(shown, baskets, strict=True)]
+        rows = [_document(one, basket, held) for one, basket in zip(shown, baskets, strict=True)]
         output.document({"schema": "added/1", "added": rows})
         return
     for one, basket in zip(shown, baskets, strict=True):
@@ -178,7 +179,7 @@ def _say(text: str) -> None:
     print(output.wrapped(text), file=sys.stderr)
 
 
-def _document(one: Seen, basket: Basket) -> dict[str, Any]:
+def _document(one: Seen, basket: Basket, held: Stash) -> dict[str, Any]:
     entry = None if basket.added is None else basket.added.entry
     pieces = iter(() if entry is None else entry.pieces_in)
     return {
@@ -187,13 +188,31 @@ def _document(one: Seen, basket: Basket) -> dict[str, Any]:
         "pieces": [] if entry is None else list(entry.pieces_in),
         "warnings": [] if basket.added is None else list(basket.added.warnings),
         "scraps": [
-            _scrap_document(row, seen, next(pieces, None) if row.fabric is not None else None)
+            {
+                **_scrap_document(row, seen),
+                **_piece_document(held, next(pieces, None) if row.fabric is not None else None),
+            }
             for row, seen in zip(basket.settled, one.looks, strict=True)
         ],
     }
 
 
-def _scrap_document(row: Settled, seen: Any, piece: str | None) -> dict[str, Any]:
+def _piece_document(held: Stash, piece_id: str | None) -> dict[str, Any]:
+    """The piece that a scrap became, and the largest rectangles in it; all null where it became none."""
+    if piece_id is None:
+        return {"piece": None, "rectangle_mm": None, "rectangle_by_stripes_mm": None}
+    from stash.rectangle import along_grain, along_stripes
+
+    piece = held.piece(piece_id)
+    sides, askew = along_grain(piece), along_stripes(piece)
+    return {
+        "piece": piece_id,
+        "rectangle_mm": [round(side, 1) for side in sides],
+        "rectangle_by_stripes_mm": None if askew is None else [round(side, 1) for side in askew],
+    }
+
+
+def _scrap_document(row: Settled, seen: Impression) -> dict[str, Any]:
     said = row.scrap.said
     return {
         "number": row.scrap.number,
@@ -202,7 +221,6 @@ def _scrap_document(row: Settled, seen: Any, piece: str | None) -> dict[str, Any
         "verdict": said.verdict,
         "outcome": row.outcome,
         "fabric": None if row.fabric is None else row.fabric.id,
-        "piece": piece,
         "new": round(said.new, 4),
         "candidates": [
             {

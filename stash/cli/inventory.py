@@ -65,6 +65,7 @@ def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
         yield f"  stripes  {_direction(piece.stripe_direction_deg)}"
     if piece.outline_u95_mm:
         yield f"  edges    known to ± {piece.outline_u95_mm:.1f} mm"
+    yield from _rectangles(piece)
     if len(piece.outline_mm) <= MOST_CORNERS:
         yield "  corners  " + ", ".join(f"({x:.0f}, {y:.0f})" for x, y in piece.outline_mm) + " mm"
     if piece.holes_mm or piece.flaws_mm:
@@ -75,6 +76,21 @@ def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
         yield f"  left of  {', '.join(descent(piece))}"
     yield from told(piece.extra, OF_PIECE)
     yield from told(fabric.extra, OF_FABRIC)
+
+
+def _rectangles(piece: Piece) -> Iterator[str]:
+    """The largest rectangles that it holds, where it is none itself."""
+    if _filled(piece) >= RECTANGLE_SHARE and not (piece.holes_mm or piece.flaws_mm):
+        return
+    from stash.rectangle import along_grain, along_stripes
+
+    yield f"  holds    about {_sides(along_grain(piece))} along the grain"
+    if piece.stripe_direction_deg and (sides := along_stripes(piece)) is not None:
+        yield f"           about {_sides(sides)} along the stripes"
+
+
+def _sides(sides: tuple[float, float]) -> str:
+    return f"{both(sides[0])} × {both(sides[1])}"
 
 
 def told(extra: Mapping[str, Any], known: Mapping[str, Fact]) -> Iterator[str]:
