@@ -24,6 +24,8 @@ Way = Literal["along", "square", "any"]
 
 #: Lengths that differ by at most this are equal, mm (the contract): a rectangle of the cloth's own size fits.
 EQUAL_MM: Final = 0.01
+#: Smaller surfaces are no places, mm²: a rectangle of the cloth's own size has ``EQUAL_MM`` each way.
+_SLIVER_MM2: Final = 1e-6
 #: Directions tried besides those of the outline's own edges where a rectangle may lie any way, degrees.
 STEP_DEG: Final = 15.0
 #: Edges of an outline whose directions are tried, the longest first.
@@ -54,11 +56,13 @@ def fits(piece: Piece, room: Room) -> bool:
     Striped cloth whose direction is not known has no "along": it fits only any way.
     """
     cloth = usable(piece, Stance.STRICT)
+    if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
+        return False
     corners = shapely.get_coordinates(cloth)
-    return any(
-        _spans(corners, direction, room) and _fits(to_print(cloth, direction), room)
-        for direction in _directions(piece, cloth, room.way)
-    )
+    lying = [
+        to_print(cloth, way) for way in _directions(piece, cloth, room.way) if _spans(corners, way, room)
+    ]
+    return any(_fits(turned, room) for turned in lying)
 
 
 def _spans(corners: Any, direction_deg: float, room: Room) -> bool:
@@ -113,28 +117,26 @@ def _edges(cloth: Any) -> list[float]:
 def _fits(cloth: Any, room: Room) -> bool:
     """In the print's frame: x across, y along."""
     shapes = _shapes(room)
-    if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
-        return False
     if room.count == 1:
         return any(not _places(cloth, wide, long).is_empty for wide, long in shapes)
-    if room.count == 2:
-        places = [_places(cloth, wide, long) for wide, long in shapes]
-        return any(
-            _two(places[i], shapes[i], places[j], shapes[j])
-            for i, j in combinations_with_replacement(range(len(shapes)), 2)
-        )
-    return _in_a_block(cloth, shapes, room.count) or any(_laid(cloth, shapes, room.count, axis) for axis in (0, 1))
+    places = [_places(cloth, wide, long) for wide, long in shapes]
+    two = any(
+        _two(places[i], shapes[i], places[j], shapes[j])
+        for i, j in combinations_with_replacement(range(len(shapes)), 2)
+    )
+    if room.count == 2 or not two:
+        return two
+    return any(_laid(places, shapes, room.count, axis) for axis in (0, 1)) or _in_a_block(cloth, shapes, room.count)
 
 
 def _in_a_block(cloth: Any, shapes: Sequence[tuple[float, float]], count: int) -> bool:
-    """Whether they lie in rows that make one rectangle: soon told, where there is room to spare."""
-    left, low, right, high = cloth.bounds
-    for wide, long in shapes:
-        for beside in range(1, count + 1):
-            block = beside * wide, math.ceil(count / beside) * long
-            if right - left >= block[0] and high - low >= block[1] and not _places(cloth, *block).is_empty:
-                return True
-    return False
+    """Whether they lie in rows that make one rectangle, which laying one by one may miss."""
+    return any(
+        not _places(cloth, beside * wide, count // beside * long).is_empty
+        for wide, long in shapes
+        for beside in range(1, count + 1)
+        if count % beside == 0
+    )
 
 
 def _places(cloth: Any, wide: float, long: float) -> Any:
@@ -149,7 +151,7 @@ def _places(cloth: Any, wide: float, long: float) -> Any:
         return shapely.box(left, low, right - wide, high - long)
     places = cloth
     for dx, dy in ((wide, long), (wide, 0.0), (0.0, long)):  # each corner must lie in the cloth
-        places = places.intersection(_moved(cloth, dx, dy))
+        places = _surfaces(places.intersection(_moved(cloth, dx, dy)))
         if places.is_empty:
             return places
     if _convex(cloth):
@@ -157,7 +159,14 @@ def _places(cloth: Any, wide: float, long: float) -> Any:
     reach = np.array([(dx, dy) for dx in (0.0, wide) for dy in (0.0, long)])
     swept = np.concatenate([shapely.convex_hull(shapely.linestrings(_sweep(ring, reach))) for ring in _rings(cloth)])
     shapely.prepare(places)
-    return places.difference(shapely.union_all(swept[shapely.intersects(places, swept)]))
+    return _surfaces(places.difference(shapely.union_all(swept[shapely.intersects(places, swept)])))
+
+
+def _surfaces(shape: Any) -> Any:
+    """Without lines, points and slivers, where edges only touch: a rectangle has a hair's room in what it fits."""
+    parts = shapely.get_parts(shape)
+    polygons = parts[shapely.area(parts) > _SLIVER_MM2]
+    return shape if len(polygons) == len(parts) else shapely.multipolygons(polygons)
 
 
 def _moved(cloth: Any, dx: float, dy: float) -> Any:
@@ -191,18 +200,23 @@ def _two(first: Any, one: tuple[float, float], second: Any, other: tuple[float, 
     )
 
 
-def _laid(cloth: Any, shapes: Sequence[tuple[float, float]], count: int, axis: int) -> bool:
-    """Lays them one by one as far to one side as each will go."""
-    left = cloth
+def _laid(places: Sequence[Any], shapes: Sequence[tuple[float, float]], count: int, axis: int) -> bool:
+    """Lays them one by one as far to one side as each will go. ``places`` are those of each shape in the whole cloth;
+    each rectangle that lies bars the places from which one would reach into it."""
+    free = list(places)
     for _ in range(count):
         best: tuple[tuple[float, float], tuple[float, float], tuple[float, float]] | None = None
-        for wide, long in shapes:
-            for x, y in shapely.get_coordinates(_places(left, wide, long)).tolist():
+        for (wide, long), there in zip(shapes, free, strict=True):
+            for x, y in shapely.get_coordinates(there).tolist():
                 far = (y + long, x) if axis else (x + wide, y)
                 if best is None or far < best[0]:
                     best = (far, (x, y), (wide, long))
         if best is None:
             return False
         _, (x, y), (wide, long) = best
-        left = left.difference(shapely.box(x, y, x + wide - EQUAL_MM, y + long - EQUAL_MM))
+        right, bottom = x + wide - EQUAL_MM, y + long - EQUAL_MM
+        free = [
+            _surfaces(there.difference(shapely.box(x - across + EQUAL_MM, y - along + EQUAL_MM, right, bottom)))
+            for (across, along), there in zip(shapes, free, strict=True)
+        ]
     return True

@@ -32,8 +32,9 @@ ABOUT: Final = 0.1
 #: Pieces told where nothing is said: a screen of them.
 MOST: Final = 20
 
-_COUNTS: Final = {word: number for number, word in enumerate(["one", "two", "three", "four", "five", "six"], 1)}
-_MOST_COUNT: Final = 12
+_NUMBERS: Final = "one two three four five six seven eight nine ten eleven twelve"
+_COUNTS: Final = {word: number for number, word in enumerate(_NUMBERS.split(), 1)}
+_MOST_COUNT: Final = len(_COUNTS)
 _SIZE: Final = re.compile(r"(?:(?P<count>\w+)\s+of\s+)?(?P<first>.+?)\s*[x×*]\s*(?P<second>.+)", re.IGNORECASE)
 _RANGE: Final = re.compile(r"(.+?)\s*(?:\bto\b|–|\.\.)\s*(.+)")
 #: Letters of a stripe's label, as against a width.
