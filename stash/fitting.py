@@ -164,6 +164,8 @@ def _places(cloth: Any, wide: float, long: float) -> Any:
 
 def _surfaces(shape: Any) -> Any:
     """Without lines, points and slivers, where edges only touch: a rectangle has a hair's room in what it fits."""
+    if shapely.get_type_id(shape) == shapely.GeometryType.POLYGON:
+        return shape if shape.area > _SLIVER_MM2 else shapely.Polygon()
     parts = shapely.get_parts(shape)
     polygons = parts[shapely.area(parts) > _SLIVER_MM2]
     return shape if len(polygons) == len(parts) else shapely.multipolygons(polygons)

@@ -54,7 +54,9 @@ def snippet_line(row: Snippets) -> str:
     return f"{row.count} snippet{'s' * (row.count != 1)}, {row.area_mm2 / 100:.0f} cm² in all"
 
 
-def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
+def shown(
+    piece: Piece, fabric: Fabric, photo: Path | None, reserved: Reservation | None = None
+) -> Iterator[str]:
     """All that is known of one piece."""
     yield f"{piece.id}: {size(piece)} of {fabric.name} ({fabric.id})"
     yield f"  print    {_print(fabric)}"
@@ -72,6 +74,8 @@ def shown(piece: Piece, fabric: Fabric, photo: Path | None) -> Iterator[str]:
         yield f"  beware   {len(piece.holes_mm)} holes and {len(piece.flaws_mm)} flaws"
     if photo is not None:
         yield f"  photo    {photo}"
+    if reserved is not None:
+        yield f"  kept     for {reserved.title}, as planned"
     if descent(piece):
         yield f"  left of  {', '.join(descent(piece))}"
     yield from told(piece.extra, OF_PIECE)

@@ -71,15 +71,19 @@ def show(
 ) -> None:
     """One piece or one fabric, with all that is known of it."""
     from stash import actions
+    from stash.catalogue.reservation import reservations
+    from stash.catalogue.snippet import snippets
     from stash.cli import inventory
     from stash.fact import OF_FABRIC
     from stash.interchange.writer import fabric_document, piece_document
 
     held = actions.stash_at(stash)
-    fabrics = {fabric.id: fabric for fabric in held.fabrics()}
-    if piece in fabrics and piece not in {row.id for row in held.pieces()}:
+    contents = held.contents()
+    reserved = reservations(contents)
+    fabrics = {fabric.id: fabric for fabric in contents.fabrics}
+    if piece in fabrics and piece not in {row.id for row in contents.pieces}:
         fabric = fabrics[piece]
-        rows = list(inventory.listed([fabric], [row for row in held.pieces() if row.fabric == fabric.id]))
+        rows = list(inventory.listed([fabric], contents.pieces, reserved, snippets(contents)))
         rows += inventory.told(fabric.extra, OF_FABRIC)
         if json:
             output.document(fabric_document(fabric))
@@ -90,7 +94,7 @@ def show(
     if json:
         output.document(piece_document(found))
     else:
-        output.lines(inventory.shown(found, fabrics[found.fabric], held.photo_of(piece)))
+        output.lines(inventory.shown(found, fabrics[found.fabric], held.photo_of(piece), reserved.get(piece)))
 
 
 def import_(

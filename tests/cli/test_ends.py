@@ -100,6 +100,7 @@ def test_snippets_are_one_line(planned: Call) -> None:
     row = next(row for row in document["snippets"] if row["fabric"] == "ticking")
     assert row["area_mm2"] >= 2000
     assert f"{row['count']} snippet" in listed(planned)
+    assert f"{row['count']} snippet" in planned("stash", "show", "ticking").out
     assert planned("stash", "snippets", "--below", "2 x 4 in", "--json").document["below_mm"] == {
         "short_mm": 50.8, "long_mm": 101.6,
     }  # fmt: skip
@@ -156,6 +157,8 @@ def test_what_a_plan_keeps_is_marked(planned: Call, tmp_path: Path) -> None:
     assert planned("uses", "t1", "--json").document["reserved_for"] == "Borders"
     assert planned("uses", "t1").out.startswith("It is reserved for Borders.")
     assert "reserved for Borders" in listed(planned)
+    assert "kept     for Borders, as planned" in planned("stash", "show", "t1").out
+    assert "reserved for Borders" in planned("stash", "show", "ticking").out
     other = strips(tmp_path / "other.toml", 'id = "belt"\nlength = "300 mm"\nwidth = "2 in"')
     assert planned("enough", other, "--json", "--limit", "10").document["answer"] == "no"
 
