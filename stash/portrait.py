@@ -49,6 +49,17 @@ class Portrait:
     spread_de: float
 
 
+def colours_of(fabric: Fabric) -> list[str]:
+    """The colours by which a fabric is looked for among many; none where no colour of it is known."""
+    listed = fabric.print.extra.get("colours")
+    if isinstance(listed, list) and listed and all(_is_colour(row) for row in listed):
+        return [row["hex"] for row in listed]
+    own: list[Any] = [stripe.hex for stripe in fabric.print.stripes]
+    if fabric.print.kind == "plain":
+        own = [fabric.extra.get("hex")]
+    return [str(colour) for colour in own if _is_hex(colour)]
+
+
 def portrait(fabric: Fabric) -> Portrait | None:
     """What is known of a fabric's looks; None where no colour of it is known."""
     print_ = fabric.print
@@ -72,7 +83,7 @@ def portrait(fabric: Fabric) -> Portrait | None:
 
 def ring(repeat: Estimate | None, stripes: Sequence[Stripe]) -> Ring | None:
     """The stripes of a repeat counted from its start; None where the repeat or some colour is not known."""
-    if repeat is None or not stripes or any(stripe.hex is None for stripe in stripes):
+    if repeat is None or not stripes or not all(_is_hex(stripe.hex) for stripe in stripes):
         return None
     ends = np.cumsum([stripe.width_mm for stripe in stripes])
     if not 0.97 < ends[-1] / repeat.value < 1.03:

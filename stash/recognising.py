@@ -11,13 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-import numpy as np
-
 from stash.fabric import Fabric
-from stash.impression import Floats, Impression, gathered
-from stash.light import Light, lab, shared_light, unknown_light
+from stash.gallery import Gallery, gallery
+from stash.impression import Floats, Impression
+from stash.light import Light, shared_light, unknown_light
 from stash.likeness import REPEAT_SHARE, Fit, fit, looks_of
-from stash.portrait import Portrait, is_photographed, portrait
+from stash.portrait import Portrait, is_photographed
 
 Verdict = Literal["sure", "unsure", "new"]
 
@@ -51,8 +50,6 @@ FEWEST_EDGES: Final = 3
 #: A shortlist names fabrics likelier than this, and so many.
 LISTED: Final = 0.01
 MOST_LISTED: Final = 4
-#: Of more fabrics than this only those of the nearest colours are looked at closely.
-MOST_CLOSE: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,10 +82,8 @@ def recognise(
     scraps: Sequence[Impression], fabrics: Sequence[Fabric], *, light: Light | None = None
 ) -> tuple[Recognition, ...]:
     """What each scrap of one photograph is; ``light`` where it is known beforehand."""
-    portraits = [(fabric, portrait(fabric)) for fabric in fabrics]
-    known = tuple(one for _, one in portraits if one is not None)
-    hidden = tuple(fabric for fabric, one in portraits if one is None)
-    first = [_recognised(seen, known, light or unknown_light(), hidden) for seen in scraps]
+    known = gallery(fabrics)
+    first = [_recognised(seen, known, light or unknown_light()) for seen in scraps]
     lights = [_factor(one) for one in first]
     shown = [factor for factor in lights if factor is not None]
     if not shown or len(scraps) == 1 or light is not None:
@@ -98,7 +93,7 @@ def recognise(
         if lights[number] is not None:
             found.append(first[number])
             continue
-        found.append(_recognised(seen, known, shared_light(shown), hidden))
+        found.append(_recognised(seen, known, shared_light(shown)))
     return tuple(found)
 
 
@@ -109,21 +104,21 @@ def _factor(one: Recognition) -> Floats | None:
     return one.candidates[0].fit.factor
 
 
-def _recognised(seen: Impression, known: Sequence[Portrait], light: Light, hidden: Sequence[Fabric]) -> Recognition:
-    """What a scrap is; ``hidden`` are fabrics whose looks are not known, which it may be of all the same."""
-    close, count = _near(seen, known, light), len(known) + len(hidden)
+def _recognised(seen: Impression, known: Gallery, light: Light) -> Recognition:
+    """What a scrap is; of a fabric whose looks are not known it may be all the same."""
+    close = known.near(seen, light)
     rows = _fits(seen, close, light)
-    listed, new = _weighed(rows, seen, count, _repeats(seen))
+    listed, new = _weighed(rows, seen, known.count, _repeats(seen))
     verdict = _verdict(seen, listed, new)
     if verdict != "new":
         return Recognition(verdict=verdict, candidates=listed, new=new)
     near = tuple(row for row in rows if _goes(row.fit, row.fabric))[:MOST_LISTED]
-    if near or any(_may_be(seen, fabric) for fabric in hidden):
+    if near or any(_may_be(seen, fabric) for fabric in known.hidden):
         return Recognition(verdict="unsure", candidates=listed or near, new=new)
     if not _repeats(seen):
         return Recognition(verdict="new", candidates=listed, new=new)
     bare = _without_repeat(seen)
-    doubted, rest = _weighed(_fits(bare, close, light), bare, count, 0, math.log(WRONG_REPEAT))
+    doubted, rest = _weighed(_fits(bare, close, light), bare, known.count, 0, math.log(WRONG_REPEAT))
     if 1 - rest < DOUBT:
         return Recognition(verdict="new", candidates=listed, new=new)
     return Recognition(verdict="unsure", candidates=doubted, new=rest)
@@ -217,19 +212,3 @@ def _repeats(seen: Impression) -> int:
     if seen.kind == "motif":
         return sum(one is not None for one in (seen.across, seen.along))
     return sum(run.repeat is not None for run in seen.runs)
-
-
-def _near(seen: Impression, known: Sequence[Portrait], light: Light) -> list[Portrait]:
-    """The fabrics that have a colour like each of the scrap's; all of them where they are few."""
-    if len(known) <= MOST_CLOSE:
-        return list(known)
-    own = lab(seen.pixels)
-    own = own[[middle for middle, _ in gathered(own)]] if len(own) else own
-    if not len(own):
-        return list(known[:MOST_CLOSE])
-    colours = lab(np.clip(np.concatenate([one.colours for one in known]) * light.factor, 0, 1))
-    starts = np.cumsum([0, *(len(one.colours) for one in known[:-1])])
-    # lightness counts less: the light of the photograph is not known yet
-    apart = np.linalg.norm((own[:, None] - colours[None]) * np.array([0.5, 1.0, 1.0]), axis=2)
-    worst = np.minimum.reduceat(apart, starts, axis=1).max(axis=0)
-    return [known[k] for k in np.argsort(worst, kind="stable")[:MOST_CLOSE]]
