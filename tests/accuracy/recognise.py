@@ -31,7 +31,7 @@ from vision.measure import Measured, measure_photo
 from vision.photo import Photo
 
 #: A fabric whose photograph does not show its repeat is photographed again, so often; she would see it, too.
-_MOST_PHOTOGRAPHS = 6
+_MOST_PHOTOGRAPHS = 10
 _WRONG_REPEAT = 0.02
 #: One scrap in so many is of no fabric in the stash.
 STRANGER_EVERY = 8
