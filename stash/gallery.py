@@ -23,9 +23,11 @@ _LIGHTNESS: Final = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Gallery:
-    """``fabrics`` (F) whose colours are known; all their colours (C, 3) as stored, each one's from its place in
-    ``starts`` (F,); their repeats (F, 2) across and along, not a number where they have none. Of ``hidden`` no colour is
-    known."""
+    """``fabrics`` (F) whose colours are known, and ``hidden`` ones of which none is.
+
+    ``colours`` (C, 3) as stored are of all of them, each one's from its place in ``starts`` (F,); ``repeats_mm`` (F, 2)
+    across and along are not numbers where there are none.
+    """
 
     fabrics: tuple[Fabric, ...]
     colours: Floats
