@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from stash.catalogue.reservation import reserved_in
+from stash.catalogue.stash import measured_again
 from stash.catalogue.worth import is_worth, worth_in
 from stash.errors import InputWrong, NotCertain
 from stash.interchange.contents import Contents
@@ -81,6 +82,7 @@ def remeasure(held: Stash, piece_id: str, told: Told, asked: Asked) -> Remeasure
 def _put(
     held: Stash, fabric: Fabric, before: Piece, now: Piece, notes: list[str], photo: KeptPhoto | None
 ) -> Remeasured:
+    now = measured_again(now)
     summary = f"{before.id}, now {_size(now)}"
     reserved = reserved_in(held).get(before.id)
     if reserved is not None:

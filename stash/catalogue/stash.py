@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -79,8 +80,25 @@ class Stash(Protocol):
 
 
 def descent(piece: Piece) -> tuple[str, ...]:
-    """The pieces that a leftover was cut from, the first one first; none where it came in whole."""
-    told = piece.extra.get("descent")
+    """The pieces that a leftover was cut from and whose frame it has kept, the first one first; none where it came in
+    whole or was measured again."""
+    return _names(piece.extra.get("descent"))
+
+
+def origin(piece: Piece) -> tuple[str, ...]:
+    """All the pieces that it was left of, the first one first."""
+    return (*_names(piece.extra.get("once_of")), *descent(piece))
+
+
+def measured_again(piece: Piece) -> Piece:
+    """The piece in a frame of its own: what was planned in that of the pieces it was left of is not found in it."""
+    if not descent(piece):
+        return piece
+    kept = {key: value for key, value in piece.extra.items() if key != "descent"}
+    return replace(piece, extra={**kept, "once_of": list(origin(piece))})
+
+
+def _names(told: Any) -> tuple[str, ...]:
     return tuple(name for name in told if isinstance(name, str)) if isinstance(told, list) else ()
 
 

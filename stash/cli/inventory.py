@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from stash.catalogue.stash import descent
+from stash.catalogue.stash import origin
 from stash.fabric import Fabric
 from stash.fact import OF_FABRIC, OF_PIECE, Fact, spoken
 from stash.lengths import both, inches
@@ -76,8 +76,8 @@ def shown(
         yield f"  photo    {photo}"
     if reserved is not None:
         yield f"  kept     for {reserved.title}, as planned"
-    if descent(piece):
-        yield f"  left of  {', '.join(descent(piece))}"
+    if origin(piece):
+        yield f"  left of  {', '.join(origin(piece))}"
     yield from told(piece.extra, OF_PIECE)
     yield from told(fabric.extra, OF_FABRIC)
 

@@ -91,6 +91,22 @@ def test_while_parts_are_still_to_cut_nothing_is_asked(
     assert "as planned" in filled("cut", "plan.json").err
 
 
+def test_what_was_planned_in_it_is_planned_anew(filled: Call, tmp_path: Path) -> None:
+    """A leftover that is measured again while parts are still to cut from it lies in a frame of its own: the rest of
+    the plan is not booked or drawn where it no longer is, but refused with what to do; it still says what it is of."""
+    parts = (f'id = "band-{k}"\nlength = "600 mm"\nwidth = "2 in"' for k in (1, 2))
+    assert filled("enough", strips(tmp_path / "g.toml", *parts), "--out", "plan.json").code == 0
+    filled("cut", "plan.json", "--part", "band-1")
+    assert filled("stash", "remeasure", "t1-1", "--width", "1000 mm", "--length", "890 mm").code == 0
+    for words in (("cut", "plan.json"), ("sheet", "plan.json", "--out", "rest.svg")):
+        refused = filled(*words, "--json")
+        assert refused.code == 2
+        assert "plan again" in refused.document["remedy"]
+    assert "left of  t1" in filled("stash", "show", "t1-1").out
+    assert filled("undo").code == 0
+    assert filled("cut", "plan.json").code == 0
+
+
 def test_snippets_are_one_line(planned: Call) -> None:
     """A remnant told as 5 by 4 cm is a snippet, in one line of the list; the size can be set, and they are used up."""
     planned("cut", "plan.json")
