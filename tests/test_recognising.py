@@ -160,3 +160,21 @@ def test_no_fabric_whose_colours_are_unknown_is_guessed() -> None:
     assert (said.verdict, said.candidates) == ("unsure", ())
     assert recognise([seen], [other])[0].verdict == "new"
     assert recognise([seen], [])[0].verdict == "new"
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_among_five_hundred_fabrics(whole: bool) -> None:
+    """However many fabrics are kept, each scrap comes to the one that it was cut from: widths and colours drawn at
+    random are hardly ever alike."""
+    rng = np.random.default_rng(7)
+
+    def drawn(name: str) -> tuple[Rows, Fabric]:
+        colours = [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in rng.integers(20, 236, (3, 3))]
+        rows = tuple(zip(colours, (float(width) for width in rng.uniform(5, 20, 3)), strict=True))
+        return rows, fabric(name, rows)
+
+    many = [drawn(f"f{k}") for k in range(500)]
+    for k in (0, 123, 499):
+        (said,) = recognise([scrap(many[k][0], 4.0, 90.0, light=0.9, whole=whole)], [one for _, one in many])
+        assert said.candidates[0].fabric.id == f"f{k}"
+        assert said.verdict == "sure"
