@@ -183,7 +183,7 @@ def keep(held: Stash, one: Seen, settled: Sequence[Settled], asked: Asked) -> Ba
         one.measurement, choices, made, wish, numbers=one.numbers, laid=laid, cut_off=one.cut_off
     )
     entry = held.add(None, pieces, photo=one.photo, besides=tuple(made.values()))
-    return replace(basket, added=Added(entry=entry, warnings=warnings))
+    return replace(basket, added=Added(entry=entry, warnings=(*entry.notes, *warnings)))
 
 
 def _laid(row: Settled, look: Impression) -> Laid | None:

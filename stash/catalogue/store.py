@@ -8,7 +8,7 @@ from dataclasses import asdict
 from dataclasses import replace as with_fields
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, Table, select
 
@@ -36,6 +36,9 @@ from stash.interchange.reader import read, read_fabric, read_piece
 from stash.interchange.writer import stash_document
 from stash.photograph import KeptPhoto
 from stash.piece import Piece
+
+#: Noted where a photograph brings cloth for the second time.
+_SEEN_BEFORE: Final = "The photograph was in the stash already: make sure that no cloth in it is kept twice."
 
 
 class Catalogue:
@@ -146,6 +149,7 @@ class Catalogue:
         """
         with self.keeper.changing() as connection:
             draft = Draft(connection)
+            again = photo is not None and draft.row(photo_table, photo.sha256) is not None
             sha256 = None if photo is None else self._keep(draft, photo)
             for other in besides:
                 row.put_fabric(draft, row.named_fabric(other, draft.keys(fabric_table)))
@@ -157,7 +161,7 @@ class Catalogue:
                 named = row.named_piece(piece, fabric, taken, there)
                 taken.add(named.id)
                 row.put_piece(draft, named, sha256)
-            return draft.record("added", row.what_came(draft))
+            return draft.record("added", row.what_came(draft), (_SEEN_BEFORE,) if again else ())
 
     def import_document(self, document: Any, *, replace: bool = False, source: str = "the stash") -> Entry | None:
         """Takes in a ``stash/1`` document; None where everything in it is here already.

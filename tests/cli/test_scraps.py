@@ -193,8 +193,10 @@ def test_one_scrap_by_its_number(known: Call) -> None:
 
 
 def test_the_second_photograph_knows_what_the_first_brought(known: Call) -> None:
-    """Photographs added one after the other: what was new in the first is recognised in the second."""
+    """Photographs added one after the other: what was new in the first is recognised in the second; where that is the
+    same photograph, she is told to look that no cloth is kept twice."""
     known("add", "scraps.jpg", "--yes")
     (row,) = known("add", "scraps.jpg", "--yes", "--json").document["added"]
+    assert "kept twice" in row["warnings"][0]
     striped = [one for one in row["scraps"] if one["place"] in ("top left", "top middle")]
     assert [one["outcome"] for one in striped] == ["kept", "kept"]
