@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +18,13 @@ from numpy.typing import NDArray
 from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid, upwards
 from vision.estimate import Estimate
 from vision.mark import as_noisy, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
+from vision.parallel import Stripes, stripe_residual, stripe_start
 from vision.reference.reading import Reading
 from vision.rise import LEAST_RISE_MM, RISE, TOPS, held, lifted, noise_px, starts, waves
 
 Floats = NDArray[np.float64]
+#: The plane of the readings and that of the prints (3, 3 each), and all places as a lens that bends nothing shows them.
+_Sight = tuple[Floats, Floats, list[Floats]]
 
 #: Hand-held photographs taken "from above" are tilted by about this much on each axis (one standard deviation);
 #: our estimate of practice. It decides only where the marks leave the tilt open.
@@ -44,24 +47,6 @@ ROUGH_STEPS, SAME_TILT_RAD, RIVAL_COST = 12, 0.03, 3.0
 FIRST_STEPS = 6
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
 SHARED = 5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stripes:
-    """Places on parallel, evenly spaced lines of the print, photo px (N, 2), each known to ``sigma_px`` (N,) across.
-
-    Lines of one ``family`` (N,), counted from 0, stand ``order`` (N,) repeats apart. The print itself may crowd or run
-    together by ``uneven_mm`` (one standard deviation) at ``half_mm`` from the middle of the places, and bend by
-    ``bow_mm`` there.
-    """
-
-    points_px: Floats
-    order: Floats
-    family: NDArray[np.int64]
-    sigma_px: Floats
-    half_mm: float
-    uneven_mm: float
-    bow_mm: float
 
 
 class Adjustment:
@@ -89,6 +74,10 @@ class Adjustment:
         self.bow_sigma = bow_sigma
         self.rising = rising
         self.own = OWN + RISE * bool(rising)
+        sizes = [self.own] * len(readings) + [5 + int(print_.family.max()) + 1 for print_ in prints]
+        ends = np.cumsum([SHARED, *sizes]).tolist()
+        #: Which parameters each reading, then each print, has of its own.
+        self.columns = [slice(first, last) for first, last in pairwise(ends)]
         self.begin = begin
         self.behind_mm = behind_mm
         self.loose = self.curled = self.rises = False
@@ -96,6 +85,7 @@ class Adjustment:
         self.chosen: Floats | None = None
         self.middles_mm: list[Floats] = []
         self._straight: tuple[float, list[Floats]] | None = None
+        self._latest: tuple[Floats, tuple[list[Floats], Floats]] | None = None
 
     def solve(self) -> tuple[Floats, Floats, float]:
         """The parameters with the least cost, their covariance, and the rms residual in px.
@@ -239,44 +229,55 @@ class Adjustment:
         for print_ in self.prints:
             mm = mapped(below, lens.straightened(print_.points_px))
             self.middles_mm.append(mm.mean(axis=0))
-            params += _stripe_start(mm - self.middles_mm[-1], print_)
+            params += stripe_start(mm - self.middles_mm[-1], print_)
         return np.array(params, dtype=np.float64)
 
     def _residual(self, params: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-        photo = homography(params[:SHARED], self.size_px, 0.0)
-        tilt_sigma = math.radians(TILT_SIGMA_DEG)
-        focal_sigma = max(1e-4, self.focal.relative_u95 / 2)
-        prior = [
-            params[0] / tilt_sigma,
-            params[1] / tilt_sigma,
-            (params[3] - math.log(self.focal.value)) / focal_sigma,
-            params[4] / LENS_SIGMA,
-        ]
-        straight = iter(self._straightened(params))
-        parts: list[Floats] = []
-        at = SHARED
-        for number, reading in enumerate(self.readings):
-            stretch, turn, x0, y0, bow = params[at : at + OWN]
-            if self.rising:
-                prior.extend(held(params[at + OWN : at + OWN + RISE]))
-            at += self.own
-            prior.append(stretch / max(1e-5, reading.tolerance_relative_u95 / 2))
-            prior.append(bow / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
-            whole = photo @ pose_matrix(math.exp(stretch), turn, x0, y0)
-            seen = self._seen(photo, params, number)
-            parts.append(mark_residual(next(straight) - seen, seen, reading))
-            ticks_px = next(straight)
-            if len(ticks_px):
-                parts.append(tick_residual(whole, ticks_px, reading, bow))
-        below = homography(params[:SHARED], self.size_px, self.behind_mm) if self.prints else photo
-        for print_, middle_mm in zip(self.prints, self.middles_mm, strict=True):
-            own = params[at : at + 5 + int(print_.family.max()) + 1]
-            at += own.size
-            parts.append(_stripe_residual(below, next(straight), print_, own, middle_mm))
-            prior.extend(own[-3:] / [print_.uneven_mm, print_.uneven_mm, print_.bow_mm])
+        parts, prior = self._evaluated(params)
         data = np.concatenate(parts)
-        flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(len(prior), np.bool_)])
-        return np.concatenate([data, np.array(prior)]), flag
+        flag = np.concatenate([np.zeros(data.size, np.bool_), np.ones(prior.size, np.bool_)])
+        return np.concatenate([data, prior]), flag
+
+    def _evaluated(self, params: Floats) -> tuple[list[Floats], Floats]:
+        """Residuals of each reading, then of each print; and of what is known beforehand. Kept for the same array."""
+        if self._latest is None or self._latest[0] is not params:
+            sight = self._sight(params)
+            parts = [self._part(params, number, sight) for number in range(len(self.readings) + len(self.prints))]
+            self._latest = params, (parts, self._prior(params))
+        return self._latest[1]
+
+    def _prior(self, params: Floats) -> Floats:
+        focal_sigma = max(1e-4, self.focal.relative_u95 / 2)
+        tilts = params[:2] / math.radians(TILT_SIGMA_DEG)
+        prior = [*tilts, (params[3] - math.log(self.focal.value)) / focal_sigma, params[4] / LENS_SIGMA]
+        for reading, own in zip(self.readings, self._own_of(params), strict=True):
+            prior.extend(held(own[OWN:]) if self.rising else ())
+            prior.append(own[0] / max(1e-5, reading.tolerance_relative_u95 / 2))
+            prior.append(own[BOW] / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
+        for number, print_ in enumerate(self.prints, len(self.readings)):
+            prior.extend(params[self.columns[number]][-3:] / [print_.uneven_mm, print_.uneven_mm, print_.bow_mm])
+        return np.array(prior, dtype=np.float64)
+
+    def _sight(self, params: Floats) -> _Sight:
+        photo = homography(params[:SHARED], self.size_px, 0.0)
+        below = homography(params[:SHARED], self.size_px, self.behind_mm) if self.prints else photo
+        return photo, below, self._straightened(params)
+
+    def _part(self, params: Floats, number: int, sight: _Sight) -> Floats:
+        """The residuals of a reading, or of a print counted on from the readings."""
+        photo, below, straight = sight
+        own, many = params[self.columns[number]], len(self.readings)
+        if number >= many:
+            middle_mm = self.middles_mm[number - many]
+            return stripe_residual(below, straight[many + number], self.prints[number - many], own, middle_mm)
+        reading = self.readings[number]
+        marks_px, ticks_px = straight[2 * number : 2 * number + 2]
+        seen = self._seen(photo, params, number)
+        off = mark_residual(marks_px - seen, seen, reading)
+        if not len(ticks_px):
+            return off
+        whole = photo @ pose_matrix(math.exp(own[0]), *own[1:4])
+        return np.concatenate([off, tick_residual(whole, ticks_px, reading, own[BOW])])
 
     def _straightened(self, params: Floats) -> list[Floats]:
         """Each reading's marks and ticks, then each print's places, as a lens that bends nothing would show them; kept
@@ -293,29 +294,48 @@ class Adjustment:
         return Lens(size_px=self.size_px, focal_px=self.focal.value, k1=float(params[4]))
 
     def _numeric(self, params: Floats) -> Floats:
-        base, _ = self._residual(params)
-        jac = np.empty((base.size, params.size))
-        for k in range(params.size):
+        """The derivative of all residuals, by small steps: what a part has of its own moves no other (time)."""
+        parts, prior = self._evaluated(params)
+        sight, kept = self._sight(params), self._straight
+        rows = _rows(parts)
+        jac = np.zeros((rows[-1].stop + prior.size, params.size))
+        moving = [(k, range(len(parts))) for k in range(SHARED)]
+        moving += [(k, range(n, n + 1)) for n, own in enumerate(self.columns) for k in range(own.start, own.stop)]
+        for k, numbers in moving:
             step = 1e-7 * max(1.0, abs(params[k]))
             moved = params.copy()
             moved[k] += step
-            jac[:, k] = (self._residual(moved)[0] - base) / step
+            seen = self._sight(moved) if k < SHARED else sight
+            for number in numbers:
+                jac[rows[number], k] = (self._part(moved, number, seen) - parts[number]) / step
+            jac[rows[-1].stop :, k] = (self._prior(moved) - prior) / step
+        self._straight = kept
         return jac
 
+    def _normal(self, params: Floats) -> tuple[Floats, Floats]:
+        """The normal equations' matrix and right side, part by part: each knows few of the parameters (time)."""
+        parts, prior = self._evaluated(params)
+        jac, shared = self._numeric(params), np.arange(SHARED)
+        known = jac[len(jac) - prior.size :]
+        normal, pull = known.T @ known, prior @ known
+        for rows, own, residual in zip(_rows(parts), self.columns, parts, strict=True):
+            columns = np.concatenate([shared, np.arange(own.start, own.stop)])
+            block = jac[rows][:, columns]
+            weighted = block * _huber(residual)[:, None]
+            normal[np.ix_(columns, columns)] += weighted.T @ block
+            pull[columns] += (weighted * residual[:, None]).sum(axis=0)
+        return normal, pull
+
     def _cost(self, params: Floats) -> float:
-        residual, prior = self._residual(params)
-        size = np.abs(residual)
-        rho = np.where(prior | (size <= HUBER), 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
-        return float(rho.sum())
+        parts, prior = self._evaluated(params)
+        size = np.abs(np.concatenate(parts))
+        rho = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
+        return float(rho.sum()) + 0.5 * float(prior @ prior)
 
     def _descend(self, params: Floats, most: int = 40) -> tuple[Floats, float]:
         cost, damping = self._cost(params), 1e-3
         for _ in range(most):
-            residual, prior = self._residual(params)
-            weight = np.where(prior, 1.0, _huber(residual))
-            jac = self._numeric(params)
-            normal = (jac * weight[:, None]).T @ jac
-            pull = (jac * weight[:, None]).T @ residual
+            normal, pull = self._normal(params)
             size = np.sqrt(np.diag(normal)) + 1e-12
             normal = normal / np.outer(size, size)
             for _ in range(8):
@@ -343,6 +363,12 @@ class Adjustment:
         return math.sqrt(float(np.median(np.concatenate(squares))) / 1.386)
 
 
+def _rows(parts: list[Floats]) -> list[slice]:
+    """Which residuals are whose."""
+    ends = np.cumsum([0, *(part.size for part in parts)]).tolist()
+    return [slice(first, last) for first, last in pairwise(ends)]
+
+
 def _apart(one: Floats, other: Floats) -> bool:
     """Whether two fits are tilted differently."""
     return bool(np.abs(one[:2] - other[:2]).max() > SAME_TILT_RAD)
@@ -351,27 +377,3 @@ def _apart(one: Floats, other: Floats) -> bool:
 def _huber(residual: Floats) -> Floats:
     size = np.abs(residual)
     return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, 1e-12))
-
-
-def _stripe_start(places_mm: Floats, print_: Stripes) -> list[float]:
-    """What lines have of their own, on a first plane: direction (rad) across them, repeat (mm), offset (mm) of each
-    family, and how the print bends and crowds (three, mm at ``half_mm``)."""
-    families = np.eye(int(print_.family.max()) + 1)[print_.family]
-    solved = np.linalg.lstsq(np.hstack([places_mm, families]), print_.order, rcond=None)[0]
-    repeat = 1 / float(np.hypot(*solved[:2]))
-    return [math.atan2(solved[1], solved[0]), repeat, *(-repeat * solved[2:]), 0.0, 0.0, 0.0]
-
-
-def _stripe_residual(photo: Floats, seen_px: Floats, print_: Stripes, own: Floats, middle_mm: Floats) -> Floats:
-    """How far places lie from their lines, in standard deviations.
-
-    Counted in pixels of the straight picture: in mm of the plane a smaller plane would always seem to fit better.
-    """
-    mm = mapped(inverse(photo), seen_px)
-    across = np.array([math.cos(own[0]), math.sin(own[0])])
-    along = np.array([-across[1], across[0]])
-    u, v = (mm - middle_mm) @ across, (mm - middle_mm) @ along
-    x, y = u / print_.half_mm, v / print_.half_mm
-    line = own[2:-3][print_.family] + own[1] * print_.order + own[-3] * x * x + own[-2] * x * y + own[-1] * y * y
-    ahead = mapped(photo, mm + across / 2) - mapped(photo, mm - across / 2)
-    return np.asarray((u - line) * np.hypot(ahead[:, 0], ahead[:, 1]) / print_.sigma_px, dtype=np.float64)

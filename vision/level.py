@@ -14,10 +14,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import Stripes
 from vision.camera import homography, inverse, mapped
 from vision.colour import srgb_to_lab
 from vision.errors import ScaleNotFound
+from vision.parallel import Stripes
 from vision.plane import Plane
 from vision.print import PrintFinding, measure_print
 from vision.square import SquareOn

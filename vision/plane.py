@@ -23,11 +23,12 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import SHARED, Adjustment, Stripes
+from vision.adjustment import SHARED, Adjustment
 from vision.camera import Lens, homography, inverse, mapped
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
 from vision.mark import mean_px_per_mm
+from vision.parallel import Stripes
 from vision.reference.reading import Reading
 from vision.square import SquareOn
 

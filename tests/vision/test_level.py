@@ -8,10 +8,10 @@ import pytest
 from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
-from vision.adjustment import Stripes
 from vision.estimate import Estimate
 from vision.level import EVEN_SHARE, MOST_UNEVEN_SHARE, counts, gathered, settled
 from vision.measure import Measured, measure_photo
+from vision.parallel import Stripes
 from vision.photo import Photo
 from vision.plane import Plane, fit_plane
 from vision.reference.reading import Reading

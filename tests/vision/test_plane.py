@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vision.adjustment import Stripes
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
+from vision.parallel import Stripes
 from vision.plane import Plane, fit_plane
 from vision.reference.reading import Reading
 
