@@ -249,42 +249,72 @@ def uncrossed(ring: Doubles) -> Doubles:
     """A closed line (N, 2) without the loops in which it crosses or touches itself: of the two loops at such a place
     the one that holds less is left out. Tufts whose sides were moved over each other make such loops."""
     for _ in range(len(ring)):
-        met = _meeting(ring)
-        if met is None:
+        meetings = _meetings(ring)
+        if not len(meetings):
             break
-        first, second, place = met
-        inner = np.concatenate([place[None], ring[first + 1 : second + 1]])
-        outer = np.concatenate([ring[: first + 1], place[None], ring[second + 1 :]])
-        ring = max((_without_repeats(loop) for loop in (inner, outer)), key=_area)
+        ring = _without_repeats(_without_loops(ring, meetings))
     return ring
 
 
-def _meeting(ring: Doubles) -> tuple[int, int, Doubles] | None:
-    """The first two sides of a closed line (N, 2) that meet but are no neighbours, and where they do."""
+def _without_loops(ring: Doubles, meetings: NDArray[np.intp]) -> Doubles:
+    """A closed line (N, 2) without those loops at which its sides meet (M, 2) that lie one after the other: what is
+    left may still meet itself, where loops lie within each other."""
+    kept, taken = [], -1
+    for first, second in meetings:
+        if first <= taken:
+            continue
+        place = _place(ring, first, second)[None]
+        inner = np.concatenate([place, ring[first + 1 : second + 1]])
+        if _area(inner) > _area(np.concatenate([ring[: first + 1], place, ring[second + 1 :]])):
+            return inner
+        kept += [ring[taken + 1 : first + 1], place]
+        taken = second
+    return np.concatenate([*kept, ring[taken + 1 :]])
+
+
+def _meetings(ring: Doubles) -> NDArray[np.intp]:
+    """The pairs (M, 2) of sides of a closed line (N, 2) that meet but are no neighbours, in their order along it."""
     ends = np.roll(ring, -1, axis=0)
     along = ends - ring
-    first, second = np.triu_indices(len(ring), 2)
-    apart = ~((first == 0) & (second == len(ring) - 1))
-    first, second = first[apart], second[apart]
+    first, second = _near(np.minimum(ring, ends), np.maximum(ring, ends))
 
     def side(of: NDArray[np.intp], point: Doubles) -> Doubles:
         step = point - ring[of]
         return np.asarray(np.sign(along[of, 0] * step[:, 1] - along[of, 1] * step[:, 0]))
 
-    boxes = np.minimum(ring, ends), np.maximum(ring, ends)
-    near = ((boxes[0][first] <= boxes[1][second]) & (boxes[0][second] <= boxes[1][first])).all(axis=1)
-    first, second = first[near], second[near]
     meets = (side(first, ring[second]) * side(first, ends[second]) <= 0) & (
         side(second, ring[first]) * side(second, ends[first]) <= 0
     )
-    if not meets.any():
-        return None
-    one, other = int(first[meets][0]), int(second[meets][0])
-    cross = along[one, 0] * along[other, 1] - along[one, 1] * along[other, 0]
+    pairs = np.stack([first[meets], second[meets]], axis=1)
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+
+
+def _near(low: Doubles, high: Doubles) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The pairs of a closed line's sides whose boxes (N, 2) touch but which are no neighbours, the earlier first: along
+    the way in which the line is longer each box is held against those only that begin before it ends (time)."""
+    count = len(low)
+    way = int(np.argmax(np.ptp(low, axis=0))) if count else 0
+    order = np.argsort(low[:, way], kind="stable")
+    past = np.searchsorted(low[order, way], high[order, way], side="right")
+    many = past - np.arange(count) - 1
+    one = np.repeat(np.arange(count), many)
+    other = one + 1 + np.arange(len(one)) - np.repeat(np.cumsum(many) - many, many)
+    one, other = order[one], order[other]
+    first, second = np.minimum(one, other), np.maximum(one, other)
+    across = 1 - way
+    touch = (low[first, across] <= high[second, across]) & (low[second, across] <= high[first, across])
+    apart = (second - first > 1) & ~((first == 0) & (second == count - 1))
+    return first[touch & apart], second[touch & apart]
+
+
+def _place(ring: Doubles, first: int, second: int) -> Doubles:
+    """Where (2,) two sides of a closed line (N, 2) meet; a corner of one where they lie in line."""
+    one, other = (ring[(k + 1) % len(ring)] - ring[k] for k in (first, second))
+    cross = one[0] * other[1] - one[1] * other[0]
     if cross == 0:
-        return one, other, ring[other]
-    step = ring[other] - ring[one]
-    return one, other, ring[one] + (step[0] * along[other, 1] - step[1] * along[other, 0]) / cross * along[one]
+        return np.asarray(ring[second])
+    step = ring[second] - ring[first]
+    return np.asarray(ring[first] + (step[0] * other[1] - step[1] * other[0]) / cross * one)
 
 
 def _without_repeats(ring: Doubles) -> Doubles:

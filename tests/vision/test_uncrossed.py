@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 import shapely
@@ -34,3 +36,16 @@ def test_a_bow_tie_keeps_its_larger_half() -> None:
     """Of two loops that meet in a crossing the one that holds more is kept, with the crossing as its corner."""
     ring = np.array([[0.0, 0.0], [10.0, 10.0], [10.0, 0.0], [-2.0, 12.0]])
     assert shapely.Polygon(uncrossed(ring)).equals(shapely.Polygon([(0, 0), (5, 5), (-2, 12)]))
+
+
+def test_a_very_ragged_outline_takes_no_time() -> None:
+    """An outline of 2000 corners that crosses itself in hundreds of places is made simple (GEOS) in less than half a
+    second of computing: a photograph may show a dozen such."""
+    rng = np.random.default_rng(5)
+    turn = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    ring = 300 * np.stack([np.cos(turn), 0.3 * np.sin(turn)], axis=1) + rng.uniform(-2, 2, (2000, 2))
+    start = time.process_time()
+    mended = uncrossed(ring)
+    assert time.process_time() - start < 0.5
+    assert len(mended) < 1900
+    assert shapely.Polygon(mended).is_valid
