@@ -23,6 +23,8 @@ _LEAST_STRENGTH = 50.0
 #: A print that fills the picture varies along its border too: by this share of what it does all over.
 _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
+#: A direction is sought so far on either side of a peak, degrees.
+_WITHIN_DEG = 1.5
 #: A second family of stripes counts above this share of the change.
 _SECOND_SHARE = 0.05
 #: Bands along the stripes, each of which must look like the whole (correlation, and contrast), and parts across them,
@@ -39,7 +41,7 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     total = variance(swatch)
     if not _reaches_border(swatch, total):
         return False
-    found = [sharpest_direction(swatch, peak) for peak in (*orientation_peaks(swatch, 0.8), 0.0, 90.0)]
+    found = [_sharpest(swatch, peak) for peak in (*orientation_peaks(swatch, 0.8), 0.0, 90.0)]
     direction, strength = max(found, key=lambda f: f[1])
     square = [f for f in found if abs(abs(folded_deg(f[0] - direction)) - 90) < 12]
     other, weak = max(square, key=lambda f: f[1], default=(direction + 90, 0.0))
@@ -51,6 +53,15 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     crossing = band_profiles(swatch, other, _BANDS)
     bare = without_crossing(bands, without_crossing(crossing, bands))
     return _even_all_over(bare) and _even_all_over(without_crossing(crossing, bare))
+
+
+def _sharpest(swatch: Swatch, peak_deg: float) -> tuple[float, float]:
+    """The direction near a peak whose profile varies most, and that variance; sought on beyond the end of the search
+    where it lies there, for the slopes of stripes a few pixels wide can be off by more than it reaches."""
+    direction, strength = sharpest_direction(swatch, peak_deg, within_deg=_WITHIN_DEG)
+    if abs(direction - peak_deg) < _WITHIN_DEG:
+        return direction, strength
+    return max((direction, strength), sharpest_direction(swatch, direction, within_deg=_WITHIN_DEG), key=lambda f: f[1])
 
 
 def _even_all_over(bands: Bands) -> bool:

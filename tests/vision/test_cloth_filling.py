@@ -9,6 +9,7 @@ import pytest
 from tests.makers.cloth import StripePrint, Stripes
 from tests.vision.flat import flat
 from vision.cloth import find_cloths
+from vision.filling import striped_all_over
 from vision.square import SquareOn
 
 _FINE = (
@@ -30,6 +31,15 @@ def test_fine_stripes_fill_the_picture(print_: StripePrint) -> None:
     square = flat(print_, width_mm=700.0, height_mm=500.0, px_per_mm=1.0, turn_deg=2.0)
     cv2.GaussianBlur(square.rgb, (0, 0), 0.5, dst=square.rgb)
     assert _share(square) > 0.98
+
+
+@pytest.mark.parametrize("turn_deg", [20.0, 27.0, -63.0])
+def test_stripes_a_few_pixels_wide_fill_the_picture_at_a_slant(turn_deg: float) -> None:
+    """Stripes of 4.5 mm over 76 by 68 cm, at a slant at which the slopes of so small stripes, taken over three pixels,
+    are off by two degrees: their direction is found all the same, and they fill the picture."""
+    print_ = StripePrint(across=Stripes(widths_mm=(4.4, 4.6), colours=("#8a1520", "#9a9a88")))
+    square = flat(print_, width_mm=760.0, height_mm=680.0, px_per_mm=1.0, turn_deg=turn_deg)
+    assert striped_all_over(square.rgb, square.valid, square.px_per_mm)
 
 
 def test_a_ruler_not_known_whole_does_not_hide_that_stripes_fill_the_picture() -> None:

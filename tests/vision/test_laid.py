@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+import shapely
 
 from tests.makers.cloth import Cloth, StripePrint, Stripes
 from tests.makers.table import Table
@@ -31,6 +32,34 @@ def test_a_ruler_on_stripes_is_what_lies_on_them(ruler: tuple[int, int, int]) ->
     assert len(found) == 1
     inside = [cv2.pointPolygonTest(found[0].astype(np.float32), (float(x), float(y)), True) for x, y in bar]
     assert 3.0 < min(inside) < 8.0
+
+
+def _curved(radius_mm: float, width_mm: float, half_deg: float, middle_mm: tuple[float, float]) -> np.ndarray:
+    """The outline (N, 2) of a tape that lies along a circle, mm; its middle line's topmost place is given."""
+    turn = np.radians(np.linspace(-half_deg, half_deg, 80))
+    rays = np.stack([np.sin(turn), -np.cos(turn)], axis=1)
+    rims = (radius_mm - width_mm / 2) * rays, (radius_mm + width_mm / 2) * rays[::-1]
+    return np.add(np.concatenate(rims), (middle_mm[0], middle_mm[1] + radius_mm))
+
+
+@pytest.mark.parametrize("radius_mm", [150.0, 300.0, 800.0])
+def test_a_tape_that_curves_is_what_lies_on_stripes(radius_mm: float) -> None:
+    """A tape of 20 by 240 mm along a circle, its rectangle up to 60 mm wide, on stripes from border to border: it is
+    covered whole, by rectangles that together hide less than twice what it does and its room of 5 mm."""
+    picture = flat(_STRIPES, width_mm=360.0, height_mm=260.0, px_per_mm=3.0, turn_deg=33.0)
+    tape = _curved(radius_mm, 20.0, np.degrees(120.0 / radius_mm), (180.0, 100.0))
+    cv2.fillPoly(picture.rgb, [np.rint(tape * picture.px_per_mm).astype(np.int32)], (214, 178, 60))
+    found = [shapely.Polygon(box) for box in laid_on_stripes(picture, [tape], ())]
+    whole = shapely.Polygon(tape)
+    hidden = shapely.union_all(found)
+    assert hidden.buffer(0.6).covers(whole)
+    assert hidden.area < 2 * whole.buffer(5.0).area
+    assert all(min(_sides(box)) < 60.0 for box in found)
+
+
+def _sides(box: shapely.Polygon) -> list[float]:
+    corners = np.asarray(box.exterior.coords)
+    return [float(np.hypot(*step)) for step in np.diff(corners, axis=0)]
 
 
 @pytest.mark.parametrize("kind", ["smooth", "speckled", "wood"])
