@@ -180,14 +180,19 @@ def _no_by_search(task: Task, *, again: str) -> Finding:
 
 
 def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
-    """First without the repeat along, where there is one: its no is a no; then all of it."""
-    if any(need.phased for need in task.needs):
+    """First without the repeat along, where there is one: its no is a no; then all of it, in two ways."""
+    phased = any(need.phased for need in task.needs)
+    if phased:
         relaxed = Search(task, phased=False).run(Effort(seconds=0.4 * clock.left_s, second=second))
         if relaxed.status == "none":
             return relaxed
     search = Search(task)
     if search.panels.too_big:
         return Outcome(status="open")
+    if phased and not second:
+        outcome = search.run(Effort(seconds=0.4 * clock.left_s, linear=True))
+        if outcome.status != "open":
+            return outcome
     return search.run(Effort(seconds=clock.left_s, second=second))
 
 

@@ -28,11 +28,16 @@ Status = Literal["found", "best", "none", "open"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effort:
-    """How hard to search. ``second`` is the other way of asking: no presolve, other seed, other linear relaxation."""
+    """How hard to search. ``second`` is the other way of asking: no presolve, other seed, other linear relaxation.
+
+    ``linear`` takes all of the model into the linear relaxation: slower a step, but it sees through a repeat along the
+    stripe that few strips must keep, where steps alone may go on for minutes.
+    """
 
     seconds: float
     work: float | None = None
     second: bool = False
+    linear: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -311,9 +316,10 @@ class Search:
         solver.parameters.max_time_in_seconds = max(0.05, effort.seconds)
         if effort.work is not None:
             solver.parameters.max_deterministic_time = effort.work
+        if effort.second or effort.linear:
+            solver.parameters.linearization_level = 2
         if effort.second:
             solver.parameters.cp_model_presolve = False
-            solver.parameters.linearization_level = 2
             solver.parameters.symmetry_level = 0
         if hint:
             self._hint(hint, lays)
