@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from stash.planner.bound import least_segments
 from stash.planner.easing import eased, level, tidy
 from stash.planner.layout import sound
+from stash.planner.opening import Choice, Choices, find_choices, without_impossible
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
@@ -72,36 +73,49 @@ def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[s
 
     Panels stay where they are. The answer does not depend on the machine, but for running out of time.
     """
+    relaxation = choices = None
     try:
         if not better.solution.lays:
-            better = _on_few(better, weights, deadline, say)
+            relaxation = Relaxation(better.solution.task, weights)
+            better, choices = _on_few(better, relaxation, weights, deadline, say)
         for margin_um, rounds in ((COMFORT_UM, ROUNDS), (better.solution.task.stance.fit_um, TIGHT_ROUNDS)):
             if better.stopped or _good_enough(better, weights):
                 break
             say(_known(better, weights))
             better = _laid_anew(better, margin_um, rounds, weights, deadline)
-        if not better.stopped and not better.solution.lays:
-            better = _searched(better, weights, deadline)
+        if relaxation and choices and not better.stopped:
+            better = _proven(_searched(better, weights, deadline), choices, relaxation, weights, deadline)
     except KeyboardInterrupt:
         return replace(better, stopped=True)
     return better
 
 
-def _on_few(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
+def _on_few(
+    better: Better, relaxation: Relaxation, weights: Weights, deadline: float, say: Callable[[str], None]
+) -> tuple[Better, Choices]:
     """The bound, and the cheapest plan on the pieces that it would open, for each number of pieces."""
     solution = better.solution
-    relaxation = Relaxation(solution.task, weights)
     relaxation.start(solution.cuts)
     least = relaxation.solve_tree(deadline, solution.cost_um(weights))
-    better = replace(better, bound_um=max(better.bound_um, least.um))
     opened = len({solution.task.runs[cut.run].piece for cut in solution.cuts})
-    for least_um, pieces in relaxation.choices(opened, deadline):
+    choices = find_choices(relaxation, opened, deadline)
+    better = replace(better, bound_um=max(better.bound_um, least.um, choices.bound_um()))
+    for choice in choices.inside:
         if better.stopped or _good_enough(better, weights):
             break
-        if least_um < better.solution.cost_um(weights):
+        if choice.least_um < better.solution.cost_um(weights):
             say(_known(better, weights))
-            better = _laid_anew(better, COMFORT_UM, FEW_ROUNDS, weights, deadline, pieces, least_um)
-    return better
+            better = _laid_anew(better, COMFORT_UM, FEW_ROUNDS, weights, deadline, choice)
+    return better, choices
+
+
+def _proven(better: Better, choices: Choices, relaxation: Relaxation, weights: Weights, deadline: float) -> Better:
+    """A higher bound, where all sets of few pieces can be ruled out one by one."""
+    if _good_enough(better, weights):
+        return better
+    cost = better.solution.cost_um(weights)
+    left = without_impossible(choices, relaxation, cost, deadline)
+    return replace(better, bound_um=max(better.bound_um, min(cost, left.bound_um())))
 
 
 def _known(better: Better, weights: Weights) -> str:
@@ -114,15 +128,14 @@ def _good_enough(better: Better, weights: Weights) -> bool:
 
 
 def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               pieces: frozenset[int] | None = None, least_um: int = 0) -> Better:  # fmt: skip
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on those pieces, where
-    none costs less than ``least_um``."""
+               choice: Choice | None = None) -> Better:  # fmt: skip
+    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces."""
     solution = better.solution
     among = trimmed(solution.task, margin_um)
-    start = solution.cuts if pieces is None and sound(replace(solution, task=among)) else ()
-    enough = int((1 + NEAR) * max(least_um, better.bound_um))
+    start = solution.cuts if choice is None and sound(replace(solution, task=among)) else ()
+    enough = int((1 + NEAR) * max(choice.least_um if choice else 0, better.bound_um))
     laid = recreate(
-        among if pieces is None else among.only_on(pieces), weights, deadline, rounds=rounds, start=start,
+        among.only_on(choice.pieces) if choice else among, weights, deadline, rounds=rounds, start=start,
         opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough,
     )  # fmt: skip
     better = replace(better, stopped=laid.stopped)

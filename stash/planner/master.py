@@ -23,6 +23,12 @@ class Branch:
     fixed: Mapping[int, bool] = field(default_factory=dict)
     joined: Mapping[int, bool] = field(default_factory=dict)
 
+    def empty(self, pieces: set[int]) -> bool:
+        """Whether its numbers of pieces contradict each other."""
+        least = sum(self.fixed.get(piece) is True for piece in pieces)
+        most = sum(self.fixed.get(piece) is not False for piece in pieces)
+        return (self.most is not None and self.most < least) or (self.fewest is not None and self.fewest > most)
+
     def halves(self, opened: Mapping[int, float], joined: Mapping[int, float]) -> tuple[Branch, ...]:
         """Two branches that hold all plans of this one and exclude such a mix: by the number of pieces, by a piece, by
         a strip joined or not. None where all of these are whole."""

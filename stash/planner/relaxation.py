@@ -13,7 +13,6 @@ The print along the stripe, pairs and panels are left out, which can only make t
 from __future__ import annotations
 
 import heapq
-import math
 import time
 from collections import defaultdict
 from collections.abc import Sequence
@@ -22,7 +21,7 @@ from typing import Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
 from stash.planner.knapsack import Tables
-from stash.planner.master import WHOLE, WHOLE_TREE, Branch, Master
+from stash.planner.master import WHOLE_TREE, Branch, Master
 from stash.planner.price import Weights
 from stash.planner.task import Cut, Task
 
@@ -31,6 +30,9 @@ ROUNDS: Final = 80
 
 NODES: Final = 40
 """Branches looked at: how many pieces, which, and which strips are joined."""
+
+IMPOSSIBLE: Final = 1 << 60
+"""um. The bound where there is no plan at all."""
 
 NEAR: Final = 0.002
 """Ratio. A bound this near the linear program's own value is not driven further."""
@@ -107,6 +109,8 @@ class Relaxation:
 
         Stops once the bound reaches ``stop_um``.
         """
+        if branch.empty(set(self.bays.piece)):
+            return Bound(IMPOSSIBLE, {}, {})
         master = Master(self.bays, branch)
         for filling in self.fillings:
             master.add(filling)
@@ -152,17 +156,6 @@ class Relaxation:
                 heapq.heappush(waiting, (max(um, found.um), 2 * number + side, found, half))
         um, _, bound, _ = waiting[0]
         return replace(bound, um=min(stop_um, um))
-
-    def choices(self, most: int, deadline: float) -> list[tuple[int, frozenset[int]]]:
-        """For each number of pieces up to ``most``, and however many at least, the pieces that the linear program would
-        open, with what a plan on so many costs at least (um); the cheapest first."""
-        root = self.solve(deadline)
-        found: list[tuple[int, frozenset[int]]] = []
-        for count in range(max(1, math.ceil(sum(root.opened.values()) - WHOLE)), most + 1):
-            bound = self.solve(deadline, branch=Branch(fewest=count, most=count))
-            likely = sorted(bound.opened, key=lambda piece: (-bound.opened[piece], piece))
-            found.append((bound.um, frozenset(likely[:count])))
-        return sorted(found, key=lambda choice: (choice[0], sorted(choice[1])))
 
     def uncut_um(self) -> dict[str, int]:
         """How much strip of each stripe the last linear program leaves uncut (um), at least 1 of one."""

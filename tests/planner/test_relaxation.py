@@ -12,7 +12,9 @@ import pytest
 from stash.planner.filling import PRICE_SCALE, Prices
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE
+from stash.planner.opening import find_choices, without_impossible
 from stash.planner.price import DEFAULT
+from stash.planner.quick import quick_solution
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
@@ -86,7 +88,8 @@ def test_no_choice_of_pieces_promises_less_than_a_known_plan_on_as_many(seed: in
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
     laid = recreate(task, DEFAULT, later(), rounds=400, enough=lambda cost: False)
     opened = len({task.runs[cut.run].piece for cut in laid.cuts})
-    bounds = {len(pieces): um for um, pieces in Relaxation(task, DEFAULT).choices(opened, later())}
+    choices = find_choices(Relaxation(task, DEFAULT), opened, later())
+    bounds = {choice.count: choice.least_um for choice in choices.inside}
     assert not laid.missing
     assert bounds[opened] <= laid.cost_um
 
@@ -101,6 +104,35 @@ def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
     if exact.status == "best":
         assert exact.bound_um is not None
         assert Relaxation(task, DEFAULT).solve_tree(later(), 10**12).um <= exact.bound_um
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_ruling_out_pieces_leaves_the_cheapest_plan(seed: int) -> None:
+    """What is ruled out costs no less than the cheapest plan of a small question, as the exact search proves it."""
+    problem = random_case(seed, unsure=False)
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    exact = Search(task, goal=DEFAULT).run(Effort(seconds=20))
+    if exact.status == "best" and exact.bound_um:
+        relaxation = Relaxation(task, DEFAULT)
+        choices = find_choices(relaxation, len({task.runs[cut.run].piece for cut in exact.cuts}), later())
+        assert without_impossible(choices, relaxation, exact.bound_um + 1, later()).bound_um() <= exact.bound_um + 1
+        assert without_impossible(choices, relaxation, 10**9, later()).bound_um() <= exact.bound_um
+
+
+def test_pieces_are_ruled_out_where_no_strips_lie_on_them() -> None:
+    """A border of 20 strips that a plan cuts from seven pieces: the linear program would have six, on one set of them
+    only, and the strips do not go on those: with that told, nothing costs less than seven pieces opened."""
+    problem = border_case(3056, along=False)
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    relaxation = Relaxation(task, DEFAULT)
+    choices = find_choices(relaxation, 7, later())
+    assert choices.bound_um() < 6.5 * DEFAULT.piece_um
+    left = without_impossible(choices, relaxation, 2200 * 1000, later())
+    assert left.bound_um() >= 7 * DEFAULT.piece_um - 10
+    on_six = quick_solution(task.only_on(choices.inside[0].pieces), DEFAULT, later(), 1000)
+    assert on_six is None
 
 
 @pytest.mark.parametrize("seed", range(4))
