@@ -34,6 +34,9 @@ ALONG, BESIDE, SPACING_PX = 80, 20, 8
 PARALLEL, FIELD_SHARE = 0.99, 0.3
 #: Evidence (nats) after which no finer level of the picture is looked at.
 PLAIN_EVIDENCE = 60.0
+#: With so much of it for each tick as well, what lies on the ticks, or between them, is not followed once more (time):
+#: well-shown combs of our scenes and of real rulers have half as much again, prints and rows of digits a third at most.
+EACH_TICK = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,7 +89,7 @@ class _Search:
 
     def _fresh(self, rows: Iterable[Row]) -> Iterator[Row]:
         for row in rows:
-            known = any(_covers(candidate.comb, row) for candidate in self._found)
+            known = any(_covers(candidate, row) for candidate in self._found)
             if not known and not any(_repeats(row, other) for other in self._tried):
                 yield row
 
@@ -95,6 +98,8 @@ class _Search:
         if comb is None:
             return
         self._take(comb)
+        if any(_settled(candidate) and _same(candidate.comb, comb) for candidate in self._found):
+            return
         # where gaps stand evenly, the ticks between them do
         counter = follow(self._levels, _between(comb, row))
         if counter is not None:
@@ -176,10 +181,18 @@ def _better(one: Candidate, other: Candidate) -> bool:
     return one.hearing.sure()
 
 
-def _covers(comb: Comb, row: Row) -> bool:
+def _settled(candidate: Candidate) -> bool:
+    """Whether a comb is read beyond all doubt, tick by tick."""
+    evidence = candidate.hearing.evidence()
+    return candidate.hearing.sure() and evidence > max(PLAIN_EVIDENCE, EACH_TICK * len(candidate.comb.index))
+
+
+def _covers(candidate: Candidate, row: Row) -> bool:
     """Whether a row is part of a comb already followed (the same ticks, or the gaps between them, which are followed
-    with them)."""
-    inside = _inside(comb, row.bases_px)
+    with them); of one that is settled, also where only its longest ticks reach."""
+    comb = candidate.comb
+    beside = float(np.ptp(comb.reach_px)) if _settled(candidate) else comb.band_px
+    inside = _inside(comb, row.bases_px, beside)
     alike = abs(row.period_px / comb.period_px - 1) < 0.1
     return bool(inside.mean() > 0.7 and alike)
 
@@ -187,11 +200,12 @@ def _covers(comb: Comb, row: Row) -> bool:
 def _same(one: Comb, other: Comb) -> bool:
     """Whether two combs are the same ticks, or one the gaps or a part of the other."""
     small, large = (one, other) if len(one.index) <= len(other.index) else (other, one)
-    return bool(_inside(large, small.places_px).mean() > 0.5 and abs(float(one.axis @ other.axis)) > 0.98)
+    shared = _inside(large, small.places_px, large.band_px).mean()
+    return bool(shared > 0.5 and abs(float(one.axis @ other.axis)) > 0.98)
 
 
-def _inside(comb: Comb, points: Floats) -> NDArray[np.bool_]:
-    """Which points lie on a comb's ticks or just beside them."""
+def _inside(comb: Comb, points: Floats, beside_px: float) -> NDArray[np.bool_]:
+    """Which points lie on a comb's ticks, as far to both sides, or just beside them."""
     first, last = comb.places_px[0], comb.places_px[-1]
     axis = last - first
     span = float(np.hypot(*axis))
@@ -199,5 +213,5 @@ def _inside(comb: Comb, points: Floats) -> NDArray[np.bool_]:
     normal = np.array([-axis[1], axis[0]])
     off = points - first
     along, across = off @ axis, np.abs(off @ normal)
-    hit = (along > -comb.period_px) & (along < span + comb.period_px) & (across < 1.0 * comb.band_px + comb.period_px)
+    hit = (along > -comb.period_px) & (along < span + comb.period_px) & (across < beside_px + comb.period_px)
     return np.asarray(hit, dtype=np.bool_)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +14,10 @@ Ints = NDArray[np.int64]
 OUTLIER_SHARE = 0.15
 #: Random triples tried for the comb that most places agree with: misses one in a thousand at a half astray.
 TRIALS = 50
+#: Between places of which the last comes so few after the first, a straight line is drawn: they tell of no tilt.
+SHORT_SPAN = 12
+#: A comb whose spacing changes by more than this over a hundred ticks is no flat ruler seen from above.
+MOST_CHANGE = 0.6
 #: A comb may leave at most this root mean square, in periods, to count as even.
 UNEVEN_SHARE = 0.07
 #: Ticks of which this share stand at every n-th number only were sought at an n-th of their spacing.
@@ -73,33 +79,37 @@ def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:
 
 def _agreeing(u: Floats, index: Floats, period: float) -> NDArray[np.bool_] | None:
     """The largest set of places that one evenly tilted comb explains, from triples all along it."""
-    best: NDArray[np.bool_] | None = None
-    size = u.size
+    first, last = _spans(u.size)
+    mid = (first + last) // 2
+    k = index - index[mid][:, None]
+    near, far = (np.stack([k[np.arange(len(mid)), end], u[end] - u[mid]]) for end in (first, last))
+    # u·(1 + c·k) = b·k, both counted from the middle one, at the other two
+    with np.errstate(divide="ignore", invalid="ignore"):
+        c = (near[1] / near[0] - far[1] / far[0]) / (far[1] - near[1])
+        b = near[1] / near[0] + c * near[1]
+        guess = u[mid][:, None] + b[:, None] * k / (1 + c[:, None] * k)
+    for trial in np.flatnonzero(last - first < SHORT_SPAN):
+        part = slice(first[trial], last[trial] + 1)
+        middle = index[part].mean()
+        slope = float((index[part] - middle) @ u[part]) / float((index[part] - middle) @ (index[part] - middle))
+        guess[trial] = u[part].mean() + slope * (index - middle)
+        c[trial] = 0.0
+    hit = (np.abs(u - guess) < OUTLIER_SHARE * period) & (np.abs(c) * 100 <= MOST_CHANGE)[:, None]
+    count = hit.sum(axis=1)
+    best = int(np.argmax(count))
+    return hit[best] if count[best] >= 6 else None
+
+
+@cache
+def _spans(size: int) -> tuple[Ints, Ints]:
+    """The first and last place of each trial, the same each time for so many places."""
     rng = np.random.default_rng(size)
-    for _ in range(TRIALS):
-        first = int(rng.integers(0, size - 5))
-        span = int(rng.integers(5, size - first))
-        last = first + span
-        near = slice(first, last + 1)
-        if span < 12:
-            k = index[near] - index[near].mean()
-            slope = float(k @ u[near]) / float(k @ k)
-            guess = u[near].mean() + slope * (index - index[near].mean())
-        else:
-            mid = (first + last) // 2
-            chosen = [first, mid, last]
-            k = index - index[mid]
-            design = np.stack([np.ones(3), k[chosen], -k[chosen] * (u[chosen] - u[mid])], axis=1)
-            solved = np.linalg.lstsq(design, u[chosen] - u[mid], rcond=None)[0]
-            # a comb whose spacing changes by more than a fifth over a hundred ticks is no flat ruler seen from above
-            if abs(solved[2]) * 100 > 0.6:
-                continue
-            with np.errstate(divide="ignore", invalid="ignore"):
-                guess = u[mid] + (solved[0] + solved[1] * k) / (1 + solved[2] * k)
-        hit = np.abs(u - guess) < OUTLIER_SHARE * period
-        if best is None or hit.sum() > best.sum():
-            best = hit
-    return best if best is not None and best.sum() >= 6 else None
+    first = np.empty(TRIALS, np.int64)
+    span = np.empty(TRIALS, np.int64)
+    for trial in range(TRIALS):
+        first[trial] = rng.integers(0, size - 5)
+        span[trial] = rng.integers(5, size - first[trial])
+    return first, first + span
 
 
 def robust_line(u: Floats, v: Floats) -> tuple[float, float, float]:
