@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
     from stash.catalogue.stash import Stash
     from stash.fabric import Fabric
-    from stash.impression import Impression
     from stash.intake import Wish
     from stash.photograph import KeptPhoto
     from stash.piece import Piece
+    from stash.recognition.impression import Impression
     from stash.yardage import Laid
     from vision.measure import Measured
     from vision.measurement import Measurement

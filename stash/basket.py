@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from stash.adding import Added, Cloth, Seen, wish_of
-from stash.alignment import EDGE_SPREAD_MM
 from stash.ask.scrap import Told, told
 from stash.errors import InputWrong, NotCertain
 from stash.fabric import Fabric
 from stash.intake import Wish, fabric_of, pieces_of
-from stash.light import shared_light
 from stash.matching import Laid
 from stash.measuring import Asked
-from stash.recognising import OTHER_COLOUR_DE, Recognition, recognise
+from stash.recognition.alignment import EDGE_SPREAD_MM
+from stash.recognition.light import shared_light
+from stash.recognition.recognising import OTHER_COLOUR_DE, Recognition, recognise
 
 if TYPE_CHECKING:
     from stash.catalogue.stash import Stash
-    from stash.impression import Impression
+    from stash.recognition.impression import Impression
     from vision.measurement import Cloth as ClothSeen
 
 Outcome = Literal["kept", "new", "left out"]

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stash.fabric import Stripe
-from stash.impression import Floats, Impression, Run, gathered
-from stash.light import hex_of, lab
+from stash.recognition.impression import Floats, Impression, Run, gathered
+from stash.recognition.light import hex_of, lab
 
 if TYPE_CHECKING:
     from vision.measure import ClothEvidence, Measured

@@ -19,7 +19,7 @@ from stash.turning import turned
 from vision.estimate import Estimate
 
 if TYPE_CHECKING:
-    from stash.impression import Impression
+    from stash.recognition.impression import Impression
     from vision.measure import Measured
     from vision.measurement import Cloth, Measurement
     from vision.measurement import Print as PrintSeen

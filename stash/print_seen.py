@@ -9,7 +9,7 @@ from stash.fabric import Print, Stripe
 from vision.estimate import Estimate
 
 if TYPE_CHECKING:
-    from stash.impression import Impression
+    from stash.recognition.impression import Impression
     from vision.measurement import Measurement
     from vision.measurement import Print as PrintSeen
 

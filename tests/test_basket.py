@@ -13,10 +13,10 @@ from stash.adding import Seen
 from stash.basket import keep, scraps_of, settle
 from stash.catalogue.stash import Stash
 from stash.fabric import Fabric
-from stash.impression import Impression
 from stash.measuring import Asked
 from stash.photograph import KeptPhoto
 from stash.piece import across_axis
+from stash.recognition.impression import Impression
 from tests.test_recognising import BLUE, DECK, GREEN, RED, WHITE, Rows, fabric, plain_scrap, scrap, turned
 from vision.estimate import Estimate
 from vision.measurement import Cloth, Measurement, Outline, Print, Scale, Stripe

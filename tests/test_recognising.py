@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from stash.fabric import Fabric, Print, Stripe
-from stash.impression import Impression, Run
-from stash.light import coded
-from stash.recognising import recognise
+from stash.recognition.impression import Impression, Run
+from stash.recognition.light import coded
+from stash.recognition.recognising import recognise
 from vision.estimate import Estimate
 
 RED, WHITE, BLUE, GREEN = "#96282c", "#e8dcc4", "#23426f", "#2f6b4a"

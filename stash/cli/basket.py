@@ -11,13 +11,13 @@ from stash.basket import Basket, Scrap, Settled, keep, scraps_of, settle
 from stash.cli import output
 from stash.cli.failure import DONE, UNCERTAIN
 from stash.errors import InputWrong
-from stash.evidence import because
+from stash.recognition.evidence import because
 
 if TYPE_CHECKING:
     from stash.adding import Seen
     from stash.catalogue.stash import Stash
-    from stash.impression import Impression
     from stash.measuring import Asked
+    from stash.recognition.impression import Impression
 
 
 def take(

@@ -18,9 +18,9 @@ import numpy as np
 
 from stash.adding import seen
 from stash.fabric import Fabric
-from stash.impression import Impression
 from stash.intake import Wish, fabric_of
-from stash.recognising import Recognition, recognise
+from stash.recognition.impression import Impression
+from stash.recognition.recognising import Recognition, recognise
 from tests.makers.camera import project
 from tests.makers.cloth import AnyPrint
 from tests.makers.drapery import portrait_scene, prints, stranger

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stash.recognising import Recognition
+from stash.recognition.recognising import Recognition
 from tests.accuracy.recognise import Tried, judged, photographed, stash_of
 from tests.makers.cloth import PlainPrint
 from tests.makers.drapery import KINDS, NEAR, OTHER_DE, prints

@@ -20,7 +20,7 @@ def lit(photograph: Photograph, gains: tuple[float, float, float]) -> Photograph
 
 def drawn_gains(rng: np.random.Generator) -> tuple[float, float, float]:
     """What a phone's white balance and exposure leave: a tenth of a stop to a third all together, some per cent a
-    channel (our judgement, as in ``stash.light``)."""
+    channel (our judgement, as in ``stash.recognition.light``)."""
     together = float(np.exp(rng.normal(0, 0.15)))
     red, green, blue = (float(v) for v in np.exp(rng.normal(0, [0.05, 0.02, 0.05])))
     return together * red, together * green, together * blue

@@ -15,11 +15,11 @@ from typing import Final
 
 import numpy as np
 
-from stash.alignment import LOOK_SPREAD, Alignment, align
-from stash.impression import Floats, Impression, Run, gathered
-from stash.light import Light, lab
 from stash.nearness import differences
-from stash.portrait import Portrait, Ring
+from stash.recognition.alignment import LOOK_SPREAD, Alignment, align
+from stash.recognition.impression import Floats, Impression, Run, gathered
+from stash.recognition.light import Light, lab
+from stash.recognition.portrait import Portrait, Ring
 from vision.estimate import Estimate
 
 #: Repeats and widths of one fabric wander beyond their u95 by this share, and widths by this, mm (standard deviations;

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from stash.fabric import Fabric
-from stash.gallery import Gallery, gallery
-from stash.impression import Floats, Impression
-from stash.light import Light, shared_light, unknown_light
-from stash.likeness import REPEAT_SHARE, Fit, fit, looks_of
-from stash.portrait import Portrait, is_photographed
+from stash.recognition.gallery import Gallery, gallery
+from stash.recognition.impression import Floats, Impression
+from stash.recognition.light import Light, shared_light, unknown_light
+from stash.recognition.likeness import REPEAT_SHARE, Fit, fit, looks_of
+from stash.recognition.portrait import Portrait, is_photographed
 
 Verdict = Literal["sure", "unsure", "new"]
 

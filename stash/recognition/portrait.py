@@ -10,9 +10,9 @@ import numpy as np
 
 from stash.ask.colour import shade
 from stash.fabric import Fabric, Stripe
-from stash.impression import Floats
-from stash.light import coded, lab
 from stash.nearness import differences
+from stash.recognition.impression import Floats
+from stash.recognition.light import coded, lab
 from vision.estimate import Estimate
 
 #: How far one colour of a cloth is off between two photographs beyond their light, CIEDE2000 (standard deviation): the

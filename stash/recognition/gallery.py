@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 
 from stash.fabric import Fabric
-from stash.impression import Floats, Impression, gathered
-from stash.light import Light, coded, lab
-from stash.likeness import REPEAT_SHARE
-from stash.portrait import Portrait, colours_of, portrait
+from stash.recognition.impression import Floats, Impression, gathered
+from stash.recognition.light import Light, coded, lab
+from stash.recognition.likeness import REPEAT_SHARE
+from stash.recognition.portrait import Portrait, colours_of, portrait
 
 #: Of more fabrics than this only those are looked at closely whose colours are nearest, and so many whose repeat is the
 #: scrap's, too (each takes some milliseconds).

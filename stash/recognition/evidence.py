@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from stash.impression import Impression
-from stash.likeness import Fit
-from stash.recognising import Candidate
+from stash.recognition.impression import Impression
+from stash.recognition.likeness import Fit
+from stash.recognition.recognising import Candidate
 
 #: CIEDE2000 up to which colours are said to be alike, nearly alike, and another shade (common practice: 2.3 is hardly
 #: seen, and beyond 5 to 6 anybody sees two colours).

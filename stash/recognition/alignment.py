@@ -9,10 +9,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from stash.impression import Floats, Run
-from stash.light import Light, lab
 from stash.nearness import differences
-from stash.portrait import Ring
+from stash.recognition.impression import Floats, Run
+from stash.recognition.light import Light, lab
+from stash.recognition.portrait import Ring
 
 #: Places of the repeat that are tried, mm apart, but no more of them than _MOST_PLACES.
 _PLACE_MM: Final = 0.5

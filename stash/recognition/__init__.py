@@ -1,0 +1,1 @@
+"""Which fabric of a stash a scrap is of."""
