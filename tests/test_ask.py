@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stash.ask.build import build
-from stash.ask.cloth import parse_cloth
+from stash.ask.cloth import parse_cloth, slug
 from stash.ask.question import Question, questions
 from stash.ask.spoken import in_figures
 from stash.ask.talk import MOST_TRIES, converse
@@ -195,3 +195,12 @@ def test_the_same_cloth_for_coat_and_border_keeps_its_pieces_apart() -> None:
     outcome = build({"border": CLOTH, "main": CLOTH})
     assert len(outcome.fabrics) == 2
     assert len({piece.id for piece in outcome.pieces}) == 2
+
+
+def test_an_id_ends_with_a_whole_word() -> None:
+    """A long name gives an id of at most 40 letters that breaks no word and does not end in "and"."""
+    assert slug("Red ticking") == "red-ticking"
+    assert slug("Dark reddish orange and dark greenish blue stripe") == "dark-reddish-orange-and-dark-greenish"
+    assert slug("One two three four five six seven ei and nine") == "one-two-three-four-five-six-seven-ei"
+    assert slug("x" * 60) == "x" * 40
+    assert slug("\u05d1\u05d3") == "cloth"

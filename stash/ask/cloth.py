@@ -18,6 +18,9 @@ from vision.estimate import Estimate
 
 _EXAMPLE: Final = "say it like 58 × 54 in; from the left selvage red 3/4, white 1/4, blue 1, white 1/4"
 
+SLUG_LETTERS: Final = 40
+"""Letters of an id made from a name, at most: they are typed again and again."""
+
 _UNIT: Final = r"(?:mm|cm|m|(?:milli|centi)?met(?:re|er)s?|inch(?:es)?|ins?|feet|foot|ft|yards?|yds?)\b\.?|\"|''|'"
 _NUMBER: Final = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|\.\d+)"
 _LENGTH: Final = rf"{_NUMBER}\s*(?:{_UNIT})?"
@@ -247,5 +250,7 @@ def _listed(words: list[str]) -> str:
 
 
 def slug(name: str) -> str:
-    """A short id from a name: "Red ticking" becomes "red-ticking"."""
-    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or "cloth"
+    """A short id from a name, of whole words where there are several: "Red ticking" becomes "red-ticking"."""
+    words = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
+    short = words if len(words) <= SLUG_LETTERS else words[: SLUG_LETTERS + 1].rpartition("-")[0] or words[:SLUG_LETTERS]
+    return short.removesuffix("-and") or "cloth"
