@@ -252,5 +252,6 @@ def _listed(words: list[str]) -> str:
 def slug(name: str) -> str:
     """A short id from a name, of whole words where there are several: "Red ticking" becomes "red-ticking"."""
     words = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
-    short = words if len(words) <= SLUG_LETTERS else words[: SLUG_LETTERS + 1].rpartition("-")[0] or words[:SLUG_LETTERS]
-    return short.removesuffix("-and") or "cloth"
+    if len(words) > SLUG_LETTERS:
+        words = words[: SLUG_LETTERS + 1].rpartition("-")[0] or words[:SLUG_LETTERS]
+    return words.removesuffix("-and") or "cloth"
