@@ -40,9 +40,9 @@ STRAIGHT_PER_MM, CURLED_PER_MM, CURLED_TIMES = 2e-5, 1e-3, 3.0
 #: Parameters of each reading: its stretch (log), turn (rad), place (mm) and, of a ruler, its bow (1/mm).
 OWN, BOW = 5, 4
 #: Tilts (rad) from which the fit starts, so that no mirror-like minimum wins; steps taken from each before the best one
-#: goes on; tilts nearer than this are one and the same way down.
+#: goes on, at most, and the share of the cost that a step must gain; tilts nearer than this are one way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
-ROUGH_STEPS, SAME_TILT_RAD, RIVAL_COST = 12, 0.03, 3.0
+ROUGH_STEPS, ROUGH_GAIN, SAME_TILT_RAD, RIVAL_COST = 12, 1e-3, 0.03, 3.0
 #: Steps taken from each rise that is tried before the best one goes on: the first finds its height.
 FIRST_STEPS = 6
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
@@ -175,7 +175,8 @@ class Adjustment:
         """The parameters of least cost, sought from several tilts."""
         few = self._like([thinned(reading) for reading in self.readings], self.bow_sigma)
         starts = (np.array([*tilt, few._usual_scale(), math.log(few.focal.value), 0.0]) for tilt in STARTS)
-        rough = sorted((few._descend(few._from(start), most=ROUGH_STEPS) for start in starts), key=lambda one: one[1])
+        tried = (few._descend(few._from(start), ROUGH_STEPS, ROUGH_GAIN) for start in starts)
+        rough = sorted(tried, key=lambda one: one[1])
         # two ways down of about the same cost are both followed to the end
         rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
         return min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])[0]
@@ -332,7 +333,7 @@ class Adjustment:
         rho = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
         return float(rho.sum()) + 0.5 * float(prior @ prior)
 
-    def _descend(self, params: Floats, most: int = 40) -> tuple[Floats, float]:
+    def _descend(self, params: Floats, most: int = 40, enough: float = 1e-8) -> tuple[Floats, float]:
         cost, damping = self._cost(params), 1e-3
         for _ in range(most):
             normal, pull = self._normal(params)
@@ -349,7 +350,7 @@ class Adjustment:
                 break
             gain = cost - fresh
             params, cost, damping = trial, fresh, max(1e-9, damping / 8)
-            if gain < 1e-8 * max(1.0, cost):
+            if gain < enough * max(1.0, cost):
                 break
         return params, cost
 

@@ -96,8 +96,15 @@ def apart_deg(first: float, second: float) -> float:
 
 
 def bands_of(swatch: Swatch, family: Family) -> Bands:
-    """The family's bands at full size, its direction refined and in (-90, 90]."""
-    return band_profiles(swatch, folded_deg(sharpest_direction(swatch, family.direction_deg, within_deg=0.5)[0]))
+    """The family's bands at full size, its direction in (-90, 90].
+
+    Found in a picture of the whole, however coarse, the direction stays: it leaves a part of one coarse pixel from end
+    to end. Found in a window, it is refined on the whole.
+    """
+    direction = family.direction_deg
+    if family.look.mask.size < swatch.mask.size and family.look.px_per_mm >= swatch.px_per_mm:
+        direction = folded_deg(sharpest_direction(swatch, direction, within_deg=0.5)[0])
+    return band_profiles(swatch, direction)
 
 
 def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Family:
