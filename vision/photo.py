@@ -71,8 +71,8 @@ def read_photo(path: str | Path) -> Photo:
                 _check_size(path, image)
                 exif = image.getexif()
                 focal, taken = _focal35(exif, image.size), _taken(exif)
-                upright = ImageOps.exif_transpose(image)
-                rgb = np.asarray(_to_srgb(upright), dtype=np.uint8)
+                ImageOps.exif_transpose(image, in_place=True)
+                rgb = np.asarray(_to_srgb(image), dtype=np.uint8)
     except UnidentifiedImageError:
         raise PhotoUnreadable(
             f"{path} is not a photograph that can be read", "give a JPEG, PNG, HEIC, TIFF or WebP file"
@@ -149,7 +149,7 @@ def _by_profile(image: Image.Image) -> Image.Image:
                     return converted
         except (ImageCms.PyCMSError, OSError):
             pass  # a broken profile only shifts colours; the picture itself is sound
-    return image.convert("RGB")
+    return image if image.mode == "RGB" else image.convert("RGB")
 
 
 def _focal35(exif: Image.Exif, size_px: tuple[int, int]) -> float | None:

@@ -100,21 +100,19 @@ class Plane:
         tolerance and the flatness of the cloth.
         """
         value = self._scale(self.params, point_px)
-        relative = self._relative_sigma(lambda p: math.log(self._scale(p, point_px)))
+        relative = self._sigma(_log_scale, self._moved_jacobians(point_px))
         return Estimate(value, value * math.hypot(2 * relative, self.floor_relative_u95))
 
     def length_relative_u95_at(self, point_px: tuple[float, float]) -> float:
         """Relative uncertainty (95 %) of a short length in the plane at a photo point, in the worst direction."""
-        worst = 0.0
-        for angle in (0.0, 45.0, 90.0, 135.0):
-            length = partial(self._log_length, point_px=point_px, angle=math.radians(angle))
-            worst = max(worst, self._relative_sigma(length))
+        moved = self._moved_jacobians(point_px)
+        angles = (math.radians(angle) for angle in (0.0, 45.0, 90.0, 135.0))
+        worst = max(self._sigma(partial(_log_length, angle=angle), moved) for angle in angles)
         return math.hypot(2 * worst, self.floor_relative_u95)
 
     def angle_u95_deg_at(self, point_px: tuple[float, float]) -> float:
         """Uncertainty (95 %, deg) of the angle between two directions in the plane at a photo point."""
-        sigma = self._relative_sigma(lambda p: self._corner(p, point_px))
-        return math.degrees(2 * sigma)
+        return math.degrees(2 * self._sigma(_corner, self._moved_jacobians(point_px)))
 
     def square_on(
         self,
@@ -200,22 +198,33 @@ class Plane:
     def _scale(self, params: Floats, point_px: tuple[float, float]) -> float:
         return math.sqrt(abs(float(np.linalg.det(self._jacobian(params, point_px)))))
 
-    def _log_length(self, params: Floats, point_px: tuple[float, float], angle: float) -> float:
-        back = inverse(self._jacobian(params, point_px)) @ np.array([math.cos(angle), math.sin(angle)])
-        return math.log(float(np.hypot(*back)))
+    def _moved_jacobians(self, point_px: tuple[float, float]) -> list[tuple[Floats, Floats]]:
+        """The jacobian at a point with each parameter a step up and a step down."""
+        steps = 1e-5 * np.eye(SHARED)
+        return [
+            (self._jacobian(self.params + step, point_px), self._jacobian(self.params - step, point_px))
+            for step in steps
+        ]
 
-    def _corner(self, params: Floats, point_px: tuple[float, float]) -> float:
-        back = inverse(self._jacobian(params, point_px))
-        a, b = back[:, 0] + back[:, 1], back[:, 0] - back[:, 1]
-        return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
-
-    def _relative_sigma(self, value: Callable[[Floats], float]) -> float:
-        gradient = np.zeros(SHARED)
-        for k in range(SHARED):
-            step = np.zeros(SHARED)
-            step[k] = 1e-5
-            gradient[k] = (value(self.params + step) - value(self.params - step)) / 2e-5
+    def _sigma(self, value: Callable[[Floats], float], moved: list[tuple[Floats, Floats]]) -> float:
+        """One standard deviation of what is told by a jacobian."""
+        gradient = np.array([(value(up) - value(down)) / 2e-5 for up, down in moved])
         return math.sqrt(max(0.0, float(gradient @ self.covariance @ gradient)))
+
+
+def _log_scale(jacobian: Floats) -> float:
+    return math.log(abs(float(np.linalg.det(jacobian)))) / 2
+
+
+def _log_length(jacobian: Floats, angle: float) -> float:
+    back = inverse(jacobian) @ np.array([math.cos(angle), math.sin(angle)])
+    return math.log(float(np.hypot(*back)))
+
+
+def _corner(jacobian: Floats) -> float:
+    back = inverse(jacobian)
+    a, b = back[:, 0] + back[:, 1], back[:, 0] - back[:, 1]
+    return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
 
 
 def fit_plane(

@@ -239,15 +239,19 @@ def _beats(band: _Band, height: int) -> list[_Beat]:
 def _powers(spectra: NDArray[np.complex64], height: int) -> tuple[Powers, Ints]:
     """Power (B, windows, periods) of so many lanes together, and which of ``LEANS`` makes most of them."""
     size = len(spectra) - height + 1
-    each = []
-    for lean in LEANS:
+    power, best = np.empty(0, np.float32), np.empty(0, np.int64)
+    for number, lean in enumerate(LEANS):
         turn = np.exp(2j * np.pi * _FREQUENCY * lean * LANE_PX).astype(np.complex64)
         total = spectra[:size].copy()
         for j in range(1, height):
             total += spectra[j : size + j] * turn**j
-        each.append(total.real**2 + total.imag**2)
-    power = np.stack(each)
-    return power.max(axis=0), power.argmax(axis=0)
+        fresh = total.real**2 + total.imag**2
+        if number == 0:
+            power, best = fresh, np.zeros(fresh.shape, np.int64)
+            continue
+        best[fresh > power] = number
+        np.maximum(power, fresh, out=power)
+    return power, best
 
 
 def _standing(power: Powers, least: float) -> Powers:
