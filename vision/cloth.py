@@ -16,7 +16,7 @@ from vision.covering import cloth_below, covered_mask
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
-from vision.scrap import LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
+from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 from vision.table import CARES, Care, Surface, surfaces, unlike
@@ -104,7 +104,9 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
             return _regions(square, best.blobs, covered)
         found[number] = best
     likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
-    if whole or (likely is not None and likely.all_round) or patterned_all_over(work, usable, per_mm):
+    fills = whole or (likely is not None and likely.all_round)
+    cut_off = likely is not None and _cut_off(likely, tone, usable)
+    if fills or (not cut_off and patterned_all_over(work, usable, per_mm)):
         return (_whole(square, covered),)
     return () if likely is None else _regions(square, likely.blobs, covered)
 
@@ -113,6 +115,12 @@ def _framed(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
     """Whether something lies on a plain table that is seen along the whole border; a print's colours are none."""
     ring = usable & ~closed(usable, cv2.MORPH_ERODE, 3.0) & ~pieces.other
     return pieces.framed and bool(pieces.blobs) and float(tone[ring].var(axis=0).sum()) <= _PLAIN_RING
+
+
+def _cut_off(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
+    """Whether these are cloths that the picture's border cuts off, on a plain table seen all along the rest of it: few,
+    and with straight edges, as the motifs of a print that fills the picture are not."""
+    return len(pieces.blobs) <= FEW_BLOBS and pieces.solidity >= _WHOLE and _framed(pieces, tone, usable)
 
 
 def _better(one: Scraps, other: Scraps) -> Scraps:

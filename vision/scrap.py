@@ -20,7 +20,7 @@ LEAST_WIDTH_MM = 9.0
 LEAST_HOLE_MM2 = 150.0
 _CLOSE_MM = 2.5
 #: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
-_MOST_BLOBS, _FEW_BLOBS = 14, 3
+_MOST_BLOBS, FEW_BLOBS = 14, 3
 #: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
 #: than this are specks.
 _FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
@@ -94,7 +94,7 @@ def scraps(
     missed = float((other & ~_any(blobs, other.shape)).sum()) / max(float(valid.sum()) * share, 1)
     plain = (
         possible
-        and len(blobs) <= _FEW_BLOBS
+        and len(blobs) <= FEW_BLOBS
         and not any(sides)
         and solidity >= _LEAST_SOLIDITY
         and missed <= _MOST_MISSED

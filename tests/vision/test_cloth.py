@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
+from tests.makers.cloth import CheckPrint, Cloth, PlainPrint, StripePrint, Stripes
 from tests.makers.table import Table
 from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
 from vision.cloth import find_cloths
@@ -91,6 +91,20 @@ def test_a_cloth_cut_off_by_the_picture_says_so() -> None:
     assert len(found) == 1
     assert found[0].touches_frame
     assert {edge.side for edge in found[0].edges} == {"top", "right", "bottom"}
+
+
+def test_a_check_that_the_picture_cuts_off_does_not_fill_it() -> None:
+    """A cloth of eight repeats across runs out of the picture at the top, on a plain table of almost its ground's
+    colour, and lies straight: what can be seen of it is found, and not the picture with the table."""
+    sequence = Stripes(
+        widths_mm=(9.0, 3.3, 6.6, 4.3, 7.8), colours=("#cfc0a8", "#d89a3c", "#1c2f55", "#cfc0a8", "#d89a3c")
+    )
+    cloth = Cloth(print=CheckPrint(across=sequence, along=sequence), width_mm=250.0, length_mm=310.0, y_mm=-60.0)
+    found = find_cloths(laid(cloth, table=Table(colour="#c98a38", depth=0.05)))
+    shown = (155.0 - 60.0 + SIZE_MM[1] / 2) * 250.0
+    assert len(found) == 1
+    assert found[0].touches_frame
+    assert found[0].area_mm2 == pytest.approx(shown, rel=0.02)
 
 
 @pytest.mark.parametrize("widths_mm", [(12.0, 18.0), (60.0, 45.0)])
