@@ -325,6 +325,17 @@ def is_even(labels: Sequence[str], widths: Sequence[Estimate]) -> bool:
     return any(all(matches(k, (turn - k) % count) for k in range(count)) for turn in range(count))
 
 
+def _widths_u95(sequence: StripeCut) -> Doubles:
+    """Of each stripe's width (M,), mm: what blur and light do to its two boundaries adds up where it is lighter, or
+    darker, than both its neighbours, for it makes such a stripe wider, or narrower, on both sides."""
+    scatter, lightness = sequence.scatter_u95_mm, sequence.lab[:, 0]
+    shared = np.sqrt(np.maximum(sequence.boundaries_u95_mm**2 - scatter**2, 0.0))
+    shared_after = np.roll(shared, -1)
+    alone = (lightness - np.roll(lightness, 1)) * (lightness - np.roll(lightness, -1)) > 0
+    both = np.where(alone, shared + shared_after, np.hypot(shared, shared_after))
+    return np.asarray(np.sqrt(scatter**2 + np.roll(scatter, -1) ** 2 + both**2))
+
+
 def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...], float]:
     """The stripes of the document, the widest first, and where that one begins, mm from the fit's origin.
 
@@ -332,7 +343,7 @@ def to_stripes(sequence: StripeCut, repeat: Estimate) -> tuple[tuple[Stripe, ...
     """
     bounds = sequence.boundaries_mm
     widths = np.diff(np.append(bounds, bounds[0] + repeat.value))
-    spread = np.hypot(sequence.boundaries_u95_mm, np.roll(sequence.boundaries_u95_mm, -1))
+    spread = _widths_u95(sequence)
     shades = np.rint(sequence.lab[:, 0] / SHADE_STEP)
     wide = np.flatnonzero(widths >= EQUAL_SHARE * widths.max())
     first = int(min(wide, key=lambda at: tuple(np.roll(shades, -at))))
