@@ -26,7 +26,8 @@ _GAIN_LIMIT = 0.30
 def orientation_peaks(swatch: Swatch, blur_px: float, most: int = 4) -> tuple[float, ...]:
     """Directions across the strongest families of edges, degrees in (-90, 90], counter-clockwise as seen.
 
-    Slopes are taken with the kernel whose own error of direction is least (H. Scharr, dissertation, Heidelberg 2000).
+    Slopes are taken with the kernel of three whose own error of direction is least (H. Scharr, dissertation, Heidelberg
+    2000; from memory).
     """
     tone = swatch.tone(blur_px)
     size = max(round(3 * blur_px), 1)
