@@ -112,8 +112,13 @@ def main() -> None:
     given = parser.parse_args()
     rows = []
     for seed in range(given.first, given.first + given.cases):
-        rows.append(asked(seed, along=bool(seed % 2), size=GARMENT, limit_s=given.limit, cheaper=not given.decide_only))
-        print(told(rows[-1]), flush=True)
+        try:
+            row = asked(seed, along=bool(seed % 2), size=GARMENT, limit_s=given.limit, cheaper=not given.decide_only)
+        except LookupError as reason:
+            print(f"{seed} not asked: {reason}")
+            continue
+        rows.append(row)
+        print(told(row), flush=True)
     large = []
     for seed in range(given.first, given.first + given.large):
         for size in (LARGE_YES, LARGE_NO):

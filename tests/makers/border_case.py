@@ -44,7 +44,11 @@ LARGE_NO = Size(strips=(200, 200), pieces=(200, 200), ratio=(1.02, 1.2), widest_
 
 
 def border_case(seed: int, *, along: bool | None = None, size: Size = GARMENT) -> Problem:
-    """A question of one fabric; the same for the same seed. ``along``: whether the print repeats along the stripes."""
+    """A question of one fabric; the same for the same seed. ``along``: whether the print repeats along the stripes.
+
+    Raises:
+        LookupError: few strips are to take more of much cloth than strips of a garment's lengths can.
+    """
     rng = random.Random(f"border {seed}")
     count, remnants, ratio = rng.randint(*size.strips), rng.randint(*size.pieces), rng.uniform(*size.ratio)
     for _ in range(TRIES):
@@ -60,7 +64,7 @@ def border_case(seed: int, *, along: bool | None = None, size: Size = GARMENT) -
         scale = mean * count / total
         strips = tuple(replace(s, length_mm=_scaled(s, scale)) for s in strips)
         return Problem(parts=strips, fabrics={fabric.id: fabric}, pieces=pieces)
-    raise AssertionError("no cloth drawn takes strips of such lengths")
+    raise LookupError("no cloth drawn takes strips of such lengths")
 
 
 def demand_ratio(problem: Problem) -> float:
