@@ -31,10 +31,12 @@ AGREES_DEG = 3.0
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grain:
     """The direction of threads, degrees in (-90, 90], and what shows it. The other grain lies about square to it. A
-    torn edge follows a thread of the weft, a selvage those of the warp (common practice)."""
+    torn edge follows a thread of the weft, a selvage those of the warp (common practice). ``agreed`` tells that more
+    of the cloth's other straight edges lie with it than askew of it."""
 
     direction_deg: Estimate
     reference: SkewReference
+    agreed: bool = True
 
 
 def read_grains(
@@ -62,10 +64,18 @@ def read_grains(
         ("weave", weave_deg),
     )
     return tuple(
-        Grain(direction_deg=direction, reference=reference)
+        Grain(direction_deg=direction, reference=reference, agreed=_agreed(direction, region.edges))
         for reference, direction in seen
         if direction is not None and direction.u95 <= MOST_U95_DEG
     )
+
+
+def _agreed(direction: Estimate, edges: tuple[ClothEdge, ...]) -> bool:
+    """Whether of the edges, but that which has this direction, more length lies along it or square to it than askew."""
+    others = [edge for edge in edges if edge.direction_deg != direction]
+    apart = (_apart_deg(edge.direction_deg.value, direction.value, 90.0) for edge in others)
+    with_it = sum(e.length_mm * (1 if deg <= AGREES_DEG else -1) for e, deg in zip(others, apart, strict=True))
+    return with_it > 0 or not edges
 
 
 def _along_edge(edges: tuple[ClothEdge, ...], side: Side | None) -> Estimate | None:

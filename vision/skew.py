@@ -16,22 +16,26 @@ from vision.grain import Grain
 from vision.measurement import Print, Skew, SkewReference
 from vision.swatch import folded_deg
 
-#: No print lies farther askew from an edge of its cloth, deg, which is 14 %: a roll is sent back at 3 to 5 %, and cloth
-#: pulled so far falls in folds (practice). What was taken for that edge is another's, as the side of a ruler over it.
+#: No cloth is pulled farther askew, deg, which is 14 %: a roll is sent back at 3 to 5 %, and cloth pulled so far falls
+#: in folds (practice). A print may lie so by design, on the bias; but then the cloth's edges agree with each other, and
+#: where they do not, what was taken for that edge is another's, as the side of a ruler over it.
 MOST_SKEW_DEG = 8.0
 
 
 def measure_skew(print_: Print, grains: Sequence[Grain]) -> Skew | None:
     """The print's axis against the grain nearest to it; None without a print or a grain. The first grain counts, but
-    for edges so far askew that they are not the cloth's.
+    for one so far askew that the cloth's other edges belie it.
 
     The uncertainty joins the print's (which holds the plane's own error of angles) and the grain's.
     """
     direction = print_.across_direction_deg
     if direction is None:
         return None
-    told = (_skew(direction, grain.direction_deg, grain.reference) for grain in grains)
-    return next((skew for skew in told if skew.reference == "thread" or abs(skew.angle.value) <= MOST_SKEW_DEG), None)
+    for grain in grains:
+        skew = _skew(direction, grain.direction_deg, grain.reference)
+        if abs(skew.angle.value) <= MOST_SKEW_DEG or grain.reference == "thread" or grain.agreed:
+            return skew
+    return None
 
 
 def measure_weft(grains: Sequence[Grain], angle_u95_deg: float) -> Skew | None:
