@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from stash.piece import Piece
+from stash.planner.remainder import largest_of_cells
 from stash.turning import turned
 
 #: Cells to each side in which a rectangle is sought; it is short of the largest by less than two of them each way.
@@ -32,7 +32,7 @@ def along_grain(piece: Piece) -> Sides:
     shapely.prepare(room)
     low_x, low_y = np.meshgrid(x[:-1], y[:-1])
     high_x, high_y = np.meshgrid(x[1:], y[1:])
-    wide, high = _largest(np.asarray(shapely.covers(room, shapely.box(low_x, low_y, high_x, high_y))))
+    wide, high = largest_of_cells(shapely.covers(room, shapely.box(low_x, low_y, high_x, high_y)))
     return wide * (right - left) / CELLS, high * (bottom - top) / CELLS
 
 
@@ -41,20 +41,3 @@ def along_stripes(piece: Piece) -> Sides | None:
     if piece.stripe_direction_deg is None:
         return None
     return along_grain(turned(piece, -piece.stripe_direction_deg))
-
-
-def _largest(inside: NDArray[np.bool_]) -> tuple[int, int]:
-    """The largest rectangle of true cells, (columns, rows): row by row, by how high the true cells stand above it."""
-    best = (0, 0)
-    heights = np.zeros(inside.shape[1], dtype=int)
-    for row in inside:
-        heights = np.where(row, heights + 1, 0)
-        open_: list[tuple[int, int]] = []
-        for column, height in enumerate([*heights.tolist(), 0]):
-            start = column
-            while open_ and open_[-1][1] >= height:
-                start, tall = open_.pop()
-                if (column - start) * tall > best[0] * best[1]:
-                    best = (column - start, tall)
-            open_.append((start, height))
-    return best

@@ -71,11 +71,11 @@ def largest_rectangle_mm(region: Any) -> tuple[float, float]:
     region = region.buffer(2 * EQUAL_MM)
     shapely.prepare(region)
     inside = shapely.covers(region, shapely.box(grid_x, grid_y, grid_x + CELL_MM, grid_y + CELL_MM))
-    wide, high = _largest(inside)
+    wide, high = largest_of_cells(inside)
     return wide * CELL_MM, high * CELL_MM
 
 
-def _largest(inside: Any) -> tuple[int, int]:
+def largest_of_cells(inside: Any) -> tuple[int, int]:
     """The largest rectangle of true cells, (columns, rows), by the heights of the true columns above each row."""
     best = (0, 0)
     heights = [0] * inside.shape[1]

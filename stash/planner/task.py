@@ -79,8 +79,7 @@ class Need:
 class Task:
     """One fabric's strips and panels against its pieces, in one stance. ``period_nm`` is the repeat along, if any.
 
-    ``ways`` are those in which some strips must lie, so that they look as they should beside the others. Where the task
-    is ``related``, a search that knows of no more than runs, pairs and turns does not apply (its "none" still holds).
+    ``ways`` are those in which some strips must lie, so that they look as they should beside the others.
     """
 
     fabric: Fabric
@@ -93,11 +92,6 @@ class Task:
     panels: tuple[Panel, ...]
     period_nm: int | None
     ways: Ways = field(default_factory=dict)
-
-    @property
-    def related(self) -> bool:
-        """Whether more ties the strips than room, pairs and turns."""
-        return any(need.hides for need in self.needs) or any(run.over for run in self.runs)
 
     def on(self, cloths: Sequence[Any]) -> Task:
         """The same task on other usable regions, each in its piece's frame: what is left once something is taken."""
