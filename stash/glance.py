@@ -148,7 +148,7 @@ def _run(
         edges_mm=np.asarray(step_places(tone, bands.step_mm) * bands.step_mm, dtype=np.float64),
         repeat=repeat if isinstance(repeat, Estimate) else None,
         origin_mm=(origin_mm or 0.0) - float(corner @ n),
-        stripes=tuple(_stripe(one) for one in stripes) if known else (),
+        stripes=tuple(stripe_of(one) for one in stripes) if known else (),
     )
 
 
@@ -184,7 +184,8 @@ def _stored(tone: Floats) -> Floats:
     return np.asarray(lab_to_srgb(tone - TONE_SHIFT), dtype=np.float64)
 
 
-def _stripe(seen: StripeSeen) -> Stripe:
+def stripe_of(seen: StripeSeen) -> Stripe:
+    """A stripe as a fabric keeps it."""
     return Stripe(
         label=seen.label,
         width_mm=seen.width.value,

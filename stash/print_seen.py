@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from stash.fabric import Print, Stripe
+from stash.fabric import Print
 from vision.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -16,17 +16,9 @@ if TYPE_CHECKING:
 
 def print_of(seen: PrintSeen) -> Print:
     """The print as a fabric keeps it."""
-    stripes = tuple(
-        Stripe(
-            label=stripe.label,
-            width_mm=stripe.width.value,
-            centre_mm=stripe.centre_mm,
-            hex=stripe.hex,
-            colour=stripe.colour or None,
-            width_u95_mm=stripe.width.u95,
-        )
-        for stripe in seen.stripes
-    )
+    from stash.glance import stripe_of
+
+    stripes = tuple(stripe_of(stripe) for stripe in seen.stripes)
     extra = {} if seen.even is None else {"even": seen.even}
     return Print(kind=seen.kind, across=seen.across, along=seen.along, stripes=stripes, extra=extra)
 
