@@ -340,7 +340,7 @@ def _ends(
 def _as_lit(columns: NDArray[np.float32], ground: NDArray[np.float32], start: int, way: int) -> Floats:
     """How far each column's colour (N, 3) is from the ruler's, in the light of what lies before it on a walk from
     ``start``: a ruler's far end in shade is not another thing."""
-    light = columns @ ground / float(ground @ ground)
+    light = np.where(np.isfinite(columns), columns, 0) @ ground / float(ground @ ground)
     span = round(LIGHT_MM / STEP_MM)
     off = np.full(len(columns), np.inf)
     index = start
