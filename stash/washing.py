@@ -69,11 +69,6 @@ def left_of(text: str | None, what: str) -> Estimate:
     return left
 
 
-def before_mm(after_mm: float, left: float) -> float:
-    """How much cloth to take so that ``after_mm`` are there once it is washed."""
-    return after_mm / left
-
-
 def washed_piece(piece: Piece, shrinkage: Shrinkage) -> Piece:
     """The piece after washing, its stripes where they come to lie. The phase along them is kept at its middle."""
     a, b = shrinkage.across.value, shrinkage.along.value

@@ -1,7 +1,7 @@
-"""Binding: how much bias a square gives, the square a length needs, strips for a perimeter, whole repeats.
+"""Binding: the width to cut for a finished one, and the square that a length of bias needs.
 
-Lengths may be in any one unit; every answer is in the same unit. The area rule takes no account of seams: joining the
-strips costs small squares 11 to 17 % of their length (worked out against a printed table).
+The area rule takes no account of seams: joining the strips costs small squares 11 to 17 % of their length (worked out
+against a printed table).
 """
 
 from __future__ import annotations
@@ -44,38 +44,9 @@ def stripe_at_mm(make: Make, width_mm: float, seam_mm: float, cut_mm: float) -> 
     return seam_mm + width_mm / 2 if make == "folded" else cut_mm / 2
 
 
-def bias_length(side: float, cut_width: float) -> float:
-    """The length of bias of a cut width in a square, side²/width (common practice; seams not taken off)."""
-    return side * side / cut_width
-
-
 def square_for(length: float, cut_width: float) -> int:
-    """The side of the square for a length of bias, up to the next whole unit: ⌈√(length·width)⌉ (common practice)."""
+    """The side of the square for a length of bias, up to the next whole unit, all in the same unit:
+    ⌈√(length·width)⌉ (common practice)."""
     area = Fraction(length) * Fraction(cut_width)
     root = math.isqrt(math.floor(area))
     return root if root * root == area else root + 1
-
-
-def strips_for_perimeter(width: float, height: float, usable: float, extra: float = 0.0) -> int:
-    """How many straight strips of a usable length go round a rectangle: ⌈(2·(W + H) + extra)/usable⌉."""
-    return math.ceil((2 * (Fraction(width) + Fraction(height)) + Fraction(extra)) / Fraction(usable))
-
-
-def joined_length(strips: int, usable: float, cut_width: float) -> float:
-    """The length of strips sewn end to end at 45°, where each join takes up one strip width (plane geometry)."""
-    return strips * usable - max(strips - 1, 0) * cut_width
-
-
-def whole_repeats(raw: float, repeat: float) -> float:
-    """A cut length rounded up to whole repeats; an exact multiple adds none (common practice)."""
-    return float(math.ceil(Fraction(str(raw)) / Fraction(str(repeat))) * Fraction(str(repeat)))
-
-
-def matched_cuts(raw: float, repeat: float, count: int) -> float:
-    """The cloth for equal cuts that match in the repeat: (n - 1)·⌈raw/R⌉·R + raw."""
-    return (count - 1) * whole_repeats(raw, repeat) + raw if count else 0.0
-
-
-def bias_repeat(repeat: float) -> float:
-    """How far apart a repeat shows along a strip cut at 45°: R·√2 (plane geometry)."""
-    return repeat * math.sqrt(2)

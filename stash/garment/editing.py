@@ -17,18 +17,6 @@ from stash.garment.spec import PanelSpec, Pattern, StripSpec
 from stash.lengths import parse_length
 
 
-def edited(pattern: Pattern, edit: Mapping[str, Any]) -> Pattern:
-    """The pattern once {"part", "key", "value"} is made, with its "parts" and "also"; "coat" is the coat's own table,
-    and no value takes the key out.
-
-    Raises:
-        InputWrong: there is no such key.
-    """
-    for row in _one_by_one(edit):
-        pattern = _set(pattern, row["part"], row["key"], row["value"])
-    return pattern
-
-
 def _set(pattern: Pattern, name: str, key: str, value: Any) -> Pattern:
     if name == "coat" and pattern.coat is not None:
         return replace(pattern, coat=replace(pattern.coat, **_said(Coat, key, value)))

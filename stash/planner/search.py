@@ -17,6 +17,7 @@ from ortools.sat.python import cp_model
 from stash.planner.price import Weights
 from stash.planner.space import Lay, PanelModel
 from stash.planner.stance import Stance
+from stash.planner.step import Laid, keep_in_step
 from stash.planner.task import Cut, Need, Task
 
 PHASE_SLACK_NM = {Stance.STRICT: 4_000, Stance.NOMINAL: 4_000, Stance.GENEROUS: 15_000}
@@ -78,6 +79,7 @@ class Search:
         self.phase: dict[str, Any] = {}
         self.slots: list[list[_Slot]] = [self._strip(index, need) for index, need in enumerate(task.needs)]
         self._capacities()
+        self._keep_in_step()
         self.panels.keep_clear(self._strip_spans())
         self._break_symmetry()
         if goal is not None:
@@ -230,6 +232,12 @@ class Search:
                 model.add(gap <= slack).only_enforce_if(when)
                 model.add(gap >= -slack).only_enforce_if(when)
             done = done + slot.value
+
+    def _keep_in_step(self) -> None:
+        """Of strips in one length, which alone have their place in the repeat by their start."""
+        pairs = zip(self.task.needs, self.slots, strict=True)
+        whole = [Laid(n, s[0].here, s[0].start) for n, s in pairs if self.phased and n.phased and n.most == 1]
+        keep_in_step(self.model, self.task, whole, self.turned, PHASE_SLACK_NM[self.task.stance])
 
     # -- what the cloth gives -------------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ import pytest
 from stash.errors import InputWrong
 from stash.fabric import Fabric, Print, Stripe
 from stash.piece import Piece, across_axis, along_axis
-from stash.washing import Shrinkage, before_mm, left_of, turned_deg, washed_fabric, washed_piece
+from stash.washing import Shrinkage, left_of, turned_deg, washed_fabric, washed_piece
 from vision.estimate import Estimate
 
 SQUARE = ((0.0, 0.0), (1000.0, 0.0), (1000.0, 800.0), (0.0, 800.0))
@@ -28,8 +28,10 @@ def test_dimensional_change(typed: str, percent: float) -> None:
 
 
 def test_cloth_to_have_two_metres() -> None:
-    """To have 2.00 m after 5 % one takes 2.105 m: 2/0.95."""
-    assert before_mm(2000, left_of("5 %", "--length").value) == pytest.approx(2105, abs=0.5)
+    """To have 2.00 m after 5 % one takes 2.105 m, 2/0.95: cloth of that length is washed to it."""
+    ring = tuple((x, y / 800 * 2105.26) for x, y in SQUARE)
+    washed = washed_piece(Piece(id="p", fabric="f", outline_mm=ring), shrinkage("5 %", None))
+    assert max(y for _, y in washed.outline_mm) == pytest.approx(2000, abs=0.5)
 
 
 def test_a_repeat_shrinks_with_the_cloth() -> None:

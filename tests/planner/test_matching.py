@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from stash.fabric import Fabric, Print, Stripe
-from stash.garment.editing import drawn, edited
-from stash.garment.file import read_garment, read_pattern, resolve
+from stash.garment.editing import drawn
+from stash.garment.file import read_garment
 from stash.garment.part import Corner, Strip
 from stash.piece import Piece
 from stash.planner.advice import ways_out
@@ -316,7 +316,8 @@ def test_a_coat_gives_up_its_own_rule() -> None:
     offered = by_the_coat(problem, redraw)
     going = [change for change in offered if decide(change.after(problem)).answer == "yes"]
     assert [change.edit["value"] for change in going] == ["round", None]
-    again = edited(read_pattern(text), going[0].edit)
-    assert {strip_.id: strip_ for strip_ in resolve(again).strips} == {
+    again = redraw.parts([going[0].edit])
+    assert again is not None
+    assert {part.id: part for part in again if isinstance(part, Strip)} == {
         part.id: part for part in going[0].after(problem).strips
     }
