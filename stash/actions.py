@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -21,9 +22,12 @@ if TYPE_CHECKING:
     from stash.planner.plan import Answer, Plan
     from stash.planner.problem import Problem
 
-#: Seconds that ``enough`` may take where nothing is said, and those that its answer is told with at least.
+#: Seconds that ``enough`` may take where nothing is said.
 LIMIT_S = 60.0
-LEAST_TOLD_S = 2.0
+#: What of the time is kept for telling what a yes leaves, and not spent on a cheaper plan: seconds, and a share.
+TOLD_S, TOLD_SHARE = 4.0, 0.25
+#: The share of the time that is for planning in any case.
+LEAST_SHARE = 0.5
 
 Progress = Callable[[str], None]
 Where = str | os.PathLike[str] | None
@@ -154,6 +158,11 @@ def question(
     )
 
 
+def left_of(limit_s: float, spent_s: float) -> float:
+    """What is left of a time limit; half of it at least, however long it took to open the stash."""
+    return max(LEAST_SHARE * limit_s, limit_s - spent_s)
+
+
 def planned(
     problem: Problem,
     *,
@@ -166,19 +175,21 @@ def planned(
     """The planner's answer, told to the end: with what is in the way of a no and its ways out, what settles an unsure
     answer, and what a yes leaves. Ways out look at the coat's measures where there is one garment, and at all cloth.
     A plan that leaves ``room_mm`` for hands (an eighth of an inch) is taken before one that leaves less."""
+    began = time.monotonic()
     from stash.garment.editing import drawn
     from stash.planner.explaining import explained
     from stash.planner.nearby import Stock
     from stash.planner.roomier import ROOM_MM
     from stash.planner.solve import decide
 
-    plan = decide(problem, limit_s=limit_s, progress=progress)
+    until = time.monotonic() + left_of(limit_s, time.monotonic() - began)
+    keep_s = min(TOLD_S, TOLD_SHARE * limit_s)
+    plan = decide(problem, limit_s=until - time.monotonic(), progress=progress, keep_s=keep_s)
     stock = None
     if contents is not None:
         stock = Stock(fabrics={fabric.id: fabric for fabric in contents.fabrics}, pieces=contents.pieces)
-    left_s = max(LEAST_TOLD_S, limit_s - plan.seconds)
     return explained(
-        problem, plan, limit_s=left_s, redraw=drawn(garments), stock=stock, progress=progress,
+        problem, plan, limit_s=until - time.monotonic(), redraw=drawn(garments), stock=stock, progress=progress,
         room_mm=ROOM_MM if room_mm is None else room_mm,
     )  # fmt: skip
 

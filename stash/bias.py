@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from stash.actions import Where, free_at
+from stash.actions import LIMIT_S, Where, free_at, left_of
 from stash.errors import InputWrong, NotFound, OurFault
 
 if TYPE_CHECKING:
@@ -45,17 +45,19 @@ class Bound:
     document: dict[str, Any]
 
 
-def bind(asked: Asked, where: Where) -> Bound:
+def bind(asked: Asked, where: Where, *, limit_s: float = LIMIT_S) -> Bound:
     """Whether the pieces give the binding.
 
     Raises:
         InputWrong: a length cannot be read or is nothing, or no pieces are named. NotFound: a piece is not there.
         OurFault: the independent audit refused the strips.
     """
-    return bound(asked, free_at(where))
+    began = time.monotonic()
+    contents = free_at(where)
+    return bound(asked, contents, limit_s=left_of(limit_s, time.monotonic() - began))
 
 
-def bound(asked: Asked, contents: Contents) -> Bound:
+def bound(asked: Asked, contents: Contents, *, limit_s: float = LIMIT_S) -> Bound:
     """As ``bind``, for cloth at hand."""
     from stash.garment.binding import binding_cut_width_mm
     from stash.planner.audit_bias import audit_binding
@@ -67,7 +69,7 @@ def bound(asked: Asked, contents: Contents) -> Bound:
     shortest = SHORTEST_MM if asked.shortest is None else _length(asked.shortest, "--shortest")
     pieces, fabrics = _pieces(asked, contents), {fabric.id: fabric for fabric in contents.fabrics}
     wanted = Wanted(width_mm=width, length_mm=length, shortest_mm=shortest)
-    binding = lay_binding(pieces, wanted, PART)
+    binding = lay_binding(pieces, wanted, PART, limit_s=limit_s)
     if binding.answer == "yes":
         faults = audit_binding(binding.placements, pieces, fabrics, width_mm=width, length_mm=length)
         if faults:

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from stash.actions import LIMIT_S, Answered, Progress, Where, answered, free_at, question, read_garments
+from stash.actions import LIMIT_S, Answered, Progress, Where, answered, free_at, left_of, question, read_garments
 from stash.errors import InputWrong, NotFound
 from stash.interchange.ring import signed_area_mm2
 from stash.planner.plan import Answer
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 MOST: Final = 60
 #: Costs within the same step come to the same, mm of cloth: what the least join costs, one on the inside.
 STEP: Final = 100.0
+#: Seconds that a way is planned for at least, when the time is nearly up.
+LEAST_S: Final = 0.1
 _RANK: Final[Mapping[Answer, int]] = {"yes": 0, "unsure": 1, "no": 2}
 
 
@@ -56,7 +58,7 @@ class Choice:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
     """All assignments, the best first, and one sentence that says which is best and why. ``aside``: what is said of
-    cloths that were not thought of, because they are too small."""
+    cloths that were not thought of, because they are too small, and of ways that were not planned."""
 
     garment: Garment
     fabrics: Mapping[str, Fabric]
@@ -93,8 +95,11 @@ def which_cloth(
     Raises:
         InputWrong: there are too many, or none. NotFound: a cloth that is named is not in the stash.
     """
+    began = time.monotonic()
     (garment,) = read_garments([file])
-    return choices(garment, free_at(where), cloths=cloths, limit_s=limit_s, progress=progress)
+    contents = free_at(where)
+    limit_s = left_of(limit_s, time.monotonic() - began)
+    return choices(garment, contents, cloths=cloths, limit_s=limit_s, progress=progress)
 
 
 def choices(
@@ -130,7 +135,13 @@ def choices(
         if progress is not None:
             progress(f"planning {number} of {len(found)}")
         left_s = limit_s - (time.monotonic() - began)
-        rows.append(_planned(one, contents, max(0.5, left_s / (len(found) - number + 1))))
+        try:
+            rows.append(_planned(one, contents, max(LEAST_S, left_s / (len(found) - number + 1))))
+        except KeyboardInterrupt:
+            if all(row.answer != "yes" for row in rows):
+                raise
+            aside["stopped"] = f"{len(found) - len(rows)} of {len(found)} ways were not planned, for you stopped it."
+            break
     rows.sort(key=_order)
     seconds = round(time.monotonic() - began, 3)
     return Choices(

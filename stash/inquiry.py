@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stash.actions import LIMIT_S, Answered, Progress, Where, answer, read_garments, read_json, stash_at
+from stash.actions import LIMIT_S, Answered, Progress, Where, answer, left_of, read_garments, read_json, stash_at
 from stash.errors import InputWrong
 from stash.lengths import parse_length
 from stash.priority import most_important
@@ -34,6 +35,7 @@ def ask(
     inquiry: Inquiry, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
 ) -> Answered:
     """The answer. Raises InputWrong or NotFound where a file, a part or a fabric is not what it must be."""
+    began = time.monotonic()
     from stash.catalogue.fingerprint import plan_fingerprint
     from stash.catalogue.reservation import available, withheld, withheld_remark
     from stash.garment.finished import without_done
@@ -47,6 +49,7 @@ def ask(
         garments, remarks = without_done(garments, done, fabrics)
     before = None if inquiry.after is None else plan_fingerprint(read_json(inquiry.after))
     contents = held.contents()
+    limit_s = left_of(limit_s, time.monotonic() - began)
     if inquiry.first:
         free = available(contents, before)
         found = most_important(garments, free, limit_s=limit_s, progress=progress, room_mm=room_mm)

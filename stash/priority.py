@@ -8,21 +8,23 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from stash.actions import LIMIT_S, Answered, LeftOut, Progress, answered, planned, question
+from stash.planner.plan import Answer, Plan
 
 if TYPE_CHECKING:
     from stash.garment.part import Garment
     from stash.interchange.contents import Contents
-    from stash.planner.plan import Plan
     from stash.planner.problem import Problem
 
 #: The share of the time left that finding out which garments go may take; the rest is for a better plan of these.
 TRYING: Final = 0.6
 #: The longest that one trial may take, as a share of the whole time.
 ONE_TRIAL: Final = 0.3
+#: Seconds that a trial is given when the time is nearly up.
+LEAST_S: Final = 0.1
 
 
 def most_important(
@@ -48,12 +50,21 @@ def most_important(
         table.offer(garment, name)
     going = table.going or [garments[0]]
     problem, remarks = table.question(going)
-    left_s = max(1.0, limit_s - (time.monotonic() - began))
-    plan = planned(
-        problem, limit_s=left_s, progress=progress, garments=going, contents=contents, room_mm=room_mm
-    )
-    if table.going and plan.answer != "yes" and table.plan is not None:
-        plan = table.plan
+    left_s = max(LEAST_S, limit_s - (time.monotonic() - began))
+    plan = table.plan
+    try:
+        if not table.stopped:
+            plan = planned(
+                problem, limit_s=left_s, progress=progress, garments=going, contents=contents, room_mm=room_mm
+            )
+    except KeyboardInterrupt:
+        if table.plan is None:
+            raise
+        table.stopped = True
+    if plan is None or (table.plan is not None and plan.answer != "yes"):
+        plan = table.plan or Plan(answer="unsure", reason="time")
+    if table.stopped:
+        plan = replace(plan, ended="stopped", untold=("a cheaper plan",))
     return answered(problem, going, plan, contents, remarks, tuple(table.left_out))
 
 
@@ -67,17 +78,30 @@ class _Table:
     going: list[Garment] = field(default_factory=list)
     names: list[str] = field(default_factory=list)
     plan: Plan | None = None
+    stopped: bool = False
     left_out: list[LeftOut] = field(default_factory=list)
 
     def offer(self, garment: Garment, name: str) -> None:
-        """Takes the garment if it goes beside those taken, else says why not."""
-        plan = self._try([*self.going, garment])
+        """Takes the garment if it goes beside those taken, else says why not.
+
+        Raises KeyboardInterrupt where it is stopped before any is taken; afterwards the others are left out.
+        """
+        alone: Answer = "unsure"
+        plan = Plan(answer="unsure", reason="time", ended="stopped")
+        try:
+            if not self.stopped:
+                plan = self._try([*self.going, garment])
+                going = plan.answer == "yes" or not self.going
+                alone = plan.answer if going else self._try([garment]).answer
+        except KeyboardInterrupt:
+            if not self.going:
+                raise
+            self.stopped = True
         if plan.answer == "yes":
             self.going.append(garment)
             self.names.append(name)
             self.plan = plan
             return
-        alone = self._try([garment]).answer if self.going else plan.answer
         self.left_out.append(LeftOut(garment=name, beside=tuple(self.names), plan=plan, alone=alone))
 
     def question(self, garments: Sequence[Garment]) -> tuple[Problem, tuple[str, ...]]:
@@ -89,4 +113,4 @@ class _Table:
 
         left_s = TRYING * self.limit_s - (time.monotonic() - self.began)
         problem, _ = self.question(garments)
-        return decide(problem, limit_s=max(0.5, min(left_s, ONE_TRIAL * self.limit_s)), optimise=False)
+        return decide(problem, limit_s=max(LEAST_S, min(left_s, ONE_TRIAL * self.limit_s)), optimise=False)

@@ -36,6 +36,7 @@ def bias(
     out: Annotated[Path | None, typer.Option("--out", metavar="PLAN.json", help="Keep the plan in a file.")] = None,
     stash: option.Where = None,
     json: option.AsJson = False,
+    limit: option.Limit = 60.0,
 ) -> None:
     """Is there enough for a bias binding, and where do I cut its strips?"""
     from stash import actions
@@ -43,7 +44,7 @@ def bias(
 
     asked = Asked(width=width, length=length, pieces=piece or (), fabric=fabric, layers=make, shortest=shortest)
     with output.progress("laying strips at 45°"):
-        found = bind(asked, stash)
+        found = bind(asked, stash, limit_s=limit)
     if out is not None:
         actions.write_text(out, actions.as_json(found.document) + "\n")
     if json:
@@ -70,10 +71,13 @@ def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> It
         yield f"No: {what} cannot be cut from this cloth: {lack} are lacking."
     elif binding.reason == "measurement":
         yield f"Too close to call: whether {what} can be cut depends on how exact the measurements are."
+    elif binding.ended is not None:
+        yield f"Not known: the time ran out before it was certain whether {what} can be cut; allow more with --limit."
     else:
         yield f"Not known: {what} would need all but every scrap of this cloth."
     if binding.answer != "yes":
-        yield f"  All its strips join to {both(max(0.0, binding.most_mm), toward='down')}."
+        so_far = " found so far" if binding.ended is not None else ""
+        yield f"  All its strips{so_far} join to {both(max(0.0, binding.most_mm), toward='down')}."
     by_area = inches(_by_area(found), 1, toward="down")
     yield f"  By area alone the cloth would give {by_area}; slanted ends and joins take their share."
     if found.layers is not None and found.finished_mm is not None:

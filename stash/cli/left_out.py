@@ -37,6 +37,7 @@ def _why(row: LeftOut, answered: Answered) -> str:
     beside = f"Beside {_listed(row.beside)}, " if row.beside else ""
     if row.plan.answer == "unsure":
         doubt = "the time ran out" if row.plan.reason == "time" else "it is too close to call"
+        doubt = "it was not tried, for you stopped it" if row.plan.ended == "stopped" else doubt
         return _sentence(f"{beside}{doubt}.")
     lacks = [
         f"{'room for the panels' if short.stripe is None else f'stripe {short.stripe}'} of "

@@ -10,6 +10,7 @@ from pathlib import Path
 from stash.actions import Answered
 from stash.lengths import both, inches
 from stash.planner.change import EIGHTH_MM, listed
+from stash.planner.explaining import WAYS
 from stash.planner.mismatch import unmatched
 from stash.planner.over import MOST_WIDER
 from stash.planner.plan import Placement, Plan, Purchase, Shortage
@@ -55,6 +56,7 @@ def answer(
     yield from _ways_out(answered)
     for sentence in plan.settle:
         yield f"  To settle it: {sentence}"
+    yield from _untold(plan)
     for remark in answered.remarks:
         yield f"  Mind: {remark}"
     if plan.answer == "yes":
@@ -172,10 +174,21 @@ def _ways_out(answered: Answered) -> Iterator[str]:
     if plan.ways_out:
         yield "  What would make it a yes, the least change first:"
         yield from (f"    {number}. {way.change}" for number, way in enumerate(plan.ways_out, 1))
-    else:
+    elif WAYS not in plan.untold:
         yield "  No single small change was found that makes it a yes."
     if plan.buy:
         yield f"  Or {listed([_purchase(answered, row) for row in plan.buy])}, if it is to be had."
+
+
+def _untold(plan: Plan) -> Iterator[str]:
+    """What was not looked for to the end, and why."""
+    if not plan.untold:
+        return
+    what = listed(["more that would make it a yes" if one == WAYS and plan.ways_out else one for one in plan.untold])
+    if plan.ended == "stopped":
+        yield f"  Not looked for to the end, for you stopped it: {what}."
+    else:
+        yield f"  Not looked for to the end, for the time was up: {what}; allow more with --limit."
 
 
 def _purchase(answered: Answered, row: Purchase) -> str:

@@ -33,6 +33,7 @@ from stash.planner.change import (
     steps_below,
     together,
 )
+from stash.planner.halt import how
 from stash.planner.loosening import both, by_the_coat, joined_anywhere, looser
 from stash.planner.nearby import Stock, from_other_cloth
 from stash.planner.plan import Placement, WayOut
@@ -64,17 +65,25 @@ def ways_out(
     (the widest that works, in eighths of an inch), another stripe or a narrow binding on the edges that show least, an
     edge left plain, a smaller panel, a smaller coat (``redraw``), another cloth whose stripe is near (``stock``). For
     the edits see ``WayOut``; an edge left plain is {"key": "leave_out", "value": true}, a key taken out has null.
+    Interrupted, it gives those found before, and ``trial.cut_short`` says so.
     """
     trial = (trial or Trial(time.monotonic() + limit_s, decide or decided)).until(time.monotonic() + limit_s)
     whole = trial.part(3).until(trial.deadline)
-    short = whole.short(problem)
-    found = _for_all(_Search(problem, "", problem, trial, redraw, stock)) if redraw and trial.left_s > 0 else []
-    each = [
-        _for_one(_Search(problem, fabric, share_of(problem, fabric), trial.part(len(short) - n), redraw, stock))
-        for n, fabric in enumerate(short)
-    ]
+    found: list[Change] = []
+    each: list[list[Change]] = []
+    try:
+        short = whole.short(problem)
+        each += [[] for _ in short]
+        if redraw and trial.left_s > 0:
+            found += _for_all(_Search(problem, "", problem, trial, redraw, stock))
+        for n, fabric in enumerate(short):
+            part = trial.part(len(short) - n)
+            _for_one(_Search(problem, fabric, share_of(problem, fabric), part, redraw, stock), each[n])
+    except KeyboardInterrupt as interruption:
+        trial.cut_short.append(how(interruption))
+        trial = trial.until(time.monotonic())
     ways: list[tuple[Change, tuple[Placement, ...]]] = []
-    for change in _ranked([*found, *_combined(each)])[:MOST]:
+    for change in _ranked([*found, *_combined([_ranked(changes) for changes in each])])[:MOST]:
         drawn = as_drawn(change, problem, redraw)
         placements = None if drawn is None else trial.placements(drawn.after(problem))
         if drawn is not None and placements is not None:
@@ -178,14 +187,13 @@ class _Search:
         return replace(self, trial=self.trial.part(part))
 
 
-def _for_one(search: _Search) -> list[Change]:
+def _for_one(search: _Search, found: list[Change]) -> None:
+    """Adds the changes that help, kind by kind."""
     kinds: tuple[Kind, ...] = (
         _looks, _joins, _narrower, _plain, _stripes, _bound, _panels, _measures, _other_cloth,
     )  # fmt: skip
-    found: list[Change] = []
     for index, kind in enumerate(kinds):
-        found += kind(search.until(len(kinds) - index))
-    return _ranked([_in_short(change, search.strips) for change in found])
+        found += [_in_short(change, search.strips) for change in kind(search.until(len(kinds) - index))]
 
 
 def _in_short(change: Change, strips: Sequence[Strip]) -> Change:

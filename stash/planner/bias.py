@@ -13,13 +13,14 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final
 
 import shapely
 
 from stash.piece import Piece
+from stash.planner.halt import Ended, TimeUp, alarm
 from stash.planner.plan import Answer, Leftover, Placement, Reason
 from stash.planner.region import to_piece, to_print, usable
 from stash.planner.spare import leftovers
@@ -27,6 +28,8 @@ from stash.planner.stance import FIT_UM, Stance
 
 #: A strip shorter than this is more joins than binding, mm (6 in; our judgement).
 SHORTEST_MM: Final = 152.4
+#: Seconds that it may take where nothing is said.
+LIMIT_S: Final = 60.0
 #: The two true bias directions, degrees from the lengthwise grain.
 DIRECTIONS: Final = (45.0, -45.0)
 #: Places tried within one strip width: first few, then more where the answer hangs on it.
@@ -49,7 +52,8 @@ class Wanted:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Binding:
     """The answer. ``joined_mm`` is what the placements join to, ``most_mm`` what all strips of the pieces would, and
-    ``bound_mm`` what no laying exceeds; ``direction_deg`` is the strips' angle to the grain."""
+    ``bound_mm`` what no laying exceeds; ``direction_deg`` is the strips' angle to the grain; ``ended``: its time
+    was up."""
 
     answer: Answer
     reason: Reason | None
@@ -61,6 +65,7 @@ class Binding:
     most_mm: float
     bound_mm: float
     leftovers: tuple[Leftover, ...]
+    ended: Ended | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,29 +90,47 @@ def middle_mm(strip: Placement) -> float:
     return (math.dist(second, third) + math.dist(fourth, first)) / 2
 
 
-def lay_binding(pieces: Sequence[Piece], wanted: Wanted, part: str = "binding") -> Binding:
+def lay_binding(
+    pieces: Sequence[Piece], wanted: Wanted, part: str = "binding", *, limit_s: float = LIMIT_S
+) -> Binding:
     """Whether the pieces give the binding, and where its strips are cut; the fewest pieces and strips that do.
 
     A yes holds with every outline moved in by its u95, a no with it moved out and proven by the bound; between them
-    it is unsure, by measurement or because a finer search might find more.
+    it is unsure, by measurement or because a finer search, or more time, might find more.
     """
-    found = _best(pieces, wanted, Stance.STRICT, FEW)
-    if _enough(found.most_mm, wanted):
-        return _answer("yes", found, pieces, wanted, part)
-    bound = _bound(pieces, wanted, FEW)
-    if not _enough(bound, wanted):
-        return _answer("no", found, pieces, wanted, part, bound_mm=bound)
-    found = _best(pieces, wanted, Stance.STRICT, MANY)
-    if _enough(found.most_mm, wanted):
-        return _answer("yes", found, pieces, wanted, part)
-    bound = min(bound, _bound(pieces, wanted, MANY))
-    if not _enough(bound, wanted):
-        return _answer("no", found, pieces, wanted, part, bound_mm=bound)
+    nothing = _Found(direction_deg=DIRECTIONS[0], by_piece=(), most_mm=0.0)
+    known = _Known(found=nothing, bound_mm=_by_area(pieces, wanted))
+    ended: Ended | None = None
+    answer: Answer = "unsure"
+    reason: Reason | None = "time"
+    try:
+        with alarm(limit_s):
+            answer, reason = _decided(pieces, wanted, known)
+    except TimeUp:
+        ended = "time"
+    return replace(_answer(answer, known.found, pieces, wanted, part, known.bound_mm, reason), ended=ended)
+
+
+@dataclass(slots=True)
+class _Known:
+    """The best that was found, and what no laying exceeds."""
+
+    found: _Found
+    bound_mm: float
+
+
+def _decided(pieces: Sequence[Piece], wanted: Wanted, known: _Known) -> tuple[Answer, Reason | None]:
+    """First with few places, then with many; what is found on the way is noted in ``known``."""
+    for places in (FEW, MANY):
+        known.found = _best(pieces, wanted, Stance.STRICT, places)
+        if _enough(known.found.most_mm, wanted):
+            return "yes", None
+        known.bound_mm = min(known.bound_mm, _bound(pieces, wanted, places))
+        if not _enough(known.bound_mm, wanted):
+            return "no", None
     generous = _best(pieces, wanted, Stance.GENEROUS, MANY)
     measured = any(piece.outline_u95_mm for piece in pieces) and _enough(generous.most_mm, wanted)
-    return _answer(
-        "unsure", found, pieces, wanted, part, bound_mm=bound, reason="measurement" if measured else "time"
-    )
+    return "unsure", "measurement" if measured else "time"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,20 +161,25 @@ def _best(pieces: Sequence[Piece], wanted: Wanted, stance: Stance, places: int) 
 
 
 def _bound(pieces: Sequence[Piece], wanted: Wanted, places: int) -> float:
-    """What no laying exceeds: by the bands' cores, and by the area, for strips cover their length times their width."""
+    """What no laying exceeds, by the bands' cores."""
     cloths = [usable(piece, Stance.GENEROUS) for piece in pieces]
-    by_area = sum(cloth.area + FIT_UM / 1000 * cloth.length for cloth in cloths) / wanted.width_mm
     by_bands = max(
         wanted.width_mm
         + sum(_Cloth(cloth, direction, wanted, Stance.GENEROUS).bound_mm(places) for cloth in cloths)
         for direction in DIRECTIONS
     )
-    return float(max(0.0, min(by_area, by_bands)))
+    return float(max(0.0, by_bands))
+
+
+def _by_area(pieces: Sequence[Piece], wanted: Wanted) -> float:
+    """What no laying exceeds, by the area alone, for strips cover their length times their width."""
+    cloths = [usable(piece, Stance.GENEROUS) for piece in pieces]
+    return float(sum(cloth.area + FIT_UM / 1000 * cloth.length for cloth in cloths) / wanted.width_mm)
 
 
 def _answer(
-    answer: Answer, found: _Found, pieces: Sequence[Piece], wanted: Wanted, part: str, *,
-    bound_mm: float | None = None, reason: Reason | None = None,
+    answer: Answer, found: _Found, pieces: Sequence[Piece], wanted: Wanted, part: str, bound_mm: float,
+    reason: Reason | None,
 ) -> Binding:  # fmt: skip
     chosen = _chosen(found, wanted) if answer == "yes" else ()
     placements = tuple(
@@ -167,7 +195,7 @@ def _answer(
         placements=placements,
         joined_mm=joined_mm([strip.length_mm for strip in chosen], wanted.width_mm),
         most_mm=max(0.0, found.most_mm),
-        bound_mm=_bound(pieces, wanted, FEW) if bound_mm is None else bound_mm,
+        bound_mm=bound_mm,
         leftovers=leftovers(pieces, placements),
     )
 

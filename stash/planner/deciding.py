@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 
 from stash.planner.bound import find_lack
 from stash.planner.finding import Finding, Share, area_lack, unknown_settle
-from stash.planner.improving import as_it_is, improve
+from stash.planner.halt import how
+from stash.planner.improving import Better, as_it_is, improve
 from stash.planner.pattern import fill_tight_lanes
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
@@ -27,10 +28,11 @@ LAYING = 0.55
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """Until when to search, and whom to tell."""
+    """Until when to search, and whom to tell; ``keep_s`` of the time are not for a cheaper plan."""
 
     deadline: float
     say: Callable[[str], None]
+    keep_s: float = 0.0
 
     @property
     def left_s(self) -> float:
@@ -39,7 +41,7 @@ class Clock:
 
     def part(self, of: int) -> Clock:
         """An equal part of what is left."""
-        return Clock(time.monotonic() + self.left_s / max(1, of), self.say)
+        return Clock(time.monotonic() + self.left_s / max(1, of), self.say, self.keep_s / max(1, of))
 
 
 def decide_share(share: Share, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
@@ -200,12 +202,17 @@ def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
 
 
 def _yes(found: Solution, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
-    clock.say("looking for a better plan")
-    better = improve(found, weights, clock.left_s, clock.say) if optimise else as_it_is(found, weights)
+    better = Better(solution=found, bound_um=0)
+    try:
+        clock.say("looking for a better plan")
+        seconds = max(0.0, clock.left_s - clock.keep_s)
+        better = improve(found, weights, seconds, clock.say) if optimise else as_it_is(found, weights)
+    except KeyboardInterrupt as interruption:
+        better = replace(better, stopped=how(interruption))
     cost = better.solution.cost_um(weights)
     bound = min(cost, better.bound_um)
     return Finding(answer="yes", proven=True, placements=better.solution.placements(), cost_um=cost, bound_um=bound,
-                   best=cost <= bound + FIT_UM, stopped=better.stopped)  # fmt: skip
+                   best=cost <= bound + FIT_UM, stopped=better.stopped, cut_short=better.cut_short)  # fmt: skip
 
 
 # -- unsure -----------------------------------------------------------------------------------------------------

@@ -52,6 +52,8 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
         "room_mm": plan.room_mm,
         "proofs": list(plan.proofs),
         "certified": plan.certified,
+        "ended": plan.ended,
+        "untold": list(plan.untold),
         "garments": [dict(garment) for garment in garments],
         **digests,
         "seconds": round(plan.seconds, 3),

@@ -11,6 +11,7 @@ from stash.errors import InputWrong
 from stash.fabric import Fabric
 from stash.garment.part import Panel, Strip
 from stash.piece import Piece
+from stash.planner.halt import Ended
 from stash.planner.look import Ways
 from stash.planner.plan import Answer, Placement, Reason
 from stash.planner.problem import Problem
@@ -46,7 +47,8 @@ class Share:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """The answer for one fabric; costs in um. ``stopped``: by the user, who did not want to wait for a cheaper plan."""
+    """The answer for one fabric; costs in um. ``stopped`` and ``cut_short``: the search for a cheaper plan was
+    interrupted, or its time was over."""
 
     answer: Answer
     reason: Reason | None = None
@@ -59,7 +61,8 @@ class Finding:
     settle: tuple[str, ...] = ()
     proofs: tuple[str, ...] = ()
     certified: bool = False
-    stopped: bool = False
+    stopped: Ended | None = None
+    cut_short: bool = False
 
 
 def shares(problem: Problem) -> list[Share]:

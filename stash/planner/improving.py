@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from stash.planner.bound import least_segments
 from stash.planner.easing import eased, level, tidy
+from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
 from stash.planner.opening import Choice, Choices, find_choices, without_impossible
 from stash.planner.price import Weights
@@ -39,11 +40,13 @@ NEAR = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Better:
-    """A plan and what any plan costs at least (um). ``stopped``: the user did not want to wait for a cheaper one."""
+    """A plan and what any plan costs at least (um). ``stopped``: it was interrupted, and why; ``cut_short``: its time
+    was over before the search for a cheaper one was."""
 
     solution: Solution
     bound_um: int
-    stopped: bool = False
+    stopped: Ended | None = None
+    cut_short: bool = False
 
 
 def as_it_is(found: Solution, weights: Weights) -> Better:
@@ -59,12 +62,16 @@ def _eased(found: Solution, weights: Weights) -> Better:
 def improve(found: Solution, weights: Weights, seconds: float, say: Callable[[str], None] = lambda _: None) -> Better:
     """A cheaper plan, if there is one, and last the joins of strips that are alike at the same height.
 
-    Stopped by the user (Ctrl-C), it gives the best plan so far at once.
+    Stopped (Ctrl-C, or the time is up), it gives the best plan so far at once.
     """
-    better = _eased(found, weights)
-    if found.task.needs:
-        better = _cheaper(better, weights, time.monotonic() + seconds, say)
-    return replace(better, solution=tidy(level(better.solution, weights), weights))
+    better = Better(solution=found, bound_um=0)
+    try:
+        better = _eased(found, weights)
+        if found.task.needs:
+            better = _cheaper(better, weights, time.monotonic() + seconds, say)
+        return replace(better, solution=tidy(level(better.solution, weights), weights))
+    except KeyboardInterrupt as interruption:
+        return replace(better, stopped=how(interruption))
 
 
 def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
@@ -85,9 +92,10 @@ def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[s
             better = _laid_anew(better, margin_um, rounds, weights, deadline)
         if relaxation and choices and not better.stopped:
             better = _proven(_searched(better, weights, deadline), choices, relaxation, weights, deadline)
-    except KeyboardInterrupt:
-        return replace(better, stopped=True)
-    return better
+    except KeyboardInterrupt as interruption:
+        return replace(better, stopped=how(interruption))
+    out_of_time = time.monotonic() > deadline and not _good_enough(better, weights)
+    return replace(better, cut_short=out_of_time) if out_of_time else better
 
 
 def _on_few(

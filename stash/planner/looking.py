@@ -13,6 +13,7 @@ from typing import Final
 from stash.garment.part import Strip
 from stash.planner.deciding import Clock, decide_share
 from stash.planner.finding import Finding, Share, join_lines
+from stash.planner.halt import how
 from stash.planner.look import Ways
 from stash.planner.matching import matchings, tied
 from stash.planner.mismatch import why_unmatched
@@ -49,12 +50,27 @@ def _best_of(
 ) -> Finding:
     """The cheapest yes among the choices; else a no if each is one; else unsure. ``floor_um``: no plan costs less."""
     findings: list[Finding] = []
-    for place, ways in enumerate(choices):
-        part = clock.part(len(choices) - place + 1)
-        findings.append(decide_share(replace(share, ways=ways), part, weights, optimise=False))
-        going = sum(finding.answer == "yes" for finding in findings)
-        if going == MOST_COMPARED or (going and not optimise):
-            break
+    try:
+        for place, ways in enumerate(choices):
+            part = clock.part(len(choices) - place + 1)
+            findings.append(decide_share(replace(share, ways=ways), part, weights, optimise=False))
+            going = sum(finding.answer == "yes" for finding in findings)
+            if going == MOST_COMPARED or (going and not optimise):
+                break
+        return _compared(share, choices, findings, clock, weights, optimise=optimise, whole=whole, floor_um=floor_um)
+    except KeyboardInterrupt as interruption:
+        yes = [finding for finding in findings if finding.answer == "yes"]
+        if not yes:
+            raise
+        best = min(yes, key=lambda finding: finding.cost_um)
+        return replace(best, bound_um=min(floor_um, best.cost_um), best=False, stopped=how(interruption))
+
+
+def _compared(
+    share: Share, choices: Sequence[Ways], findings: list[Finding], clock: Clock, weights: Weights, *, optimise: bool,
+    whole: bool, floor_um: int,
+) -> Finding:  # fmt: skip
+    """The answer from what was found for the choices; the cheapest ones that go are made cheaper."""
     yes = sorted((at for at, f in enumerate(findings) if f.answer == "yes"), key=lambda at: findings[at].cost_um)
     if yes:
         for at in yes[:MOST_IMPROVED] if optimise else ():

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from stash.garment.part import Part, Strip
+from stash.planner.halt import solved
 from stash.planner.lanes import Run
 from stash.planner.plan import Shortage
 from stash.planner.problem import Problem
@@ -231,7 +232,7 @@ class _Soft:
         solver.parameters.num_workers = 1
         solver.parameters.max_deterministic_time = WORK
         solver.parameters.max_time_in_seconds = seconds
-        if solver.solve(self.model) not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
+        if solved(solver, self.model) not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
             return None
         off: dict[str, float] = defaultdict(float)
         for run, over in self.over.items():

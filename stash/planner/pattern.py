@@ -12,6 +12,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from stash.planner.halt import solved
 from stash.planner.task import Cut, Task
 
 MOST_FILLINGS = 20_000
@@ -110,7 +111,7 @@ def _choose(
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_time_in_seconds = max(0.05, deadline - time.monotonic())
-    status = solver.solve(model)
+    status = solved(solver, model)
     if status == cp_model.INFEASIBLE:
         return Filled(status="none")
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):

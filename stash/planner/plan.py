@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from stash.piece import Polygon
+from stash.planner.halt import Ended
 
 Answer = Literal["yes", "no", "unsure"]
 Reason = Literal["measurement", "time"]
@@ -125,6 +126,7 @@ class Plan:
 
     ``wider_mm``: by so much every border could be wider, and it would still be a yes; None where that was not asked.
     ``room_mm``: the room that hands need; where less is spare, that is said first.
+    ``untold``: what was not looked for, or not to the end, because the time was up or the user stopped it: ``ended``.
     ``certified``: the no rests on a certificate that was checked in exact arithmetic, not on two searches that agree.
     """
 
@@ -149,3 +151,5 @@ class Plan:
     room_mm: float | None = None
     certified: bool = False
     seconds: float = 0.0
+    ended: Ended | None = None
+    untold: tuple[str, ...] = ()

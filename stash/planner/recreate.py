@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from stash.planner.halt import Ended, how
 from stash.planner.laying import Hand
 from stash.planner.price import Weights
 from stash.planner.table import Kept, Table
@@ -37,13 +38,13 @@ CLOSING = 0.15
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """The best table found: its cuts, and the strips that found no room. ``stopped``: by the user, before the end."""
+    """The best table found: its cuts, and the strips that found no room. ``stopped``: before the end, and why."""
 
     cuts: tuple[Cut, ...]
     missing: tuple[int, ...]
     cost_um: int
     rounds: int
-    stopped: bool = False
+    stopped: Ended | None = None
 
 
 def recreate(
@@ -61,7 +62,7 @@ def recreate(
     ``opened`` pieces are cut into anyway; what they cost is not counted.
 
     Raises:
-        KeyboardInterrupt: the user stopped it before there was a plan; afterwards the best plan is returned.
+        KeyboardInterrupt: it was stopped before there was a plan; afterwards the best plan is returned.
     """
     dice = random.Random(SEED)
     table = Table(task, weights, opened)
@@ -69,7 +70,8 @@ def recreate(
     works.begin(start)
     best, best_score = table.kept(), works.score()
     current, current_score = best, best_score
-    done, stopped = 0, False
+    done = 0
+    stopped: Ended | None = None
     try:
         for done in range(1, rounds + 1):
             if time.monotonic() > deadline or (not works.missing(best) and _stop(best_score, enough)):
@@ -83,10 +85,10 @@ def recreate(
                 current, current_score = table.kept(), score
             else:
                 table.restore(current)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as interruption:
         if works.missing(best):
             raise
-        stopped = True
+        stopped = how(interruption)
     cuts = tuple(cut for need in sorted(best.cuts) for cut in best.cuts[need])
     return Laid(cuts=cuts, missing=works.missing(best), cost_um=best_score, rounds=done, stopped=stopped)
 

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from ortools.sat.python import cp_model
 
+from stash.planner.halt import solved
 from stash.planner.price import Weights
 from stash.planner.space import Lay, PanelModel
 from stash.planner.stance import Stance
@@ -331,7 +332,7 @@ class Search:
             solver.parameters.symmetry_level = 0
         if hint:
             self._hint(hint, lays)
-        status = solver.solve(self.model)
+        status = solved(solver, self.model)
         if status == cp_model.INFEASIBLE:
             return Outcome(status="none")
         if status == cp_model.MODEL_INVALID:

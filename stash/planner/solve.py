@@ -7,18 +7,23 @@ two it is unsure, and ``settle`` says what to measure again.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Final
 
 from stash.errors import OurFault
 from stash.planner.deciding import Clock
-from stash.planner.finding import Finding, join_lines, shares
+from stash.planner.finding import Finding, Share, join_lines, shares
+from stash.planner.halt import Ended, alarm, how
 from stash.planner.looking import decide_matched
 from stash.planner.mismatch import parted
 from stash.planner.plan import Placement, Plan, Reason, Shortage
 from stash.planner.price import DEFAULT, Weights
 from stash.planner.problem import Problem
 from stash.planner.spare import leftovers, tightest
+
+CHEAPER: Final = "a cheaper plan"
+"""What is left out where the search for one was cut short."""
 
 
 def decide(
@@ -28,31 +33,57 @@ def decide(
     weights: Weights = DEFAULT,
     progress: Callable[[str], None] | None = None,
     optimise: bool = True,
+    keep_s: float = 0.0,
 ) -> Plan:
     """Answer whether every part can be cut from the pieces.
 
-    ``optimise`` off takes the first plan found, and so does Ctrl-C while a cheaper one is looked for. The answer
-    does not depend on the machine, but for running out of time.
+    ``optimise`` off takes the first plan found, and so does Ctrl-C while a cheaper one is looked for. ``keep_s`` of
+    the time are not for a cheaper plan, but for what is to be said of it. The answer does not depend on the machine,
+    but for running out of time.
 
     Raises:
         InputWrong: a part names a fabric or a stripe that is not there.
         OurFault: the independent audit refused the plan.
+        KeyboardInterrupt: the user stopped it before there was an answer.
     """
     began = time.monotonic()
-    clock = Clock(began + limit_s, progress or (lambda _: None))
     todo = shares(problem)
     if apart := parted(problem.strips):
         return Plan(answer="no", proven=True, proofs=apart, seconds=round(time.monotonic() - began, 3))
     findings: list[Finding] = []
-    names: list[str] = []
+    ended: Ended | None = None
+    clock = Clock(began + limit_s, progress or (lambda _: None), keep_s)
+    try:
+        with alarm(limit_s):
+            _find(todo, findings, clock, weights, optimise=optimise)
+    except KeyboardInterrupt as interruption:
+        ended = how(interruption)
+        if len(findings) < len(todo) and all(finding.answer != "no" for finding in findings):
+            if ended == "stopped":
+                raise
+            spent = round(time.monotonic() - began, 3)
+            return Plan(answer="unsure", reason="time", ended="time", seconds=spent)
+    names = [share.fabric.id for share in todo]
+    try:
+        plan = _combine(problem, findings, names)
+    except KeyboardInterrupt as interruption:  # a second one is not to be put off
+        ended = how(interruption)
+        plan = _combine(problem, findings, names)
+    return replace(plan, ended=ended or plan.ended, seconds=round(time.monotonic() - began, 3))
+
+
+def _find(
+    todo: Sequence[Share], findings: list[Finding], clock: Clock, weights: Weights, *, optimise: bool
+) -> None:
+    """Adds the findings, fabric by fabric. Once a cheaper plan was not waited for, the first of every other is taken.
+
+    Raises KeyboardInterrupt where it is stopped before a fabric's answer is known.
+    """
     for index, share in enumerate(todo):
         clock.say(f"planning {share.fabric.name}")
         part_clock = clock.part(len(todo) - index)
         optimise = optimise and not any(finding.stopped for finding in findings)
         findings.append(decide_matched(share, part_clock, weights, optimise=optimise))
-        names.append(share.fabric.id)
-    plan = _combine(problem, findings, names)
-    return replace(plan, seconds=round(time.monotonic() - began, 3))
 
 
 def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Plan:
@@ -62,7 +93,7 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
     if "no" in answers:
         short = tuple(
             Shortage(fabric=name, stripe=stripe, missing_mm=max(0.1, round(missing, 1)))
-            for name, f in zip(names, findings, strict=True)
+            for name, f in zip(names, findings, strict=False)
             if f.answer == "no"
             for stripe, missing in f.missing_mm.items()
         )
@@ -83,6 +114,8 @@ def _combine(problem: Problem, findings: list[Finding], names: list[str]) -> Pla
         answer="yes", proven=True, best=all(f.best for f in findings), cost=round(cost / 1000, 3),
         bound=round(bound / 1000, 3), placements=shown, tightest=tightest(problem.pieces, shown),
         leftovers=leftovers(problem.pieces, shown), proofs=proofs,
+        ended=next((f.stopped for f in findings if f.stopped), "time" if any(f.cut_short for f in findings) else None),
+        untold=(CHEAPER,) if any(f.stopped or f.cut_short for f in findings) else (),
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final, Protocol
 
 from stash.errors import OurFault
 from stash.planner.audit import audit
+from stash.planner.halt import Ended
 from stash.planner.plan import Answer, Placement, Plan
 from stash.planner.problem import Problem
 
@@ -34,12 +35,16 @@ def decided(problem: Problem, *, limit_s: float, optimise: bool) -> Plan:
 
 @dataclass(slots=True)
 class Trial:
-    """Tries problems near to one until the deadline (``time.monotonic``); what was decided is not asked again."""
+    """Tries problems near to one until the deadline (``time.monotonic``); what was decided is not asked again.
+
+    ``cut_short`` says why something was left undecided, once for each time.
+    """
 
     deadline: float
     decide: Decider = decided
     try_s: float = TRY_S
     known: dict[Any, Plan] = field(default_factory=dict)
+    cut_short: list[Ended] = field(default_factory=list)
 
     @property
     def left_s(self) -> float:
@@ -77,13 +82,17 @@ class Trial:
         key = (fabric, mine.parts, cloth, None if across is None else (across.value, across.u95))
         if key not in self.known:
             if self.left_s <= 0:
+                self.cut_short.append("time")
                 return Plan(answer="unsure", reason="time")
             limit_s = max(LEAST_S, min(self.try_s, self.left_s))
             try:
                 plan = self.decide(mine, limit_s=limit_s, optimise=False)
             except OurFault:  # the audit refused it: what cannot be trusted is not offered, the answer itself stands
                 return Plan(answer="unsure", reason="time")
+            if plan.ended == "stopped":  # heard while the plan was finished: it is for whoever asked for the trial
+                raise KeyboardInterrupt
             if plan.reason == "time":
+                self.cut_short.append("time")
                 return plan
             self.known[key] = plan
         return self.known[key]
