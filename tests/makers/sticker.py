@@ -51,8 +51,9 @@ class Sheet:
         """Linear light (H, W, 3)."""
         w, h = round(self.width_mm * px_per_mm), round(self.height_mm * px_per_mm)
         m = round(self.margin_mm * px_per_mm)
-        interpolation = cv2.INTER_AREA if w < self.face.shape[1] else cv2.INTER_NEAREST
-        face = cv2.resize(self.face, (w, h), interpolation=interpolation).astype(np.float32) / 255
+        # averaged down from whole multiples of the face's pixels: an edge moved to the nearest pixel stretches a sheet
+        larger = self.face.repeat(math.ceil(h / self.face.shape[0]), 0).repeat(math.ceil(w / self.face.shape[1]), 1)
+        face = cv2.resize(larger, (w, h), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
         sheet = np.pad(face, m, constant_values=1.0)
         return (linear("#1a1a1a") + sheet[..., None] * (linear("#f4f4f0") - linear("#1a1a1a"))).astype(np.float32)
 

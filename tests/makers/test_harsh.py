@@ -239,3 +239,18 @@ def test_sheet_lies_in_the_field() -> None:
         sheet = laid_sheet(np.random.default_rng(seed), "target", field, False)
         corners = np.abs(sheet.corners_mm())
         assert corners[:, 0].max() < 0.5 * field.width + 40
+
+
+@pytest.mark.parametrize("density", [7.2, 8.3, 9.7, 13.1])
+def test_printed_squares_lie_where_the_sheets_size_puts_them(density: float) -> None:
+    """A sheet printed 0.07 % too large shows its squares' edges at fifths of its own width, at any fineness."""
+    sheet = laid_sheet(np.random.default_rng(5), "target", Field(width=420.0, height=330.0), False)
+    sheet = replace(sheet, width_mm=150.0 * 1.0007, height_mm=210.0 * 1.0007)
+    margin, width = round(sheet.margin_mm * density), round(sheet.width_mm * density)
+    row = sheet.picture(density)[margin + 3, :, 0].astype(float)
+    white = (row - row.min()) / np.ptp(row)
+    for fifth in range(1, 5):
+        place = fifth * width / 5
+        around = white[margin + int(place) - 6 : margin + int(place) + 6]
+        dark = (1 - around).sum() if around[0] < around[-1] else around.sum()
+        assert abs(int(place) - 6 + dark - place) < 0.02
