@@ -1,4 +1,5 @@
-"""A motif's cells followed one by one: where each lies against the mean cell, for the plane to be levelled by.
+"""A motif's cells followed one by one: where each lies against the mean cell, for the plane to be levelled by and the
+repeat to be told by.
 
 The picture is folded by the print's rectangular repeat into a mean cell; each cell's shift against it is the
 least-squares one along the mean cell's own slopes (Lucas and Kanade 1981, from memory). What the shifts have in common
@@ -9,10 +10,13 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
 
+from vision.lattice import LatticeFit
+from vision.repeat import FLATNESS_RELATIVE_U95
 from vision.swatch import Doubles, Floats, Swatch
 
 #: A mean cell has this many samples along its longer side, at most.
@@ -25,6 +29,10 @@ LEAST_SHOWN = 0.98
 LEAST_ROUND = 0.02
 #: Fewer cells say nothing of how they run together or crowd.
 FEWEST_CELLS = 12
+#: Cells further from their common course than so many standard deviations count less and less.
+STRAY = 3.0
+#: Cells that differ from the lattice they were sought by, by more than this share, are not its own.
+ANOTHER_SHARE = 0.02
 #: No shift is larger than this share of the smaller side: it would be another motif's.
 MOST_SHIFT = 0.25
 
@@ -62,6 +70,46 @@ def cells_of(swatch: Swatch, across_mm: Doubles, along_mm: Doubles) -> tuple[Dou
     sigma = np.full(len(mm), max(usual, 0.02) / swatch.px_per_mm)
     rows = [np.column_stack([mm, index[kept, k] + 0.5, sigma]) for k in (0, 1)]
     return rows[0], rows[1]
+
+
+def _sides(across: Doubles, along: Doubles) -> tuple[Doubles, Doubles] | None:
+    """The repeat's two sides (2, 2), mm, as cells (M, 4) of ``cells_of`` say, and one standard error of each (2,).
+
+    They are those at the middle of the cells: what crowds or bends the cells evenly over the cloth is left out. None
+    where the cells are too few for that, or lie in one line.
+    """
+    places, index = across[:, :2], np.column_stack([across[:, 2], along[:, 2]])
+    if len(places) < FEWEST_CELLS:
+        return None
+    i, j = (index - index.mean(axis=0)).T
+    design = np.column_stack([i, j, np.ones_like(i), i * i, i * j, j * j])
+    size = np.maximum(np.abs(design).max(axis=0), 1e-9)
+    scaled, weight = design / size, np.ones(len(i))
+    if np.linalg.matrix_rank(scaled, tol=1e-3 * math.sqrt(len(i))) < design.shape[1]:
+        return None
+    for _ in range(4):
+        root = np.sqrt(weight)[:, None]
+        course = np.linalg.lstsq(scaled * root, places * root, rcond=None)[0]
+        rest = np.hypot(*(places - scaled @ course).T)
+        weight = 1 / (1 + (rest / (STRAY * float(np.median(rest)) + 1e-6)) ** 2) ** 2
+    freedom = max(float(weight.sum()) - design.shape[1], 1.0)
+    spread = np.linalg.inv((scaled * weight[:, None]).T @ scaled) * float(weight @ rest**2) / 2 / freedom
+    return (course / size[:, None])[:2], np.sqrt(np.diag(spread)[:2]) / size[:2]
+
+
+def as_followed(lattice: LatticeFit, cells: tuple[Doubles, Doubles]) -> LatticeFit:
+    """The lattice as its cells have it, one by one, where they tell it better than its translations do."""
+    found = _sides(*cells)
+    if found is None:
+        return lattice
+    sides, error = found
+    old = np.stack([lattice.across_mm, lattice.along_mm])
+    size = float(np.hypot(*old.T).min())
+    u95 = math.hypot(2 * float(error.max()), FLATNESS_RELATIVE_U95 * size)
+    if u95 > lattice.u95_mm or np.hypot(*(sides - old).T).max() > ANOTHER_SHARE * size:
+        return lattice
+    a, b = np.stack([lattice.a_mm, lattice.b_mm]) @ np.linalg.inv(old) @ sides
+    return replace(lattice, a_mm=a, b_mm=b, across_mm=sides[0], along_mm=sides[1], u95_mm=u95)
 
 
 def _whole_cells(swatch: Swatch, basis: Doubles, middle: Doubles) -> tuple[Doubles, Doubles]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from vision.cell import cells_of
+from vision.cell import as_followed, cells_of
 from vision.estimate import Estimate
 from vision.excerpt import lattice_in_parts
 from vision.family import (
@@ -316,6 +316,8 @@ def _bare_direction(square: SquareOn, family: Family) -> Estimate:
 
 
 def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: float) -> PrintFinding:
+    cells = cells_of(swatch, lattice.across_mm, lattice.along_mm)
+    lattice = as_followed(lattice, cells)
     across, along = lattice.across_mm, lattice.along_mm
     relative = square.length_relative_u95
     length = Estimate(float(np.hypot(*across)), lattice.u95_mm).widened(relative)
@@ -337,7 +339,6 @@ def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: flo
         if lattice.kind is not None
         else ("The motif's columns are shifted by another share than a half: only its rectangular repeat is given.",)
     )
-    cells = cells_of(swatch, across, along)
     evidence = PrintEvidence(
         crossings_mm=cells[0],
         crossings_along_mm=cells[1],

@@ -7,7 +7,8 @@ import pytest
 
 from tests.makers.cloth import AnyPrint, Motif, MotifPrint, StripePrint, Stripes
 from tests.vision.flat import flat
-from vision.cell import FEWEST_CELLS, cells_of
+from vision.cell import FEWEST_CELLS, as_followed, cells_of
+from vision.lattice import find_lattice
 from vision.swatch import cut_swatch
 
 DOTS = MotifPrint(
@@ -55,3 +56,30 @@ def test_few_cells_are_none() -> None:
     assert FEWEST_CELLS > 4
     across, _ = _cells(DOTS, 36.0, 15.0, width_mm=90.0, height_mm=50.0)
     assert not len(across)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 7.0, -12.0])
+def test_repeat_told_by_cells_is_the_drawn_one(turn_deg: float) -> None:
+    """A half-drop of columns 18 mm wide and rows 15 mm high repeats every 36 by 15 mm (geometry): the cells tell both
+    to a ten-thousandth, whichever way the cloth lies."""
+    square = flat(DOTS, turn_deg=turn_deg, noise=3.0)
+    swatch = cut_swatch(square, square.valid, most_px=2.5e6)
+    lattice = find_lattice(swatch)
+    assert lattice is not None
+    followed = as_followed(lattice, cells_of(swatch, lattice.across_mm, lattice.along_mm))
+    assert np.hypot(*followed.across_mm) == pytest.approx(36.0, rel=1e-4)
+    assert np.hypot(*followed.along_mm) == pytest.approx(15.0, rel=1e-4)
+    assert followed.b_mm == pytest.approx(followed.along_mm)
+    assert followed.a_mm == pytest.approx((followed.across_mm + followed.along_mm) / 2)
+    assert followed.u95_mm < lattice.u95_mm
+
+
+def test_cells_of_another_lattice_change_nothing() -> None:
+    """Cells that stand 5 % further apart than the translations say are not the print's: the translations count."""
+    square = flat(DOTS)
+    swatch = cut_swatch(square, square.valid, most_px=2.5e6)
+    lattice = find_lattice(swatch)
+    assert lattice is not None
+    across, along = cells_of(swatch, lattice.across_mm, lattice.along_mm)
+    farther = [np.column_stack([1.05 * cells[:, :2], cells[:, 2:]]) for cells in (across, along)]
+    assert as_followed(lattice, (farther[0], farther[1])) is lattice

@@ -31,8 +31,11 @@ LOOKS = ((1600.0, False), (1600.0, True), (math.inf, False), (math.inf, True))
 SHARPEN_PX, SHARPEN_TIMES = 3.0, 3.0
 #: Corners with which no further look is taken, and markers without which the last is not.
 MOST_CORNERS, FEWEST_HINTS = 20, 2
-#: One standard deviation of a corner refined in a sharp photograph, px (rendered scenes; OpenCV's cornerSubPix).
-CORNER_SIGMA_PX = 0.12
+#: One standard deviation of a refined corner, px, where the board shows too few in rows to tell; and the least that is
+#: believed (rendered scenes: 0.01 to 0.04; a real board of 48 px a square: 0.15; OpenCV's cornerSubPix).
+CORNER_SIGMA_PX, LEAST_SIGMA_PX = 0.12, 0.02
+#: Fewer corners with a neighbour at both sides tell no noise.
+FEWEST_BETWEEN = 8
 #: A corner further than this share of the picture's long side from the flat board is another's; lenses bend less.
 ASTRAY_SHARE = 0.0015
 #: White paper around the board that hides the table or the cloth, mm (to the sides; above and below).
@@ -116,13 +119,28 @@ def _reading(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Readin
         unit=None,
         marks_px=corners_px[chosen],
         marks_mm=places[chosen].astype(np.float64),
-        marks_sigma_px=np.full(int(chosen.sum()), CORNER_SIGMA_PX),
+        marks_sigma_px=np.full(int(chosen.sum()), noise_px(places[chosen], corners_px[chosen])),
         ticks_px=np.empty((0, 2, 2)),
         ticks_sigma_px=np.empty(0),
         tolerance_relative_u95=PRINT_RELATIVE_U95,
         names=tuple("" for _ in range(int(chosen.sum()))),
         outline_px=outline.astype(np.float64),
     )
+
+
+def noise_px(places_mm: Floats, corners_px: Floats) -> float:
+    """One standard deviation of corners (N, 2) of the board's grid, px, told from neighbours: what each lies beside the
+    middle of the two next to it, once the board's tilt is taken out. Paper that bends and lenses change that little."""
+    homography, _ = cv2.findHomography(places_mm, corners_px, 0)
+    off = corners_px - cv2.perspectiveTransform(places_mm[None], homography)[0]
+    number = np.rint(places_mm / SQUARE_MM).astype(np.int64)
+    grid = np.full((*(number.max(axis=0) + 1), 2), np.nan)
+    grid[number[:, 0], number[:, 1]] = off
+    beside = [np.diff(grid, 2, axis=axis).reshape(-1, 2) for axis in (0, 1)]
+    seen = np.concatenate([one[np.isfinite(one).all(axis=1)] for one in beside])
+    if len(seen) < FEWEST_BETWEEN:
+        return CORNER_SIGMA_PX
+    return max(LEAST_SIGMA_PX, 1.4826 * float(np.median(np.abs(seen))) / math.sqrt(6))  # 1 + 4 + 1 variances
 
 
 def _detect(grey: NDArray[np.uint8]) -> tuple[tuple[Floats, NDArray[np.int64]] | None, int]:
