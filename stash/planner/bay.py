@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 
 from stash.planner.lanes import Run
 
@@ -27,6 +28,35 @@ def find_bays(runs: Sequence[Run], wanted: Sequence[int]) -> list[Bay]:
         )
         bays += min(ways, key=lambda way: sum(room_um(runs, bay) for bay in way))
     return bays
+
+
+def abreast_um(runs: Sequence[Run], bays: Sequence[Bay]) -> int:
+    """No more than this is laid into some bays of a piece together: at every place along their lanes no more cuts than
+    lie abreast there without overlapping (the most disjoint intervals: those that end first are taken first)."""
+    lanes = sorted((run for bay in bays for run in bay), key=lambda run: (runs[run].right_um, run))
+    places = sorted({place for run in lanes for place in (runs[run].start_um, runs[run].end_um)})
+    total = 0
+    for low, high in pairwise(places):
+        edge: int | None = None
+        for lane in (runs[run] for run in lanes):
+            if lane.start_um <= low < lane.end_um and (edge is None or lane.left_um >= edge):
+                edge = lane.right_um
+                total += high - low
+    return total
+
+
+def crowded(runs: Sequence[Run], bays: Sequence[Bay]) -> Iterator[tuple[tuple[int, ...], int]]:
+    """Neighbours among the bays of a piece that take less together than apart, and how much (um)."""
+    order = sorted(range(len(bays)), key=lambda bay: (min(runs[run].left_um for run in bays[bay]), bay))
+    most = {(at, at + 1): room_um(runs, bays[bay]) for at, bay in enumerate(order)}
+    for many in range(2, len(order) + 1):
+        for first in range(len(order) - many + 1):
+            last = first + many
+            apart = min(most[first, at] + most[at, last] for at in range(first + 1, last))
+            together = abreast_um(runs, [bays[bay] for bay in order[first:last]])
+            most[first, last] = min(apart, together)
+            if together < apart:
+                yield tuple(sorted(order[first:last])), together
 
 
 def room_um(runs: Sequence[Run], bay: Bay) -> int:

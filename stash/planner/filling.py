@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from stash.planner.bay import Bay, find_bays, room_um
+from stash.planner.bay import Bay, crowded, find_bays, room_um
 from stash.planner.bound import least_segments
 from stash.planner.price import Weights
 from stash.planner.task import Need, Task
@@ -104,10 +104,18 @@ class Bays:
         self.hosts = [self._hosts(bay) for bay in self.bays]
         cliques = (([b for b, bay in enumerate(self.bays) if set(bay) <= set(c.runs)], c) for c in task.cliques)
         self.cliques = [(bays, -(-c.capacity_um // UNIT_UM)) for bays, c in cliques if len(bays) > 1]
+        self.cliques += self._crowded()
         self.over: dict[int, list[int]] = defaultdict(list)
         for index, (bays, _) in enumerate(self.cliques):
             for bay in bays:
                 self.over[bay].append(index)
+
+    def _crowded(self) -> Iterator[tuple[list[int], int]]:
+        """Bays of a piece that take less together than apart, in the same way as cliques."""
+        for piece in sorted(set(self.piece)):
+            mine = [bay for bay, of in enumerate(self.piece) if of == piece]
+            for held, room in crowded(self.task.runs, [self.bays[bay] for bay in mine]):
+                yield [mine[at] for at in held], -(-room // UNIT_UM)
 
     def _splits(self, need: Need) -> Iterator[Split]:
         """The ways to make a strip of segments, by their number."""

@@ -84,6 +84,7 @@ class Master:
             for row, (bays, room) in zip(self.clique, of.cliques, strict=True):
                 if of.piece[bays[0]] == piece:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
+        self.columns: dict[Filling, Any] = {}
         self.uncut: list[Any] = []
         self.joined: dict[int, list[Any]] = defaultdict(list)
         for index, row in enumerate(self.cover):
@@ -113,7 +114,7 @@ class Master:
     def add(self, filling: Filling) -> None:
         """One more filling to choose from."""
         of, bay = self.of, filling.bay
-        share = self.solver.NumVar(0.0, self.solver.infinity(), "")
+        share = self.columns[filling] = self.solver.NumVar(0.0, self.solver.infinity(), "")
         load = of.load(filling)
         self.goal.SetCoefficient(share, of.lost_um(filling) / 1000)
         self.bay[bay].SetCoefficient(share, 1.0)
@@ -128,6 +129,15 @@ class Master:
         for index in of.over[bay]:
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
 
+    def settle(self, filling: Filling, share: float) -> None:
+        """Take so much of a filling from now on: all of it or none."""
+        self.columns[filling].SetBounds(share, share)
+
+    def parts(self) -> dict[Filling, float]:
+        """The fillings of which the last solution takes some, and how much."""
+        values = ((filling, column.solution_value()) for filling, column in self.columns.items())
+        return {filling: value for filling, value in values if value > WHOLE}
+
     def uncut_um(self) -> list[float]:
         """How much of each strip stays uncut."""
         return [var.solution_value() * whole * UNIT_UM for var, whole in zip(self.uncut, self.of.whole, strict=True)]
@@ -137,9 +147,17 @@ class Master:
         opened = {piece: var.solution_value() for piece, var in self.opened.items()}
         return opened, {index: sum(v.solution_value() for v in ways) for index, ways in self.joined.items()}
 
+    def _solved(self) -> bool:
+        """Solved from where it stood, or else from the start: once bounds have moved it may miss the solution."""
+        if self.solver.Solve() == self.lp.Solver.OPTIMAL:
+            return True
+        anew = self.lp.MPSolverParameters()
+        anew.SetIntegerParam(anew.INCREMENTALITY, anew.INCREMENTALITY_OFF)
+        return bool(self.solver.Solve(anew) == self.lp.Solver.OPTIMAL)
+
     def solve(self) -> tuple[float, Prices, list[int]] | None:
         """Value (um), whole prices, and what each bay's fillings must better (2^-20 um)."""
-        if self.solver.Solve() != self.lp.Solver.OPTIMAL:
+        if not self._solved():
             return None
         per_um = 1000 * PRICE_SCALE
         prices = Prices(
