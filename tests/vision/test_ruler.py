@@ -196,7 +196,15 @@ def real(name: str) -> NDArray[np.uint8]:
 @needs_photos
 @pytest.mark.parametrize(
     "name",
-    ["card_rule_a.png", "card_rule_b.png", "card_rule_small.jpg", "plastic_rule_sheet.jpg", "steel_macro.jpg"],
+    [
+        "card_rule_a.png",
+        "card_rule_b.png",
+        "card_rule_small.jpg",
+        "colour_card_oblique.jpg",
+        "dark_target.jpg",
+        "plastic_rule_sheet.jpg",
+        "steel_macro.jpg",
+    ],
 )
 def test_real_rulers_are_read_within_one_percent(name: str) -> None:
     """Real rulers whose ticks were placed by hand (truth.json beside the photographs): within 1 %."""
@@ -204,15 +212,6 @@ def test_real_rulers_are_read_within_one_percent(name: str) -> None:
     readings = read_rulers(real(name))
     assert readings
     assert px_per_mm_of(readings[0]) == pytest.approx(truth, rel=0.01)
-
-
-@needs_photos
-@pytest.mark.parametrize("name", ["dark_target.jpg", "colour_card_oblique.jpg"])
-def test_hard_real_rulers_are_read_right_or_not_at_all(name: str) -> None:
-    """A wrong scale is the worst answer: within 3 % of the ticks placed by hand, or refused."""
-    truth = json.loads((PHOTOS / "truth.json").read_text())[name]["px_per_mm"]
-    for reading in read_rulers(real(name)):
-        assert px_per_mm_of(reading) == pytest.approx(truth, rel=0.03)
 
 
 @needs_photos

@@ -10,9 +10,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reference.even import fit_even, robust_line, whole
-from vision.reference.lean import leaning
-from vision.reference.strip import LEAST_STRENGTH, SAMPLES, reaches, ridge_matrix, sample, span_inside, strip_level
+from vision.reference.even import fit_even, gathered, robust_line, whole
+from vision.reference.lean import converging, leaning
+from vision.reference.strip import (
+    LEAST_STRENGTH,
+    SAMPLES,
+    reaches,
+    ridge_matrix,
+    sample,
+    span_inside,
+    standing_out,
+    strip_level,
+)
 from vision.reference.tick import Row
 
 Floats = NDArray[np.float64]
@@ -286,17 +295,6 @@ def _aimed(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _T
     return track
 
 
-def _converging(u: Floats, slope: Floats) -> Floats:
-    """The course of the ticks' slopes along the ruler: perspective changes it steadily."""
-    keep = np.ones(u.size, np.bool_)
-    course: Floats = np.zeros(u.size)
-    for _ in range(4):
-        course = np.asarray(np.polyval(np.polyfit(u[keep], slope[keep], 1), u), dtype=np.float64)
-        off = np.abs(slope - course)
-        keep = off <= max(3.0 * float(np.median(off)), 1e-3)
-    return course
-
-
 def _halved(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> _Track | None:
     """The comb with twice, four, five or ten times the ticks, where finer ones stand between those followed."""
     best = None
@@ -366,20 +364,22 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     evenness = float(np.sqrt(np.mean(off**2))) / track.period
     mid = heights.mean()
     place = track.origin + (u + common)[stay][:, None] * track.axis + mid * track.tick
-    lean = _converging(u[stay], slope[stay])[:, None] * track.axis + track.tick
+    lean = converging(u[stay], slope[stay])[:, None] * track.axis + track.tick
     own = slope[stay][:, None] * track.axis + track.tick
     size = track.high - track.low
     near, far = place - 0.5 * size * own, place + 0.5 * size * own
     tall = max(abs(track.low), abs(track.high))
     vs = np.arange(-6.0 * tall, 6.0 * tall, max(tall / 14, 0.4))
-    ridge = ridge_matrix(levels, place - mid * lean, track.axis, lean, vs, period[stay], dark)
     band = (vs >= track.low) & (vs <= track.high)
-    usual = float(np.median(np.median(ridge[:, band], axis=1))) if band.any() else 0.0
+    ridge, usual = standing_out(levels, place - mid * lean, track.axis, lean, vs, period[stay], dark, band)
     reach = reaches(ridge, vs, mid, usual)
     whole = np.isfinite(reach).all(axis=1)
     if whole.sum() < LEAST_TICKS or usual < 3.0:
         return None
     order = np.flatnonzero(whole)
+    order = order[gathered(index[stay][order])]
+    if order.size < LEAST_TICKS:
+        return None
     return Comb(
         index=index[stay][order],
         places_px=place[order],

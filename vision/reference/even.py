@@ -20,6 +20,8 @@ SHORT_SPAN = 12
 MOST_CHANGE = 0.6
 #: A comb may leave at most this root mean square, in periods, to count as even.
 UNEVEN_SHARE = 0.07
+#: Beyond a gap a comb goes on where the ticks there are more than this share of those the gap has lost.
+GAP_SHARE = 0.5
 #: Ticks of which this share stand at every n-th number only were sought at an n-th of their spacing.
 WHOLE_SHARE = 0.9
 
@@ -64,6 +66,24 @@ def whole(u: Floats, index: Ints) -> tuple[Floats, Ints]:
             belong = index % parts == usual
             return whole(u[belong], (index[belong] - usual) // parts)
     return u, index
+
+
+def gathered(index: Ints) -> NDArray[np.bool_]:
+    """The ticks (N,), numbered in order, of a comb without strays far beyond its ends: what stands there by chance."""
+    step = 1.0 - GAP_SHARE * (np.diff(index, prepend=index[:1]) - 1)
+    step[0] = 1.0
+    # the stretch of most ticks, less its gaps: the largest sum of neighbours (Kadane)
+    best, first, held, start = 0.0, 0, 0.0, 0
+    last = 0
+    for k, own in enumerate(step):
+        if held + own < 1.0:
+            held, start = 1.0, k
+        else:
+            held += own
+        if held > best:
+            best, first, last = held, start, k
+    place = np.arange(index.size)
+    return np.asarray((place >= first) & (place <= last), dtype=np.bool_)
 
 
 def _solve(u: Floats, k: Floats, period: float) -> tuple[float, float, float]:

@@ -16,6 +16,10 @@ Floats = NDArray[np.float64]
 _ACROSS = np.linspace(-0.42, 0.42, 17)
 #: Ink fainter than this share of a tick's darkest is its soft edge, and tells nothing of its middle.
 _FAINT_SHARE = 0.35
+#: The tick itself lies among these of the places.
+_OWN = slice(5, 12)
+#: Ticks that stand so far apart, px, are parted from numbers beside them by a gap that is seen.
+_WIDE_PX = 9.0
 #: A tick's middle is not further than this from its usual place, in spacings; what is, is something else.
 _FURTHEST = 0.2
 
@@ -54,8 +58,10 @@ def leaning(
     grey = sample(levels, level, points.reshape(size[0], -1, 2)).reshape(size).astype(np.float64)
     ink = -grey if dark else grey
     ink = ink - np.minimum(ink[..., :3].mean(-1), ink[..., -3:].mean(-1))[..., None]
-    peak = ink[..., 5:12].max(axis=-1, keepdims=True)
+    peak = ink[..., _OWN].max(axis=-1, keepdims=True)
     weight = np.clip(ink - _FAINT_SHARE * peak, 0, None)
+    if float(np.median(spacing_px)) >= _WIDE_PX:
+        weight = _own_ink(weight)
     total = weight.sum(-1)
     centre = (weight * _ACROSS).sum(-1) / np.maximum(total, 1e-9) * spacing_px[:, None]
     seen = np.asarray((total > 0).all(axis=1), dtype=np.bool_)
@@ -67,3 +73,24 @@ def leaning(
     rough = np.abs(centre - middle[:, None] - slope[:, None] * bend)
     noise = 1.4826 * float(np.median(rough)) / np.sqrt(heights_px.size) * 1.3 if rough.size else 0.0
     return Leaning(seen=seen, middle=np.asarray(middle), slope=np.asarray(slope), noise_px=max(0.03, float(noise)))
+
+
+def converging(u: Floats, slope: Floats) -> Floats:
+    """The course of the ticks' slopes along the ruler: perspective changes it steadily."""
+    keep = np.ones(u.size, np.bool_)
+    course: Floats = np.zeros(u.size)
+    for _ in range(4):
+        course = np.asarray(np.polyval(np.polyfit(u[keep], slope[keep], 1), u), dtype=np.float64)
+        off = np.abs(slope - course)
+        keep = off <= max(3.0 * float(np.median(off)), 1e-3)
+    return course
+
+
+def _own_ink(weight: Floats) -> Floats:
+    """Weights (..., 17) of the stroke that is darkest where the tick is: what a gap parts from it is a number's."""
+    middle = weight[..., _OWN].argmax(axis=-1)[..., None] + _OWN.start
+    place = np.arange(weight.shape[-1])
+    bare = weight <= 0
+    first = np.where(bare & (place < middle), place, -1).max(axis=-1, keepdims=True)
+    last = np.where(bare & (place > middle), place, place.size).min(axis=-1, keepdims=True)
+    return np.where((place > first) & (place < last), weight, 0.0)

@@ -1,9 +1,9 @@
 """After how many ticks a ruler's numbers come round: once a centimetre or once an inch, whatever the digits are.
 
 What stands beside the ticks, where the long ones point, is looked at tick by tick, at several distances: digits are
-full of edges, stains and shadows are not. If it is numbers, they come round with the scale's whole centimetres or
-inches; how well a period explains them is told by the squares that it saves, with a penalty for each free value
-(Schwarz 1978, Annals of Statistics 6, 461-464).
+full of edges, stains and shadows are not. Where ticks stand far enough apart, so is what stands between them. If it is
+numbers, they come round with the scale's whole centimetres or inches; how well a period explains them is told by the
+squares that it saves, with a penalty for each free value (Schwarz 1978, Annals of Statistics 6, 461-464).
 """
 
 from __future__ import annotations
@@ -21,6 +21,9 @@ from vision.reference.strip import sample, strip_level
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: Between ticks numbers are looked for where those are at least so far apart, px, in so many rows of places, over this
+#: share of the gap to both sides of its middle: the ticks' own blur does not reach so far.
+WIDE_PX, GAP_ROWS, GAP_SHARE = 9.0, 12, 0.22
 #: Numbers are looked for as far from the ticks' line as this many times their length.
 FAR = 3.2
 #: This share of the ticks is no longer than those between the numbered ones.
@@ -57,22 +60,32 @@ class Numbers(NamedTuple):
 def numbering(
     levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, *, longest: NDArray[np.bool_]
 ) -> tuple[Numbers, ...]:
-    """What comes round beyond the ticks' ends on a side (0 against, 1 along ``tick``), the best of each period.
+    """What comes round beyond the ticks' ends on a side (0 against, 1 along ``tick``), or between the ticks as far as
+    the longest reach there, the best of each period.
 
     Each row of places speaks for the period that explains it best: digits at each millimetre and larger ones at each
     centimetre stand in rows of their own. ``longest`` (N,) says which ticks are taken for the longest: what stands
     lower than they reach may be ticks.
     """
-    edges, free = _edges(levels, comb, side, longest)
+    views = [_edges(levels, comb, side, longest)]
+    if comb.period_px >= WIDE_PX:
+        between = _between(levels, comb, side)
+        views.append((between, np.ones(between.shape, np.bool_)))
     found: dict[int, Numbers] = {}
+    for edges, free in views:
+        _find(edges, free, comb.index, found)
+    return tuple(found.values())
+
+
+def _find(edges: Floats, free: NDArray[np.bool_], index: Ints, found: dict[int, Numbers]) -> None:
+    """Adds what comes round in rows of edges (N ticks, rows), where they are ``free``, to the best of each period."""
     for count in POOLED:
-        for first in range(0, ROWS - count + 1, 2):
+        for first in range(0, edges.shape[1] - count + 1, 2):
             rows = slice(first, first + count)
             clear = free[:, rows].all(axis=1)
-            best = _coming_round(edges[clear, rows].mean(axis=1), comb.index[clear])
+            best = _coming_round(edges[clear, rows].mean(axis=1), index[clear])
             if best is not None and best.evidence > found.get(best.period, best._replace(evidence=0.0)).evidence:
                 found[best.period] = best
-    return tuple(found.values())
 
 
 def _coming_round(edges: Floats, index: Ints) -> Numbers | None:
@@ -136,14 +149,28 @@ def _edges(
     reach = way * (comb.reach_px[:, side] - comb.middle_px)
     nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * float(np.quantile(reach[longest], UNTOUCHED)))
     out = np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
-    across = np.linspace(-0.5, 0.5, ACROSS)
+    edges = _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS))
+    return edges, out[None] > BEYOND * reach[:, None]
+
+
+def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:
+    """As ``_edges``, in the gap after each tick (N, GAP_ROWS), from the ticks' middle as far as the longest go."""
+    way = 1.0 if side else -1.0
+    reach = way * (comb.reach_px[:, side] - comb.middle_px)
+    out = np.linspace(0.0, float(np.quantile(reach, 0.97)), GAP_ROWS)
+    return _rough(levels, comb, way * out, 0.5 + np.linspace(-GAP_SHARE, GAP_SHARE, ACROSS))
+
+
+def _rough(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats) -> Floats:
+    """How much grey changes (N ticks, rows) from place to place (``across``, in spacings from each tick) at distances
+    (rows,) along the ticks, more than it mostly does there."""
     points = (
         comb.places_px[:, None, None, :]
         + (across[None, None, :] * comb.spacing_px[:, None, None])[..., None] * comb.axis
-        + (way * out)[None, :, None, None] * comb.tick
+        + out_px[None, :, None, None] * comb.tick
     )
     size = len(comb.index)
     level = strip_level(levels, comb.period_px)
-    grey = sample(levels, level, points.reshape(size, -1, 2)).reshape(size, ROWS, ACROSS)
+    grey = sample(levels, level, points.reshape(size, -1, 2)).reshape(size, out_px.size, across.size)
     edges = np.abs(np.diff(grey, axis=-1)).mean(axis=-1)
-    return np.asarray(edges - np.median(edges, axis=0), dtype=np.float64), out[None] > BEYOND * reach[:, None]
+    return np.asarray(edges - np.median(edges, axis=0), dtype=np.float64)

@@ -15,6 +15,9 @@ Floats = NDArray[np.float64]
 SAMPLES = 10
 #: A tick weaker than this share of its neighbours' usual strength counts as missing.
 LEAST_STRENGTH = 0.35
+#: A flank is inked where it differs from the other by this share of what ticks stand out by; at most the second share
+#: of all are where numbers stand beside ticks: more are something the ruler lies on.
+BESET_SHARE, MOST_BESET = 0.5, 0.4
 #: A tick ends where its contrast has fallen under this share of its own.
 END_SHARE = 0.45
 
@@ -57,6 +60,44 @@ def ridge_matrix(
     dark: bool,
 ) -> Floats:
     """How much each tick stands out from both its flanks at each height: (N ticks, V heights), grey levels."""
+    centre, left, right = _inks(levels, track_places, axis, tick, vs, period, dark)
+    return centre - np.maximum(left, right)
+
+
+def standing_out(
+    levels: Sequence[NDArray[np.uint8]],
+    track_places: Floats,
+    axis: Floats,
+    tick: Floats,
+    vs: Floats,
+    period: Floats,
+    dark: bool,
+    band: NDArray[np.bool_],
+) -> tuple[Floats, float]:
+    """As ``ridge_matrix``, and how much ticks mostly stand out in the ``band`` (V,) of heights that all of them share.
+
+    Where one flank alone is inked, at a height at which most flanks are bare, a number stands right beside the tick,
+    which then counts as far as it stands out from the other.
+    """
+    centre, left, right = _inks(levels, track_places, axis, tick, vs, period, dark)
+    barer, other = np.minimum(left, right), np.maximum(left, right)
+    ridge = centre - other
+    usual = float(np.median(np.median(ridge[:, band], axis=1))) if band.any() else 0.0
+    beset = other - barer > BESET_SHARE * usual
+    beset &= beset.mean(axis=0) <= MOST_BESET
+    return np.where(beset, np.minimum(centre - barer, usual), ridge), usual
+
+
+def _inks(
+    levels: Sequence[NDArray[np.uint8]],
+    track_places: Floats,
+    axis: Floats,
+    tick: Floats,
+    vs: Floats,
+    period: Floats,
+    dark: bool,
+) -> tuple[Floats, Floats, Floats]:
+    """The ink (N ticks, V heights) of each tick's middle and of its two flanks, grey levels."""
     level = strip_level(levels, float(np.median(period)))
     offsets = np.array([-0.5, -0.42, -0.1, 0.0, 0.1, 0.42, 0.5])
     points = (
@@ -65,10 +106,8 @@ def ridge_matrix(
         + vs[None, :, None, None] * (tick if tick.ndim == 1 else tick[:, None, None, :])
     )
     grey = sample(levels, level, points.reshape(len(track_places), -1, 2)).reshape(len(track_places), len(vs), 7)
-    ink = -grey if dark else grey
-    centre = ink[..., 2:5].mean(axis=-1)
-    flank = np.maximum(ink[..., :2].mean(axis=-1), ink[..., 5:].mean(axis=-1))
-    return np.asarray(centre - flank, dtype=np.float64)
+    ink = (-grey if dark else grey).astype(np.float64)
+    return ink[..., 2:5].mean(axis=-1), ink[..., :2].mean(axis=-1), ink[..., 5:].mean(axis=-1)
 
 
 def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:

@@ -63,8 +63,10 @@ LEAST_LEVELLED, STRETCH_TICKS, MOST_STRETCHES = 24, 12, 8
 #: The shortest ticks of rulers are about 3 mm long, most between 1.2 and 7.5 mm (common practice; a weak prior).
 TICK_MM, TICK_SPREAD = 3.2, 0.6
 #: No ruler's shortest ticks are shorter than this, mm (common practice). Where the best division makes them so, the
-#: lengths were misread (digits that touch the ticks), and nothing is sure.
+#: lengths were misread (digits that touch the ticks), and nothing is sure ...
 LEAST_TICK_MM = 1.0
+#: ... but where its numbers come round with it as well (nats): a scale printed small, whose ticks are this long, mm.
+SMALL_TICK_MM, BY_NUMBERS = 0.4, 6.0
 #: ... nor longer than this, mm (common practice: the longest are hardly ever 15 mm). Where they seem so, the scale is
 #: divided more finely.
 MOST_TICK_MM = 8.5
@@ -118,7 +120,7 @@ class Hearing:
     """What a comb's tick lengths say: the best verdict of each tick size, and the cost of "all alike".
 
     ``told``: the person said which unit it is. ``shortest`` is how long the short ticks are, in spacings. ``unseen`` is
-    how many ticks are missing between the first and the last.
+    how many ticks are missing between the first and the last. ``numbered`` is what numbers speak for the best verdict.
     """
 
     verdicts: tuple[Verdict, ...]
@@ -127,6 +129,7 @@ class Hearing:
     told: bool = False
     shortest: float = math.inf
     unseen: int = 0
+    numbered: float = 0.0
 
     @property
     def best(self) -> Verdict | None:
@@ -148,7 +151,8 @@ class Hearing:
         best = self.best
         if best is None or best.division.unit == "none" or self.shortest < LEAST_TICK_SHARE:
             return False
-        return LEAST_TICK_MM <= self.shortest * best.division.base_mm <= MOST_TICK_MM
+        least = SMALL_TICK_MM if self.numbered >= BY_NUMBERS else LEAST_TICK_MM
+        return least <= self.shortest * best.division.base_mm <= MOST_TICK_MM
 
     def sure(self) -> bool:
         """Whether the tick lengths alone settle the size of a tick."""
@@ -258,7 +262,13 @@ def hear(
                 best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
     verdicts = tuple(sorted(best.values(), key=lambda v: v.cost))
     return Hearing(
-        verdicts=verdicts, alike=alike, ticks=size.size, told=told, shortest=shortest, unseen=span - size.size
+        verdicts=verdicts,
+        alike=alike,
+        ticks=size.size,
+        told=told,
+        shortest=shortest,
+        unseen=span - size.size,
+        numbered=_from_numbers(numbers, verdicts[0].division, verdicts[0].phase) if verdicts else 0.0,
     )
 
 
