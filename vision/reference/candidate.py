@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from vision.reference.beat import find_beats, straight_lines
 from vision.reference.comb import Comb, follow
+from vision.reference.even import ragged
 from vision.reference.strip import sample
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows
 from vision.reference.unit import Hearing
@@ -114,7 +115,7 @@ class _Search:
 
     def _take(self, comb: Comb) -> None:
         """Keep a comb where it is worth more than all that are the same ticks."""
-        if comb.share_present < LEAST_PRESENT:
+        if comb.share_present < LEAST_PRESENT or ragged(comb.places_px @ comb.axis, comb.index):
             return
         fresh = Candidate(comb=comb, hearing=self._hearing(comb))
         rivals = [other for other in self._found if _same(other.comb, comb)]

@@ -20,6 +20,10 @@ SHORT_SPAN = 12
 MOST_CHANGE = 0.6
 #: A comb may leave at most this root mean square, in periods, to count as even.
 UNEVEN_SHARE = 0.07
+#: Ticks lie this far, at most, from half-way between their neighbours (one standard deviation of a tick): px, and of
+#: their spacing. Real and rendered rulers stay under two thirds of it mostly, rows met by chance above it (0.4 to 2 px
+#: at spacings of 7 to 30 px).
+ROUGH_PX, ROUGH_SHARE = 0.2, 0.03
 #: Beyond a gap a comb goes on where the ticks there are more than this share of those the gap has lost.
 GAP_SHARE = 0.5
 #: Ticks of which this share stand at every n-th number only were sought at an n-th of their spacing.
@@ -66,6 +70,18 @@ def whole(u: Floats, index: Ints) -> tuple[Floats, Ints]:
             belong = index % parts == usual
             return whole(u[belong], (index[belong] - usual) // parts)
     return u, index
+
+
+def ragged(u: Floats, index: Ints) -> bool:
+    """Whether places (N,), numbered in order, lie further off their neighbours' course than a ruler's ticks do.
+
+    A tilt, a lens and a bent tape move neighbours alike. Strokes met by chance lie anywhere within what counts as even.
+    """
+    share = (index[1:-1] - index[:-2]) / (index[2:] - index[:-2])
+    off = u[1:-1] - (1 - share) * u[:-2] - share * u[2:]
+    off = off / np.sqrt(1 + share**2 + (1 - share) ** 2)
+    period = abs(float(np.median(np.diff(u) / np.diff(index))))
+    return 1.4826 * float(np.median(np.abs(off))) > ROUGH_PX + ROUGH_SHARE * period
 
 
 def gathered(index: Ints) -> NDArray[np.bool_]:

@@ -154,10 +154,10 @@ def _edges(
 
 
 def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:
-    """As ``_edges``, in the gap after each tick (N, GAP_ROWS), from the ticks' middle as far as the longest go."""
+    """As ``_edges``, in the gap after each tick (N, GAP_ROWS), from the ticks' feet as far as the longest go."""
     way = 1.0 if side else -1.0
-    reach = way * (comb.reach_px[:, side] - comb.middle_px)
-    out = np.linspace(0.0, float(np.quantile(reach, 0.97)), GAP_ROWS)
+    reach = way * (comb.reach_px - comb.middle_px)
+    out = np.linspace(float(np.median(reach[:, 1 - side])), float(np.quantile(reach[:, side], 0.97)), GAP_ROWS)
     return _rough(levels, comb, way * out, 0.5 + np.linspace(-GAP_SHARE, GAP_SHARE, ACROSS))
 
 

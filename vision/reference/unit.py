@@ -296,16 +296,18 @@ def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) ->
     Cloth beside a ruler repeats too: what comes round after another number of ticks, or stands elsewhere, says nothing.
     """
     whole = division.numbered
-    beside = [one._replace(evidence=min(MOST_FROM_NUMBERS, one.evidence)) for one in numbers if _beside(one, phase)]
+    beside = [one for one in numbers if _beside(one, division, phase)]
+    beside = [one._replace(evidence=min(MOST_FROM_NUMBERS, one.evidence)) for one in beside]
     told = [one.evidence for one in beside if one.period == whole]
     told += [one.at_halves for one in beside if 2 * one.period == whole]
     return min(MOST_FROM_NUMBERS, max(told, default=0.0))
 
 
-def _beside(numbers: Numbers, phase: int) -> bool:
-    whole = numbers.period
-    off = (numbers.tick - phase + whole // 2) % whole - whole // 2
-    return abs(off) <= max(1.0, BESIDE_SHARE * whole)
+def _beside(numbers: Numbers, division: Division, phase: int) -> bool:
+    """Whether numbers stand beside longest ticks: where those come more often, beside some of them."""
+    every = min(numbers.period, division.top)
+    off = (numbers.tick - phase + every // 2) % every - every // 2
+    return abs(off) <= max(1.0, BESIDE_SHARE * numbers.period)
 
 
 def _phases(index: Ints, size: Floats, top: int) -> list[int]:
