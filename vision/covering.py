@@ -16,6 +16,9 @@ _MARGIN_MM = 2.0
 #: A tape goes on where its marks can be read no more: what is found there is its tail where this share of it lies in
 #: line with it, this far beside it, mm, and this near to its end, mm. Tapes are so many times longer than wide or more.
 TAIL_SHARE, BESIDE_MM, NEAR_MM, SLENDER = 0.6, 3.0, 25.0, 3.0
+#: The rest of a ruler of which a part only was known lies along all of that part: its ends in line with it to this, mm,
+#: no farther from it than its shadow, mm, and both together no wider than rulers are, mm (practice).
+_FLUSH_MM, _APART_MM, _WIDEST_MM = 6.0, 5.0, 60.0
 #: Directions across a ruler in which cloth is joined below it, degrees from square: its edges may cross at a slant.
 _SLANTS_DEG = np.arange(-48.0, 48.1, 8.0)
 
@@ -49,6 +52,32 @@ def tails(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> tuple[
             ends = [(end, side) for end, side in ((u.min(), -half), (u.max(), -half), (u.max(), half), (u.min(), half))]
             out.append(np.array([(x, y) + end * axis + side * across for end, side in ends]))
     return tuple(out)
+
+
+def with_rests(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> tuple[Doubles, ...]:
+    """What covers (polygons), each ruler with its rest: that of what was found (polygons, the cloth first) which lies
+    beside it, as long as it and flush with it, as the other half of a ruler does whose scale alone was known."""
+    return tuple(
+        next((whole for found in found_mm[1:] if (whole := _joined(outline, found)) is not None), outline)
+        for outline in outlines_mm
+    )
+
+
+def _joined(outline: Doubles, found: Doubles) -> Doubles | None:
+    """The rectangle (4, 2) round a ruler and its rest; None where what was found is something else."""
+    (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
+    if long < short:
+        long, short, angle = short, long, angle + 90
+    turn = math.radians(angle)
+    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    u, v = (found - (x, y)) @ axis, (found - (x, y)) @ across
+    low, high = min(float(v.min()), -short / 2), max(float(v.max()), short / 2)
+    flush = max(abs(float(u.min()) + long / 2), abs(float(u.max()) - long / 2)) <= _FLUSH_MM
+    beside = max(float(v.min()), -float(v.max())) <= short / 2 + _APART_MM
+    if not (flush and beside and high - low <= _WIDEST_MM and long >= SLENDER * (high - low)):
+        return None
+    ends = ((-long / 2, low), (long / 2, low), (long / 2, high), (-long / 2, high))
+    return np.array([(x, y) + end * axis + side * across for end, side in ends])
 
 
 def _share_beside(u: Doubles, v: Doubles, half: float) -> float:

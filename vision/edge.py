@@ -189,6 +189,7 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
     if len(used) < 12:
         return None
     middle, unit, rest = line_through(used)
+    unit = unit if unit @ chord > 0 else -unit
     along = (used - middle) @ unit
     shown = float(np.ptp(along))
     if shown < max(_LEAST_SIDE_MM, 0.4 * length):
@@ -196,8 +197,6 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
     scatter = float(np.sqrt(np.mean(np.minimum(np.abs(rest), 3 * np.median(np.abs(rest)) + 0.05) ** 2)))
     pieces = max(shown / _TUFT_MM, 3.0)
     u95 = math.degrees(2 * scatter * math.sqrt(12 / pieces) / shown)
-    if unit @ chord < 0:
-        unit = -unit
     outward = np.array([unit[1], -unit[0]]) if clockwise else np.array([-unit[1], unit[0]])
     side: Side = (
         ("right" if outward[0] > 0 else "left")

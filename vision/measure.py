@@ -17,7 +17,7 @@ from vision.beyond import beyond
 from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
-from vision.covering import tails
+from vision.covering import tails, with_rests
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
@@ -134,9 +134,10 @@ def _cloths(
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
     regions = find_cloths(coarse, covered_mm=covered)
     outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in regions]
+    whole = with_rests(covered, outlines)
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
-    if taken:
-        covered = (*covered, *taken)
+    if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
+        covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)
     if not regions:
         warnings.append(

@@ -44,10 +44,14 @@ _FAR_PLACES, _FAR_REPEATS, _FAR_MM, _ASIDE_MM = 24, 6, 140.0, 35.0
 _CLEAR_MM = 1.5
 #: The table's colour is that of so much of its length, mm; light changes as slowly.
 _TABLE_MM = 8.0
+#: On this share of that length it is seen at least, however near a ruler lies.
+_LEAST_TABLE = 0.2
 #: What cloth just inside, from so far in, mm, is lighter or darker than what it repeats, at most.
 _LIGHT_FROM_MM, _LIGHT = 2.5, (0.6, 1.6)
 #: Samples are not independent: so many mm of a line tell one thing (the lens's blur, threads).
 _TOGETHER_ALONG_MM = 0.6
+#: Of the table's largest variance, that of its other directions of light is at least this share (noise of the camera).
+_LEAST_NOISE = 0.02
 #: A line counts by half where it leaves its reach open by so much, mm, and not at all above the second.
 _OPEN_MM, _MOST_OPEN_MM = 0.35, 0.8
 #: Tufts, stripes and the table's grain hang together over at most so much of an edge, mm (practice).
@@ -145,7 +149,7 @@ def confirmed(edge: ClothEdge, seen: Seen, print_: Print) -> bool | None:
     """Whether what lies within a side looks as the cloth does further in: else the side is another thing's. None where
     table and cloth are too alike to tell, too little is seen, or the print does not tell what the cloth looks like."""
     middle, unit, out, half = _placed(edge)
-    lines = _lines(seen, middle, unit, out, half, print_, far=True)
+    lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=False)
     return None if lines is None else lines.explained >= _LEAST_EXPLAINED
 
 
@@ -160,20 +164,23 @@ def _followed(edge: ClothEdge, seen: Seen, print_: Print, *, far: bool) -> Cloth
     middle, unit, out, half = _placed(edge)
     u95 = scatter = 0.0
     for _ in range(_PASSES):
-        lines = _lines(seen, middle, unit, out, half, print_, far=far)
+        lines = _lines(seen, middle, unit, out, half, print_, far=far, evened=True)
         if lines is None or lines.explained < _LEAST_EXPLAINED:
             return None
-        inset, slope, u95, scatter = _slope(lines.along, lines.reach, lines.weight, lines.step)
+        ends = lines.weight * (np.abs(lines.reach) < _FRAY_MM - _REACH_MM)
+        if _few(ends):
+            return None
+        inset, slope, u95, scatter = _slope(replace(lines, weight=ends))
         middle = middle - inset * out
         unit = (unit - slope * out) / math.hypot(1.0, slope)
         out = _outwards(unit, out)
     lie = 2 * math.sqrt(2) * _LIE_MM / (2 * half)
     direction = folded_deg(math.degrees(math.atan2(-unit[1], unit[0])))
-    ends = (middle - half * unit, middle + half * unit)
+    start, end = middle - half * unit, middle + half * unit
     return replace(
         edge,
-        start_mm=(float(ends[0][0]), float(ends[0][1])),
-        end_mm=(float(ends[1][0]), float(ends[1][1])),
+        start_mm=(float(start[0]), float(start[1])),
+        end_mm=(float(end[0]), float(end[1])),
         direction_deg=Estimate(direction, math.hypot(math.degrees(math.hypot(u95, lie)), _LEAST_U95_DEG)),
         scatter_mm=scatter,
     )
@@ -200,15 +207,19 @@ class _Lines:
 
     along: Doubles
     reach: Doubles
+    open_mm: Doubles
     weight: Doubles
     step: float
     explained: float
 
 
 def _lines(
-    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, print_: Print, *, far: bool
+    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, print_: Print, *, far: bool, evened: bool
 ) -> _Lines | None:
-    """The lines across a side, held against cloth nearby or ``far`` in; None where too few of them tell."""
+    """The lines across a side, held against cloth nearby or ``far`` in; None where too few of them tell.
+
+    ``evened``: what the table's own light varies by most counts least.
+    """
     moves = repeats_inwards(print_, -out, far=far)
     if not len(moves):
         return None
@@ -217,20 +228,32 @@ def _lines(
     along = np.arange(-half, half, step)
     across = np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / px_per_mm, _SAMPLE_MM))
     places = middle + along[:, None, None] * unit - across[None, :, None] * out
-    bare = _read(seen.shown.astype(np.float32), places, seen.square).min(axis=1) > 0.99
+    shown = _read(seen.shown.astype(np.float32), places, seen.square) > 0.99
     cloth, known = _cloth(seen, seen.sure if far else seen.inside, places, moves)
     colour = _read(seen.light, places, seen.square)
-    table = _mean_along(np.median(colour[:, across < -_BEYOND_MM], axis=1), _TABLE_MM / step)
-    cloth = cloth * _lightness(colour, cloth, known, across, _TABLE_MM / step)[:, None, None]
-    colour = colour - table[:, None]
-    reach, open_mm, left = _reach(colour, (cloth - table[:, None]) * known[..., None], across)
-    weight = np.clip((_MOST_OPEN_MM - open_mm) / _MOST_OPEN_MM, 0, 1) / (1 + (open_mm / _OPEN_MM) ** 2)
-    shown = bare * (known[:, np.abs(across) <= _FRAY_MM].mean(axis=1) > 0.9)
-    weight = weight * shown
-    if (weight > 0).sum() < max(_FEWEST_LINES, _LEAST_TOLD * len(along)):
+    near, beyond = np.abs(across) <= _FRAY_MM, across < -_BEYOND_MM
+    table, told = _table(colour[:, beyond], shown[:, beyond], _TABLE_MM / step)
+    counts = told & shown[:, near].all(axis=1) & (known[:, near].mean(axis=1) > 0.9)
+    if _few(counts):
         return None
-    explained = 1 - float(shown @ left) / max(float(shown @ (colour * colour).sum(axis=(1, 2))), 1e-12)
-    return _Lines(along=along, reach=reach, weight=weight, step=step, explained=explained)
+    known *= shown
+    cloth = cloth * _lightness(colour, cloth, known, across, _TABLE_MM / step)[:, None, None]
+    colour = (colour - table[:, None]) * shown[..., None]
+    expected = (cloth - table[:, None]) * known[..., None]
+    if evened:
+        even = _evened(colour[counts][:, beyond][shown[counts][:, beyond]])
+        colour, expected = colour @ even, expected @ even
+    reach, open_mm, left = _reach(colour, expected, across)
+    weight = counts * np.clip((_MOST_OPEN_MM - open_mm) / _MOST_OPEN_MM, 0, 1)
+    if _few(weight):
+        return None
+    explained = 1 - float(counts @ left) / max(float(counts @ (colour * colour).sum(axis=(1, 2))), 1e-12)
+    return _Lines(along=along, reach=reach, open_mm=open_mm, weight=weight, step=step, explained=explained)
+
+
+def _few(weight: Doubles | Mask) -> bool:
+    """Whether too few lines (N,) of a side count at all."""
+    return int((weight > 0).sum()) < max(_FEWEST_LINES, _LEAST_TOLD * len(weight))
 
 
 def _read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
@@ -250,6 +273,16 @@ def _cloth(seen: Seen, inside: Mask, places: Doubles, moves: Doubles) -> tuple[D
         total += _read(seen.light, places + move, seen.square) * there[..., None]
         count += there
     return total / np.maximum(count, 1)[..., None], (count > 0).astype(np.float64)
+
+
+def _table(colour: Doubles, shown: Mask, lines: float) -> tuple[Doubles, Mask]:
+    """The table's colour (N, 3) at each line, of what is ``shown`` (N, K) of it there and on its neighbours, and where
+    (N,) enough of it is."""
+    told: Mask = np.asarray(shown.any(axis=1))
+    here = np.zeros((len(colour), 3))
+    here[told] = np.nanmedian(np.where(shown[told][..., None], colour[told], np.nan), axis=1)
+    share = _mean_along(told[:, None].astype(np.float64), lines)
+    return _mean_along(here, lines) / np.maximum(share, 1e-9), share[:, 0] > _LEAST_TABLE
 
 
 def _lightness(colour: Doubles, cloth: Doubles, known: Doubles, across: Doubles, lines: float) -> Doubles:
@@ -281,6 +314,17 @@ def _reach(picture: Doubles, cloth: Doubles, across: Doubles) -> tuple[Doubles, 
     return np.asarray(reach), np.sqrt(np.maximum(likely @ reaches**2 - reach**2, 0.0)), np.asarray(left)
 
 
+def _evened(table: Doubles) -> Doubles:
+    """A matrix (3, 3) that makes light vary alike in all its directions as it does on a table (N, 3), told from its
+    mean: where the grain of wood is light and dark, colour tells more.
+
+    On the whole it leaves light as strong as it is.
+    """
+    values, vectors = np.linalg.eigh(np.cov(table.T))
+    values = np.maximum(values, max(float(values.max()) * _LEAST_NOISE, 1e-12))
+    return np.asarray((vectors / np.sqrt(values / values.mean())) @ vectors.T)
+
+
 def _mean_along(values: Doubles | Floats, lines: float) -> Doubles:
     """The mean of values (N, C) over so many lines."""
     size = int(lines) | 1
@@ -288,12 +332,14 @@ def _mean_along(values: Doubles | Floats, lines: float) -> Doubles:
     return np.asarray(mean, dtype=np.float64).reshape(len(values), -1)
 
 
-def _slope(along: Doubles, inset: Doubles, weight: Doubles, step: float) -> tuple[float, float, float, float]:
-    """The robust line through (N,) insets at its middle, its slope, the slope's u95, and the scatter about it.
+def _slope(lines: _Lines) -> tuple[float, float, float, float]:
+    """The robust line through the insets at its middle, its slope, the slope's u95, and the scatter about it.
 
-    Neighbours, ``step`` mm apart, are not independent: what they share is counted as it is found.
+    A line counts the less, the more it leaves open beside what all scatter. Neighbours are not independent: what they
+    share is counted as it is found.
     """
-    used, trust = weight > 0, weight
+    along, inset, step = lines.along, lines.reach, lines.step
+    used, trust = lines.weight > 0, lines.weight
     level = slope = scatter = 0.0
     rest, centred = inset, along
     for _ in range(8):
@@ -302,6 +348,7 @@ def _slope(along: Doubles, inset: Doubles, weight: Doubles, step: float) -> tupl
         slope = float((trust * centred * inset).sum() / max((trust * centred * centred).sum(), 1e-12))
         rest = inset - level - slope * centred
         scatter = 1.4826 * float(np.median(np.abs(rest[used]))) + 0.02
+        weight = lines.weight / (1 + (lines.open_mm / max(scatter, _OPEN_MM)) ** 2)
         trust = weight / (1 + (rest / (3 * scatter)) ** 2) ** 2
     together = round(_TOGETHER_MM / step)
     pull = trust * centred

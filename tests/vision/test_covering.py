@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.covering import tails
+from vision.covering import tails, with_rests
 from vision.swatch import Doubles
 
 
@@ -37,3 +37,25 @@ def test_cloth_beside_or_below_a_ruler_is_no_tail() -> None:
     far = _laid((260.0, 400.0), (-15.0, 15.0), 20.0)
     assert not tails([ruler], [below, beside, far])
     assert not tails([card], [_laid((90.0, 160.0), (-20.0, 20.0), 20.0)])
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 37.0, 118.0])
+def test_a_ruler_is_covered_with_its_other_half(turn_deg: float) -> None:
+    """Of a ruler 200 mm by 30 the scale alone was known, 9 mm of it; the other 20 mm, found as a second cloth flush
+    with it, are covered too, and the cloth is not."""
+    scale, rest = _laid((0.0, 200.0), (0.0, 9.0), turn_deg), _laid((-2.0, 199.0), (10.0, 30.0), turn_deg)
+    cloth = _laid((20.0, 220.0), (-170.0, -5.0), turn_deg)
+    (whole,) = with_rests([scale], [cloth, rest])
+    for points, inside in ((rest, True), (scale, True), (cloth, False)):
+        held = [cv2.pointPolygonTest(whole.astype(np.float32), (float(x), float(y)), True) > -2.1 for x, y in points]
+        assert all(held) if inside else not any(held)
+
+
+def test_a_strip_of_cloth_beside_a_ruler_is_no_half_of_it() -> None:
+    """A strip that ends elsewhere than the ruler, one laid a finger's breadth away, one too wide to be a ruler's, and
+    the only cloth there is are no part of the ruler."""
+    ruler, cloth = _laid((0.0, 200.0), (0.0, 25.0), 20.0), _laid((0.0, 220.0), (-170.0, -20.0), 20.0)
+    longer, away = _laid((0.0, 230.0), (27.0, 50.0), 20.0), _laid((0.0, 200.0), (40.0, 58.0), 20.0)
+    wide, alone = _laid((0.0, 200.0), (27.0, 90.0), 20.0), _laid((0.0, 200.0), (27.0, 50.0), 20.0)
+    for found in ([cloth, longer], [cloth, away], [cloth, wide], [alone]):
+        assert with_rests([ruler], found)[0] is ruler

@@ -1,0 +1,30 @@
+"""Straight sides of an outline, told by the places at which it shows the cloth's own edge."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.edge import straight_edges
+
+_CORNERS = np.array([[-100.0, -60.0], [100.0, -60.0], [100.0, 60.0], [-100.0, 60.0]])
+
+
+def _rectangle(turn: int) -> np.ndarray:
+    """A closed contour (N, 2), a point every half millimetre, begun at any corner and walked either way."""
+    ring = np.concatenate(
+        [a + (b - a) * np.linspace(0, 1, 400, endpoint=False)[:, None]
+         for a, b in zip(_CORNERS, np.roll(_CORNERS, -1, axis=0), strict=True)]
+    )  # fmt: skip
+    return ring if turn > 0 else ring[::-1]
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_a_side_lies_where_it_is_seen(turn: int) -> None:
+    """Where a ruler hides a part of a side, the side reaches from the first place that is seen to the last, corners
+    left out: here from 8 mm after the left corner (a 25th of 200 mm) to 8 mm before the right one."""
+    ring = _rectangle(turn)
+    hidden = (ring[:, 1] == 60.0) & (ring[:, 0] > -60.0) & (ring[:, 0] < 85.0)
+    bottom = next(edge for edge in straight_edges(ring, ~hidden) if edge.side == "bottom")
+    ends = sorted(x for x, _ in (bottom.start_mm, bottom.end_mm))
+    assert ends == pytest.approx([-92.0, 92.0], abs=1.0)
