@@ -153,6 +153,7 @@ def question(
             parts=parts,
             fabrics={name: fabrics[name] for name in sorted(wanted)},
             pieces=tuple(piece for piece in pieces if piece.fabric in wanted),
+            before=tuple(strip for garment in garments for strip in garment.before if strip.fabric in wanted),
         ),
         remarks,
     )
@@ -207,9 +208,10 @@ def answered(
     from stash.garment.resolved import to_documents
     from stash.interchange.digest import plan_digests
     from stash.planner.document import plan_document
+    from stash.planner.laid import laid_in
 
     digests = plan_digests(contents, {placement.piece for placement in plan.placements})
-    document = plan_document(plan, to_documents(garments), digests)
+    document = plan_document(plan, to_documents(garments), digests, laid_in(problem, plan.placements))
     if left_out:
         document["left_out"] = [_left_out_row(row) for row in left_out]
     used = {placement.piece for placement in plan.placements}

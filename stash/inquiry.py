@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stash.catalogue.stage_booking import Telling, Told
     from stash.catalogue.stash import Stash
     from stash.garment.finished import Done
+    from stash.garment.part import Laid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +74,8 @@ def tell(plan_file: Path, where: Where, telling: Telling) -> Told:
 
 def _row(done: Done) -> dict[str, Any]:
     length = None if done.length_mm is None else round(done.length_mm, 3)
-    return {**asdict(done), "length_mm": length}
+    row = {**asdict(done), "length_mm": length}
+    return row if done.laid is not None else {key: value for key, value in row.items() if key != "laid"}
 
 
 def _typed(have: Sequence[str]) -> Iterator[Done]:
@@ -106,22 +108,53 @@ def _booked(after: Path | None, held: Stash) -> Iterator[Done]:
     if not cut and not before:
         raise InputWrong(f"nothing of {after} is told as cut", "tell it with: cut PLAN.json --part PART")
     for part, rows in cut.items():
-        if len(rows) == count[part]:
-            yield Done(part=part)
-            continue
         numbers = {row.segment for row in rows}
+        laid = _laid(document, part, numbers)
+        if len(rows) == count[part]:
+            yield Done(part=part, laid=laid)
+            continue
         yield Done(
             part=part,
             length_mm=sum(row.finished_mm or 0.0 for row in rows),
             segments=len(rows),
             from_start=1 in numbers,
             to_end=count[part] in numbers,
+            laid=laid,
         )
+
+
+def _laid(document: Any, part: str, cut: set[int]) -> Laid | None:
+    """How the segments of a part that are cut lie, as the plan says; None where it does not, or what is left of the
+    part is not one stretch."""
+    from stash.garment.part import Laid
+
+    rows = {row["segment"]: row for row in document["placements"] if row["part"] == part}
+    left = sorted(set(rows) - cut)
+    if any("repeat_stripe" not in rows[number] for number in cut) or left != [*range(*_ends(left))]:
+        return None
+    first = min(cut)
+    row = rows[first]
+    way = -1.0 if row["turned"] else 1.0
+
+    def reached(segment: int) -> float:
+        return way * sum(float(rows[number]["finished_mm"]) for number in range(1, segment))
+
+    start = None if row["phase_mm"] is None else row["phase_mm"] - reached(first)
+    rest = None if start is None or not left else start + reached(left[0])
+    return Laid(
+        turned=bool(row["turned"]), over=bool(row.get("over", False)), stripe=int(row["repeat_stripe"]),
+        start_mm=start, rest_mm=rest,
+    )  # fmt: skip
+
+
+def _ends(numbers: Sequence[int]) -> tuple[int, int]:
+    return (numbers[0], numbers[-1] + 1) if numbers else (0, 0)
 
 
 def _read(row: Any, after: Path) -> Done:
     """What a plan says was cut before it. Raises InputWrong."""
     from stash.garment.finished import Done
+    from stash.garment.part import Laid
 
     try:
         length = row["length_mm"]
@@ -129,6 +162,7 @@ def _read(row: Any, after: Path) -> Done:
             part=str(row["part"]), length_mm=None if length is None else float(length),
             segments=int(row.get("segments", 1)), from_start=bool(row.get("from_start", True)),
             to_end=bool(row.get("to_end", False)),
+            laid=None if row.get("laid") is None else Laid(**row["laid"]),
         )  # fmt: skip
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputWrong(f"what {after} has already cannot be read ({error})", "plan again with enough") from error

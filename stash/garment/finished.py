@@ -8,7 +8,7 @@ from difflib import get_close_matches
 
 from stash.errors import InputWrong
 from stash.fabric import Fabric
-from stash.garment.part import Corner, Garment, Panel, Strip
+from stash.garment.part import Corner, Garment, Laid, Panel, Strip
 from stash.lengths import both, inches
 from stash.stripe_order import mirrors_on
 
@@ -17,7 +17,8 @@ from stash.stripe_order import mirrors_on
 class Done:
     """A part that is cut: all of it (``length_mm`` None), or so much of a strip, finished, in so many segments.
 
-    ``from_start`` and ``to_end``: whether the strip's own start and end are among them.
+    ``from_start`` and ``to_end``: whether the strip's own start and end are among them. ``laid``: how it was cut, where
+    that is known, so that what is cut later can match it.
     """
 
     part: str
@@ -25,18 +26,20 @@ class Done:
     segments: int = 1
     from_start: bool = True
     to_end: bool = False
+    laid: Laid | None = None
 
 
 def together(one: Done, other: Done) -> Done:
     """What is cut of a part by two tellings."""
     if one.length_mm is None or other.length_mm is None:
-        return Done(part=one.part)
+        return Done(part=one.part, laid=one.laid or other.laid)
     return Done(
         part=one.part,
         length_mm=one.length_mm + other.length_mm,
         segments=one.segments + other.segments,
         from_start=one.from_start or other.from_start,
         to_end=one.to_end or other.to_end,
+        laid=None if one.laid is None or other.laid is None else replace(one.laid, rest_mm=other.laid.rest_mm),
     )
 
 
@@ -83,26 +86,40 @@ def _check(row: Done, known: Mapping[str, Strip | Panel]) -> None:
 def _without(
     garment: Garment, told: Mapping[str, Done], fabrics: Mapping[str, Fabric], remarks: list[str]
 ) -> Garment:
-    strips = []
+    strips: list[Strip] = []
+    before: list[Strip] = []
     for strip in garment.strips:
         row = told.get(strip.id)
         if row is None:
             strips.append(strip)
         elif row.length_mm is not None:
             strips.append(_rest_of(strip, row, fabrics.get(strip.fabric), remarks))
+        elif _known(row.laid, strip, fabrics.get(strip.fabric), rest=False):
+            before.append(replace(strip, laid=row.laid))
     here = {strip.id for strip in strips}
-    remarks += _partners(garment, here)
+    remarks += _partners(garment, here, {strip.id for strip in before})
+    met = here | {strip.id for strip in before}
     return replace(
         garment,
-        strips=tuple(_without_corners(strip, here) for strip in strips),
+        strips=tuple(_without_corners(strip, met) for strip in strips),
         panels=tuple(panel for panel in garment.panels if panel.id not in told),
+        before=tuple(_without_corners(strip, met) for strip in before),
     )
 
 
+def _known(laid: Laid | None, strip: Strip, fabric: Fabric | None, *, rest: bool) -> bool:
+    """Whether it is known how a strip was cut as far as the others, or its own rest, must match it."""
+    if laid is None or fabric is None or laid.stripe >= len(fabric.print.stripes):
+        return False
+    at = laid.rest_mm if rest else laid.start_mm
+    return fabric.print.stripes[laid.stripe].label == strip.stripe and (fabric.print.along is None or at is not None)
+
+
 def _rest_of(strip: Strip, row: Done, fabric: Fabric | None, remarks: list[str]) -> Strip:
-    """What is still to cut of a strip. Where the rest must match what is cut in more than the stripe, it is planned
-    anew as a whole, for how the cut part lies is not known."""
-    if fabric is not None and not _matches_anywhere(strip, fabric):
+    """What is still to cut of a strip, to go on as it was begun. Where that is not known and the rest must match in
+    more than the stripe, it is planned anew as a whole."""
+    known = _known(row.laid, strip, fabric, rest=True)
+    if not known and fabric is not None and not _matches_anywhere(strip, fabric):
         remarks.append(
             f"{strip.id} is planned anew as a whole: the rest would have to match what is cut in its neighbours or its "
             "place in the print."
@@ -120,7 +137,8 @@ def _rest_of(strip: Strip, row: Done, fabric: Fabric | None, remarks: list[str])
         joins=max(0, strip.joins - row.segments) if hidden or not strip.hide_mm else 0,
         extra_mm=(0.0 if row.from_start else strip.extra_mm[0], 0.0 if row.to_end else strip.extra_mm[1]),
         hide_mm=hidden,
-        corner=tuple(corner for corner in strip.corner if not _meets(strip.id, corner, cut_ends)),
+        corner=tuple(corner for corner in strip.corner if known or not _meets(strip.id, corner, cut_ends)),
+        laid=row.laid if known else None,
     )
 
 
@@ -135,8 +153,9 @@ def _matches_anywhere(strip: Strip, fabric: Fabric) -> bool:
     return fabric.print.along is None and len(fabric.print.occurrences(strip.stripe)) <= 1 and not turned
 
 
-def _partners(garment: Garment, here: set[str]) -> list[str]:
-    """What the planned strips of a pair or a set must match by hand, because the others are cut."""
+def _partners(garment: Garment, here: set[str], known: set[str]) -> list[str]:
+    """What the planned strips of a pair or a set are laid to match because it is cut, or must be matched to by hand
+    where it is not ``known`` how it was cut."""
     remarks = []
     for key in ("pair", "mirror"):
         sets: dict[str, list[str]] = {}
@@ -146,10 +165,15 @@ def _partners(garment: Garment, here: set[str]) -> list[str]:
                 sets.setdefault(name, []).append(strip.id)
         for ids in sets.values():
             cut, planned = [one for one in ids if one not in here], [one for one in ids if one in here]
-            if cut and planned:
-                verb = "matches" if len(planned) == 1 else "match"
-                remarks.append(f"See by hand that {' and '.join(planned)} {verb} {' and '.join(cut)}, cut before.")
-    return remarks
+            if not (cut and planned):
+                continue
+            one, cut_before = len(planned) == 1, f"{' and '.join(cut)}, cut before."
+            if known.issuperset(cut):
+                remarks.append(f"{' and '.join(planned)} {'is' if one else 'are'} laid to match {cut_before}")
+            else:
+                verb = "matches" if one else "match"
+                remarks.append(f"See by hand that {' and '.join(planned)} {verb} {cut_before}")
+    return list(dict.fromkeys(remarks))
 
 
 def _without_corners(strip: Strip, here: set[str]) -> Strip:

@@ -20,6 +20,22 @@ Corner = tuple[str, End, str, End]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """How a strip lies on the cloth of which something is cut already: turned end for end, turned over, about which
+    stripe of the repeat (its place in it, from 0).
+
+    ``start_mm`` is where the repeat along the stripe stands at the strip's own finished start (None: there is none),
+    ``rest_mm`` where it must stand at the start of what is still to be cut of it.
+    """
+
+    turned: bool
+    over: bool
+    stripe: int
+    start_mm: float | None = None
+    rest_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
     """A strip of border, the named stripe running down it; all lengths in mm, resolved (nothing left to default).
 
@@ -31,7 +47,8 @@ class Strip:
     Strips of one ``mirror`` set are mirror images of each other, in turn. ``outward`` is the side that lies outward on
     the garment, seen with the start on top: all strips that say so show the same neighbour there. ``hide_mm``: spans
     from the finished start in which joins may lie; none: anywhere. ``corner``: where strips meet. ``garment`` tells
-    strips of several garments apart, for what holds within one garment only.
+    strips of several garments apart, for what holds within one garment only. ``laid``: something of it is cut, and so
+    lies the rest.
     """
 
     id: str
@@ -53,6 +70,7 @@ class Strip:
     hide_mm: tuple[Span, ...] = ()
     corner: tuple[Corner, ...] = ()
     garment: str | None = None
+    laid: Laid | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +99,8 @@ class Garment:
 
     ``shape`` is the shape the parts were drawn from ("coat"), None where they were written out; ``figures_mm`` are its
     finished measures by name (girth, back, front, …), for telling, not for planning. ``pattern`` is what the file says,
-    from which it can be drawn up again with a change; a garment read back from a plan has none.
+    from which it can be drawn up again with a change; a garment read back from a plan has none. ``before`` are strips
+    that are cut already and that others must match; they are no parts any more.
     """
 
     name: str
@@ -93,6 +112,7 @@ class Garment:
     shape: str | None = None
     figures_mm: Mapping[str, float] = field(default_factory=dict)
     pattern: Pattern | None = field(default=None, repr=False, compare=False)
+    before: tuple[Strip, ...] = ()
 
     @property
     def parts(self) -> tuple[Part, ...]:

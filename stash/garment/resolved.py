@@ -8,7 +8,7 @@ from dataclasses import asdict, fields, replace
 from typing import Any, Final
 
 from stash.errors import InputWrong
-from stash.garment.part import Garment, Panel, Part, Strip
+from stash.garment.part import Garment, Laid, Panel, Part, Strip
 
 #: Lengths are written to a millionth of a millimetre, so that nothing is lost on the way back.
 _DIGITS: Final = 6
@@ -25,6 +25,7 @@ def to_document(garment: Garment) -> dict[str, Any]:
         "cautions": list(garment.cautions),
         "notes": list(garment.notes),
         "figures_mm": {name: round(value, _DIGITS) for name, value in garment.figures_mm.items()},
+        **({"before": [_plain(strip) for strip in garment.before]} if garment.before else {}),
     }
 
 
@@ -45,6 +46,7 @@ def from_document(document: Mapping[str, Any]) -> Garment:
             notes=tuple(document.get("notes", ())),
             shape=document.get("shape"),
             figures_mm=dict(document.get("figures_mm", {})),
+            before=tuple(_read(Strip, strip) for strip in document.get("before", ())),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputWrong(
@@ -54,11 +56,15 @@ def from_document(document: Mapping[str, Any]) -> Garment:
 
 def _plain(part: Part) -> dict[str, Any]:
     values = asdict(part)
+    if values.get("laid", ...) is None:
+        del values["laid"]
     for name, value in values.items():
         if name == "extra_mm":
             values[name] = [round(number, _DIGITS) for number in value]
         elif name == "hide_mm":
             values[name] = [[round(number, _DIGITS) for number in span] for span in value]
+        elif name == "laid":
+            values[name] = {key: round(v, _DIGITS) if isinstance(v, float) else v for key, v in value.items()}
         elif name == "corner":
             values[name] = [list(corner) for corner in value]
         elif name.endswith("_mm"):
@@ -75,6 +81,8 @@ def _read(kind: type[Any], values: Mapping[str, Any]) -> Any:
         said["hide_mm"] = tuple((float(low), float(high)) for low, high in said["hide_mm"])
     if "corner" in said:
         said["corner"] = tuple(tuple(corner) for corner in said["corner"])
+    if said.get("laid") is not None:
+        said["laid"] = Laid(**said["laid"])
     return kind(**said)
 
 
@@ -97,6 +105,7 @@ def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
             garment,
             strips=tuple(_of_garment(strip, name, called) for strip in garment.strips),
             panels=tuple(replace(panel, id=called(panel.id, name)) for panel in garment.panels),
+            before=tuple(_of_garment(strip, name, called) for strip in garment.before),
         )
         for garment, name in zip(garments, names, strict=True)
     )

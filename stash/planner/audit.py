@@ -18,8 +18,9 @@ from typing import Any
 
 from stash.garment.part import Panel, Strip
 from stash.piece import Point
+from stash.planner.audit_before import begun_wrong, beside_the_cut, by_themselves
 from stash.planner.audit_cloth import Cloth, Occurrence, in_frame, moved, rectangle, shape_of
-from stash.planner.audit_look import looks_wrong
+from stash.planner.audit_look import begun_looks_wrong, looks_wrong
 from stash.planner.plan import Leftover, Placement
 from stash.planner.problem import Problem
 
@@ -51,8 +52,15 @@ def audit(problem: Problem, placements: Sequence[Placement], *, strict: bool = T
         wrong += _strip_wrong(strip, by_part[strip.id], cloths)
     for panel in problem.panels:
         wrong += _panel_wrong(panel, by_part[panel.id], cloths)
-    wrong += _pairs_wrong(problem, by_part, cloths)
-    wrong += looks_wrong(problem, by_part, cloths)
+    alone = by_themselves(problem)
+    wrong += _pairs_wrong(alone, by_part, cloths)
+    wrong += looks_wrong(alone, by_part, cloths)
+    if alone != problem or problem.before:
+        beside, rows, cut = beside_the_cut(problem, by_part, "strict" if strict else "nominal")
+        wrong += begun_wrong(problem, by_part, cloths)
+        wrong += _pairs_wrong(beside, rows, cloths | cut)
+        wrong += looks_wrong(beside, rows, cloths | cut)
+        wrong += begun_looks_wrong(problem, by_part, rows, cloths | cut)
     wrong += _overlaps(problem, placements, cloths)
     return tuple(wrong)
 

@@ -51,6 +51,24 @@ def looks_wrong(
     yield from _outward_wrong(shown, placed, cloths)
 
 
+def begun_looks_wrong(
+    problem: Problem,
+    by_part: Mapping[str, Sequence[Placement]],
+    cut: Mapping[str, Sequence[Placement]],
+    cloths: Mapping[str, Cloth],
+) -> Iterator[str]:
+    """Whether what is begun goes on showing what is cut of it shows."""
+    for strip in problem.strips:
+        rows = by_part.get(strip.id, ())
+        if strip.laid is None or not rows or not _readable(strip, rows, cloths):
+            continue
+        window, measured = (-_half(strip), _half(strip)), _measured(cloths[rows[0].piece])
+        (before,) = cut[strip.id]
+        shown = _row(strip, before, cloths, window)
+        if not all(_same(_row(strip, row, cloths, window), shown, measured) for row in rows):
+            yield f"{strip.id}: what shows beside stripe {strip.stripe} is not what shows on what is cut of it"
+
+
 def _readable(strip: Strip, segments: Sequence[Placement], cloths: Mapping[str, Cloth]) -> bool:
     """Whether there are stripes to be read where the strip was cut; where not, the audit says so by itself."""
     return all(

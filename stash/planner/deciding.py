@@ -88,7 +88,9 @@ def _sought(task: Task, clock: Clock, weights: Weights) -> tuple[Solution | None
 
 
 def _task(share: Share, stance: Stance) -> Task:
-    return build_task(share.fabric, share.pieces, share.strips, share.panels, stance, ways=share.ways)
+    return build_task(
+        share.fabric, share.pieces, share.strips, share.panels, stance, ways=share.ways, starts=share.starts
+    )
 
 
 # -- no ---------------------------------------------------------------------------------------------------------

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
+from stash.garment.part import Laid
 from stash.piece import Polygon
 from stash.planner.plan import Over, Placement, Plan, Purchase, Remeasure, Shortage
 
 
-def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Mapping[str, Any]) -> dict[str, Any]:
-    """The plan with the garments it is for (resolved) and the fingerprints of the cloth it was made on."""
+def plan_document(
+    plan: Plan,
+    garments: Sequence[Mapping[str, Any]],
+    digests: Mapping[str, Any],
+    laid: Mapping[tuple[str, int], Laid] = MappingProxyType({}),
+) -> dict[str, Any]:
+    """The plan with the garments it is for (resolved) and the fingerprints of the cloth it was made on.
+
+    ``laid`` says of segments of strips about which stripe of the repeat they lie, so that later ones can match them.
+    """
     return {
         "schema": "plan/1",
         "answer": plan.answer,
@@ -20,7 +30,7 @@ def plan_document(plan: Plan, garments: Sequence[Mapping[str, Any]], digests: Ma
         "best": plan.best,
         "cost": plan.cost,
         "bound": plan.bound,
-        "placements": _placements(plan.placements),
+        "placements": _placements(plan.placements, laid),
         "tightest": None
         if plan.tightest is None
         else {**asdict(plan.tightest), "spare_mm": round(plan.tightest.spare_mm, 3)},
@@ -65,7 +75,9 @@ def _rounded(row: Shortage | Purchase | Remeasure | Over) -> dict[str, Any]:
     return {key: round(value, 3) if isinstance(value, float) else value for key, value in asdict(row).items()}
 
 
-def _placements(placements: Sequence[Placement]) -> list[dict[str, Any]]:
+def _placements(
+    placements: Sequence[Placement], laid: Mapping[tuple[str, int], Laid] = MappingProxyType({})
+) -> list[dict[str, Any]]:
     return [
         {
             "part": placement.part,
@@ -75,10 +87,18 @@ def _placements(placements: Sequence[Placement]) -> list[dict[str, Any]]:
             "finished_mm": None if placement.finished_mm is None else round(placement.finished_mm, 3),
             "turned": placement.turned,
             "over": placement.over,
+            **_shown(laid.get((placement.part, placement.segment))),
             "outline_mm": _points(placement.outline_mm),
         }
         for placement in placements
     ]
+
+
+def _shown(laid: Laid | None) -> dict[str, Any]:
+    if laid is None:
+        return {}
+    phase = None if laid.start_mm is None else round(laid.start_mm, 3)
+    return {"repeat_stripe": laid.stripe, "phase_mm": phase}
 
 
 def _points(outline: Polygon) -> list[list[float]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import shapely
@@ -23,7 +23,8 @@ from stash.planner.stance import Stance
 class Share:
     """The parts and pieces of one fabric. ``unknown`` pieces have stripes whose direction was not measured.
 
-    ``ways``: how some strips must lie, so that they look as they should beside the others.
+    ``ways``: how some strips must lie, so that they look as they should beside the others. ``before``: strips that are
+    cut already; ``starts``: where the print must stand at the finished start of strips that match them (um).
     """
 
     fabric: Fabric
@@ -31,6 +32,8 @@ class Share:
     strips: tuple[Strip, ...]
     panels: tuple[Panel, ...]
     ways: Ways = field(default_factory=dict)
+    before: tuple[Strip, ...] = ()
+    starts: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def unknown(self) -> tuple[Piece, ...]:
@@ -89,6 +92,7 @@ def shares(problem: Problem) -> list[Share]:
             pieces=tuple(piece for piece in problem.pieces if piece.fabric == key),
             strips=tuple(strips),
             panels=tuple(panels),
+            before=tuple(strip for strip in problem.before if strip.fabric == key),
         )
         for key, (strips, panels) in out.items()
     ]

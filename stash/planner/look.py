@@ -124,6 +124,18 @@ def ways_of(fabric: Fabric, strip: Strip) -> tuple[Way, ...]:
     return tuple(Way(turned, over, place) for over in faces for turned in turns for place in places)
 
 
+def ways_laid(fabric: Fabric, strip: Strip) -> tuple[Way, ...]:
+    """As ``ways_of``; for a strip of which something is cut those that show what that shows, turned as it is."""
+    laid, print_ = strip.laid, fabric.print
+    if laid is None:
+        return ways_of(fabric, strip)
+    half, slack = half_shown_mm(strip), slack_mm(print_)
+    cut = worn(look_on_cloth(print_, laid.stripe, half), Way(laid.turned, laid.over, laid.stripe))
+    places = [index for index, stripe in enumerate(print_.stripes) if stripe.label == strip.stripe]
+    ways = (Way(laid.turned, laid.over, place) for place in places)
+    return tuple(way for way in ways if look_alike(worn(look_on_cloth(print_, way.stripe, half), way), cut, slack))
+
+
 def classes(looks: Sequence[Look], slack: float) -> list[int]:
     """For each look the number of the first one that it is like."""
     firsts: list[int] = []

@@ -14,12 +14,13 @@ from stash.garment.part import Strip
 from stash.planner.deciding import Clock, decide_share
 from stash.planner.finding import Finding, Share, join_lines
 from stash.planner.halt import how
-from stash.planner.look import Ways
+from stash.planner.look import Ways, ways_laid
 from stash.planner.matching import matchings, tied
 from stash.planner.mismatch import why_unmatched
 from stash.planner.plan import Reason
 from stash.planner.price import Weights
 from stash.planner.task import turned_alike
+from vision.estimate import Estimate
 
 MOST_COMPARED: Final = 8
 """Choices that go from which the cheapest are taken."""
@@ -31,18 +32,45 @@ MOST_IMPROVED: Final = 2
 def decide_matched(share: Share, clock: Clock, weights: Weights, *, optimise: bool) -> Finding:
     """The finding for one fabric, its strips' looks considered."""
     print_ = share.fabric.print
-    if not tied(share.strips) or print_.across is None or not print_.stripes:
+    strips = [*share.strips, *share.before]
+    begun = [strip for strip in strips if strip.laid is not None]
+    if not (tied(strips) or begun) or print_.across is None or not print_.stripes:
         return decide_share(share, clock, weights, optimise=optimise)
-    groups = turned_alike(share.strips, motif=print_.along is not None)
-    found = matchings(share.fabric, share.strips, groups)
+    groups = turned_alike([replace(strip, laid=None) for strip in strips], motif=print_.along is not None)
+    if begun:
+        share = replace(share, starts=_starts(strips, groups, print_.along))
+    found = matchings(share.fabric, strips, groups)
     if found.impossible:
         return _never(share, found.impossible)
-    if len(found.choices) == 1:
-        return decide_share(replace(share, ways=found.choices[0]), clock, weights, optimise=optimise)
-    free = decide_share(replace(share, ways={}), clock.part(3), weights, optimise=False)
+    choices = [_as_laid(share, ways) for ways in found.choices]
+    if len(choices) == 1:
+        return decide_share(replace(share, ways=choices[0]), clock, weights, optimise=optimise)
+    free = decide_share(replace(share, ways=_as_laid(share, {})), clock.part(3), weights, optimise=False)
     if free.answer == "no":
         return free
-    return _best_of(share, found.choices, clock, weights, optimise=optimise, whole=found.whole, floor_um=free.bound_um)
+    return _best_of(share, choices, clock, weights, optimise=optimise, whole=found.whole, floor_um=free.bound_um)
+
+
+def _as_laid(share: Share, ways: Ways) -> Ways:
+    """The ways of the strips that are still to be cut; what is begun goes on as it lies."""
+    begun = {s.id: frozenset(ways_laid(share.fabric, s)) for s in share.strips if s.laid is not None}
+    planned = {strip.id for strip in share.strips}
+    return {**begun, **{name: row for name, row in ways.items() if name in planned}}
+
+
+def _starts(strips: Sequence[Strip], groups: Sequence[str], along: Estimate | None) -> dict[str, int]:
+    """Where the print must stand at the finished start of each strip that goes on from what is cut, or starts like it
+    (um past its origin); nothing where it does not repeat along the stripe."""
+    if along is None:
+        return {}
+    known = {
+        group: strip.laid.start_mm
+        for strip, group in zip(strips, groups, strict=True)
+        if strip.laid is not None and strip.laid.start_mm is not None
+    }
+    starts = {strip.id: known[group] for strip, group in zip(strips, groups, strict=True) if group in known}
+    starts |= {s.id: s.laid.rest_mm for s in strips if s.laid is not None and s.laid.rest_mm is not None}
+    return {name: round(1000 * (start_mm % along.value)) for name, start_mm in starts.items()}
 
 
 def _best_of(
@@ -80,7 +108,7 @@ def _compared(
         certain = whole and len(findings) == len(choices) and all(f.answer != "unsure" for f in findings)
         bound = max(floor_um, min(findings[at].bound_um for at in yes) if certain else 0)
         if optimise and bound < best.cost_um and not (certain and len(yes) <= MOST_IMPROVED):
-            free = decide_share(replace(share, ways={}), clock.part(2), weights, optimise=True)
+            free = decide_share(replace(share, ways=_as_laid(share, {})), clock.part(2), weights, optimise=True)
             bound = max(bound, free.bound_um)
         bound = min(bound, best.cost_um)
         return replace(best, bound_um=bound, best=best.cost_um <= bound)

@@ -27,7 +27,7 @@ from stash.planner.look import (
     mirrored,
     outer_half,
     slack_mm,
-    ways_of,
+    ways_laid,
     worn,
 )
 
@@ -127,6 +127,7 @@ def _clusters(strips: Sequence[Strip], groups: Sequence[str]) -> list[list[int]]
     links = [(tie.one, tie.other) for tie in ties(strips)]
     links += [(row[0], other) for row in _outward(strips) for other in row[1:]]
     touched = {index for link in links for index in link}
+    touched |= {index for index, strip in enumerate(strips) if strip.laid is not None}
     alike: dict[str, list[int]] = defaultdict(list)
     for index, group in enumerate(groups):
         alike[group].append(index)
@@ -149,7 +150,7 @@ class _Cluster:
         self.looks: dict[int, dict[Way, Look]] = {}
         self.kinds: dict[int, list[Look]] = {}
         for index in members:
-            ways = ways_of(fabric, strips[index])
+            ways = ways_laid(fabric, strips[index])
             half = half_shown_mm(strips[index])
             looks = [worn(look_on_cloth(fabric.print, way.stripe, half), way) for way in ways]
             like = classes(looks, self.slack)

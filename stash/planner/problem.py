@@ -12,11 +12,15 @@ from stash.piece import Piece
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """Parts, fabrics by id, and pieces. Part ids are unique; every part's fabric is in ``fabrics``."""
+    """Parts, fabrics by id, and pieces. Part ids are unique; every part's fabric is in ``fabrics``.
+
+    ``before`` are strips that are cut already, each with how it lies; the others match them.
+    """
 
     parts: tuple[Part, ...]
     fabrics: Mapping[str, Fabric]
     pieces: tuple[Piece, ...]
+    before: tuple[Strip, ...] = ()
 
     @property
     def strips(self) -> tuple[Strip, ...]:

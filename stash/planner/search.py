@@ -205,7 +205,9 @@ class Search:
         assert period is not None
         model, way, task = self.model, self._way(need), self.task
         if need.group not in self.phase:
-            self.phase[need.group] = model.new_int_var(0, period // 1000 + 1, "")
+            cut = task.start_um(need.group)
+            free = model.new_int_var(0, period // 1000 + 1, "") if cut is None else cut
+            self.phase[need.group] = free
         phase = self.phase[need.group]
         reach = 1 + max((abs(v) for r in task.runs for v in (r.start_um, r.end_um)), default=0)
         reach += max(abs(task.origin_um(p)) for p in range(len(task.pieces))) + need.length_um

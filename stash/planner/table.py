@@ -39,6 +39,7 @@ class Table:
         self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
         self._uses = [int(piece in opened) for piece in range(len(task.pieces))]
         self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
+        self._started = {name: task.start_um(name) for name in self._groups}
         self.room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
         self.clashes = clash_table(task)
         self.pieces = [run.piece for run in task.runs]
@@ -141,9 +142,9 @@ class Table:
         return group.turned if group.members else None
 
     def phase(self, need: Need) -> int | None:
-        """The phase at which the strip must start, if another of its group lies already."""
+        """The phase at which the strip must start, if another of its group lies already or is cut."""
         group = self._groups[need.group]
-        return group.phase if group.members else None
+        return group.phase if group.members else self._started.get(need.group)
 
     def gaps(self, run: int) -> list[Gap]:
         """The free stretches of a run, in order."""

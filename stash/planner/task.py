@@ -7,7 +7,7 @@ its first cut edge lies where p·n is greatest. So its stripe stands ``stripe_at
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -79,7 +79,8 @@ class Need:
 class Task:
     """One fabric's strips and panels against its pieces, in one stance. ``period_nm`` is the repeat along, if any.
 
-    ``ways`` are those in which some strips must lie, so that they look as they should beside the others.
+    ``ways`` are those in which some strips must lie, so that they look as they should beside the others; ``starts``
+    where the print must stand at the finished start of some (um past its origin), so that they match what is cut.
     """
 
     fabric: Fabric
@@ -92,11 +93,12 @@ class Task:
     panels: tuple[Panel, ...]
     period_nm: int | None
     ways: Ways = field(default_factory=dict)
+    starts: Mapping[str, int] = field(default_factory=dict)
 
     def on(self, cloths: Sequence[Any]) -> Task:
         """The same task on other usable regions, each in its piece's frame: what is left once something is taken."""
         strips = [need.strip for need in self.needs]
-        return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths, self.ways)
+        return build_task(self.fabric, self.pieces, strips, self.panels, self.stance, cloths, self.ways, self.starts)
 
     def only_on(self, pieces: frozenset[int]) -> Task:
         """The same task with strips on those pieces alone."""
@@ -106,6 +108,11 @@ class Task:
             for need in self.needs
         )  # fmt: skip
         return replace(self, needs=tuple(needs))
+
+    def start_um(self, group: str) -> int | None:
+        """Where the print must stand at the finished start of the strips of a group, if what is cut says so."""
+        mine = (need.strip.id for need in self.needs if need.group == group)
+        return next((self.starts[name] for name in mine if name in self.starts), None)
 
     def origin_um(self, piece: int) -> int:
         """Where the print along the stripes starts on a piece, along d."""
@@ -138,11 +145,13 @@ def build_task(
     stance: Stance,
     cloths: Sequence[Any] | None = None,
     ways: Ways | None = None,
+    starts: Mapping[str, int] | None = None,
 ) -> Task:
     """Turn one fabric's share of a problem into runs and needs.
 
     No strip lies on a piece whose stripe direction is not known. ``cloths`` replaces their usable regions (each
-    in its piece's frame), for pieces from which something has been taken already. ``ways`` limits how strips may lie.
+    in its piece's frame), for pieces from which something has been taken already. ``ways`` limits how strips may lie;
+    ``starts`` as in ``Task``.
     """
     regions = tuple(cloths) if cloths is not None else tuple(usable(piece, stance) for piece in pieces)
     turned_cloths = [
@@ -152,12 +161,13 @@ def build_task(
     period_nm = round(fabric.print.along.value * 1e6) if fabric.print.along is not None else None
     groups = turned_alike(strips, motif=period_nm is not None)
     sizes = Counter(groups)
+    told = {group for group, strip in zip(groups, strips, strict=True) if strip.id in (starts or {})}
     lopsided = {group for group, strip in zip(groups, strips, strict=True) if not centred(strip)}
     bench = _Bench(fabric, pieces, turned_cloths, stance)
     needs: list[Need] = []
     for strip, group in zip(strips, groups, strict=True):
         most = most_segments(strip)
-        phased = period_nm is not None and (most > 1 or sizes[group] > 1)
+        phased = period_nm is not None and (most > 1 or sizes[group] > 1 or group in told)
         may = _may_lie(fabric, strip, (ways or {}).get(strip.id), matters=phased or group in lopsided, phased=phased)
         turns = tuple(sorted({way.turned for way in may}))
         least_um = stance.need_um(_least_cut_mm(strip, most))
@@ -181,18 +191,18 @@ def build_task(
     return Task(
         fabric=fabric, stance=stance, pieces=tuple(pieces), cloths=regions, needs=tuple(_with_equal_turns(needs)),
         runs=runs, cliques=tuple(find_cliques(list(runs))), panels=tuple(panels), period_nm=period_nm,
-        ways=dict(ways or {}),
+        ways=dict(ways or {}), starts=dict(starts or {}),
     )  # fmt: skip
 
 
 def turned_alike(strips: Sequence[Strip], *, motif: bool) -> list[str]:
     """For each strip the name of those with which it is turned alike: its pair, and on a motif its mirror set, since a
-    motif is not known to look the same from its other end."""
+    motif is not known to look the same from its other end. What is begun goes on by itself as it lies."""
     names = [f"strip {index}" for index in range(len(strips))]
     for key in ("pair", "mirror") if motif else ("pair",):
         sets: dict[str, list[int]] = {}
         for index, strip in enumerate(strips):
-            if value := getattr(strip, key):
+            if (value := getattr(strip, key)) and strip.laid is None:
                 sets.setdefault(value, []).append(index)
         for value, members in sets.items():
             joined = {names[index] for index in members}
