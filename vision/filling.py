@@ -65,7 +65,8 @@ def _sharpest(swatch: Swatch, peak_deg: float) -> tuple[float, float]:
 
 
 def _even_all_over(bands: Bands) -> bool:
-    """Whether every band shows the same profile, and every part of the profile varies like the rest."""
+    """Whether every band shows the same profile, and every part of the profile varies like the rest; of what is nowhere
+    seen whole, that cannot be said."""
     tone, weight = bands.sheared(0.0)
     profile = detrended(tone, weight)
     hidden = 0
@@ -81,7 +82,9 @@ def _even_all_over(bands: Bands) -> bool:
         hidden += likeness < _LIKENESS
     if hidden > _HIDDEN_SHARE * len(bands.tone):
         return False
-    used = profile[weight > 0.2 * float(weight.max())]
+    used = profile[(weight > 0) & (weight > 0.2 * float(weight.max()))]
+    if len(used) < 2 * _PARTS:
+        return False
     parts = [float(part.var(axis=0).sum()) for part in np.array_split(used, _PARTS)]
     return min(parts) >= _PART_SHARE * float(np.median(parts))
 

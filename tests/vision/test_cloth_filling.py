@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.makers.cloth import StripePrint, Stripes
+from tests.makers.cloth import CheckPrint, StripePrint, Stripes
 from tests.vision.flat import flat
 from vision.cloth import find_cloths
 from vision.filling import striped_all_over
@@ -51,6 +51,17 @@ def test_a_ruler_not_known_whole_does_not_hide_that_stripes_fill_the_picture() -
     known = ruler.copy()
     known[1:3, 0] = 408.0
     assert _share(square, [known]) > 0.98
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_thin_rest_of_checks_does_not_fill_the_picture() -> None:
+    """A frame three pixels wide, which is all that a ruler's ground leaves of a close picture, shows no part of checks
+    whole, and is no cloth; nor is anything reckoned of nothing."""
+    checks = Stripes(widths_mm=(3.0, 3.4), colours=("#20242c", "#c9c4b8"))
+    square = flat(CheckPrint(across=checks, along=checks), width_mm=118.0, height_mm=17.0, px_per_mm=8.5)
+    frame = square.valid.copy()
+    frame[3:-3, 3:-3] = False
+    assert not striped_all_over(square.rgb, frame, square.px_per_mm)
 
 
 def test_a_grained_table_is_no_cloth() -> None:
