@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -91,8 +92,7 @@ def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> It
     for sentence in found.document["settle"]:
         yield f"  To settle it: {sentence}"
     if binding.answer == "yes":
-        at = "" if stash is None else f" --stash {stash}"
-        name = kept or "plan.json"
+        at, name = option.at(stash), quote(str(kept or "plan.json"))
         yield (
             f"  {'Next' if kept else 'Keep the plan with --out plan.json; then'}: stripewright sheet {name} "
             f"--out sheet.pdf{at}, and once it is cut: stripewright cut {name}{at}"

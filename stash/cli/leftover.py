@@ -23,11 +23,12 @@ def watched() -> bool:
     return sys.stdin.isatty()
 
 
-def how(entry: Entry) -> Iterator[str]:
-    """What is left as planned, and how to tell what is left in truth."""
+def how(entry: Entry, at: str) -> Iterator[str]:
+    """What is left as planned, and how to tell what is left in truth; ``at`` names the stash where one was named."""
     if entry.pieces_in:
         yield f"Left, as planned: {', '.join(entry.pieces_in)}. Lay it on the table; where it is otherwise, say so:"
-        yield f"  stripewright stash remeasure {entry.pieces_in[0]} --width L --length L, or a photograph, or --gone"
+        how = f"stripewright stash remeasure {entry.pieces_in[0]} --width L --length L{at}"
+        yield f"  {how}, or a photograph, or --gone"
 
 
 def ask(held: Stash, entry: Entry) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import Annotated, Literal
 
 import typer
@@ -56,3 +57,8 @@ Tape = Annotated[
 Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
 OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
 Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]
+
+
+def at(stash: str | None) -> str:
+    """What a command that is told to type next ends with: the stash where one was named."""
+    return "" if stash is None else f" --stash {quote(stash)}"

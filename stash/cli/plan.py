@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -101,14 +102,15 @@ def cut(
     telling = Telling(parts=tuple(part or ()), segment=segment, spoiled=spoiled, short_mm=short_mm)
     done = inquiry.tell(plan, stash, telling)
     entry, still = done.entry, done.still
+    at = option.at(stash)
     told = [f"Booked: {entry.summary}.", *(f"  {note}" for note in entry.notes)]
     if still:
         told.append(f"Still to cut by this plan: {', '.join(still)}.")
     if telling.how != "cut":
-        told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {plan}")
+        told.append(f"Plan what is not cut yet anew: stripewright enough GARMENT.toml --after {quote(str(plan))}{at}")
     ask = not json and not still and leftover.watched()
-    told += [] if ask else leftover.how(entry)
-    told.append("Take it back with: stripewright undo")
+    told += [] if ask else leftover.how(entry, at)
+    told.append(f"Take it back with: stripewright undo{at}")
     output.done({**output.entry(entry), "still_to_cut": list(still)}, told, json=json)
     if ask:
         leftover.ask(actions.stash_at(stash, write=True), entry)

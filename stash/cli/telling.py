@@ -6,8 +6,10 @@ from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
+from shlex import quote
 
 from stash.actions import Answered
+from stash.cli import option
 from stash.lengths import both, inches
 from stash.planner.change import EIGHTH_MM, listed
 from stash.planner.explaining import WAYS
@@ -60,7 +62,7 @@ def answer(
     for remark in answered.remarks:
         yield f"  Mind: {remark}"
     if plan.answer == "yes":
-        yield _next(kept, "" if stash is None else f" --stash {stash}", told=told)
+        yield _next(kept, option.at(stash), told=told)
 
 
 def _first(answered: Answered) -> str:
@@ -207,4 +209,5 @@ def _next(kept: Path | None, at: str, *, told: bool) -> str:
         )
     if kept is None:
         return f"  Keep the plan with --out plan.json; then: stripewright sheet plan.json --out sheet.pdf{at}"
-    return f"  Next: stripewright sheet {kept} --out sheet.pdf{at}, and once it is cut: stripewright cut {kept}{at}"
+    name = quote(str(kept))
+    return f"  Next: stripewright sheet {name} --out sheet.pdf{at}, and once it is cut: stripewright cut {name}{at}"

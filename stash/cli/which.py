@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -70,8 +71,7 @@ def told(found: Choices, kept: Path | None, stash: str | None) -> Iterator[str]:
     for remark in found.rows[0].answered.remarks:
         yield f"Mind, for 1: {remark}"
     if kept is not None:
-        at = "" if stash is None else f" --stash {stash}"
-        yield f"Next: stripewright sheet {kept} --out sheet.pdf{at}"
+        yield f"Next: stripewright sheet {quote(str(kept))} --out sheet.pdf{option.at(stash)}"
     elif found.answer == "yes":
         yield "Keep the plan of one with: --take N --out plan.json"
 

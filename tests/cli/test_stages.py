@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,21 @@ def test_the_rest_is_booked_at_once(planned: Call, tmp_path: Path) -> None:
     assert planned("cut", "plan.json", "--part", "band-1", "--part", "band-3").code == 0
     assert planned("cut", "plan.json").code == 0
     assert ticking(planned) == pytest.approx(at_once, abs=WRITTEN_MM2)
+
+
+def test_what_is_told_to_type_next_names_the_stash(planned: Call, tmp_path: Path) -> None:
+    """Whoever named her stash is told to take the cut back there and not elsewhere, in words that a shell reads whole;
+    typed as it stands it does that."""
+    planned("stash", "export", "all.json")
+    assert planned("stash", "import", "all.json", "--stash", "summer's cloth").code == 0
+    told = planned("cut", "plan.json", "--part", "band-1", "--stash", "summer's cloth")
+    assert told.code == 0
+    words = shlex.split(told.out.split("Take it back with:")[1])
+    assert words[0] == "stripewright"
+    undone = planned(*words[1:])
+    assert (undone.code, words[-1]) == (0, "summer's cloth")
+    assert "band-1" in undone.out
+    assert " ".join(told.out.split()).count("--stash") == told.out.count("stripewright") == 2
 
 
 def test_undo_takes_one_stage_back(planned: Call) -> None:
