@@ -69,6 +69,7 @@ def chapter(job: Job, table: Table, index: int, *, wide_mm: float, high_mm: floa
         _cut_rows(instructions),
         Heading(text="Parts from this piece"),
         _part_rows(job, table, shown_by_part(teller, steps)),
+        *_ways_round(table, reading),
         *_over_blocks(over),
     )
     return Laid(
@@ -158,6 +159,25 @@ def _part_rows(job: Job, table: Table, shown: dict[tuple[str, int], str]) -> Row
         shares=(0.24, 0.29, 0.29, 0.18),
         rows=tuple(part_row(job, one, shown.get((one.part, one.segment), "")) for one in table.placements),
     )
+
+
+def _ways_round(table: Table, reading: Reading) -> list[Block]:
+    """What "turned" asks of her hands, where any part is: once it is cut, nothing tells its start from its end."""
+    away = bench(reading, ()).v_sign > 0
+    first, last = ("left", "right") if reading.crosswise else ("top", "bottom")
+    start, end = (first, last) if away else (last, first)
+    said = []
+    if any(one.turned for one in table.placements):
+        said.append(
+            f"A strip starts at its {start} end as it lies here, one turned end for end at its {end} end: chalk an S "
+            "there before it is free."
+        )
+    if any(one.over for one in table.placements):
+        said.append(
+            "What is turned over is sewn with its wrong side out: chalk a cross on the side that lies up here, and "
+            "hide it."
+        )
+    return [Passage(text=" ".join(said))] if said else []
 
 
 def part_row(job: Job, placement: Placement, shows: str) -> tuple[str, str, str, str]:

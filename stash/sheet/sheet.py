@@ -120,7 +120,7 @@ def _front(job: Job, laid: list[Laid], title: str) -> Chapter:
             tick=True,
         ),
         Heading(text="The parts"),
-        Rows(heads=("Part", "Finished", "From"), shares=(0.36, 0.4, 0.24), rows=_part_rows(job, laid)),
+        *_parts(job, laid),
         *_over(laid),
         *_said("Take care", job.cautions),
         *_said("Notes", job.notes),
@@ -134,13 +134,21 @@ def _piece_row(index: int, one: Laid) -> tuple[str, str, str, str]:
     return f"{index}  {one.table.piece.id}", one.table.fabric.name, measure, str(one.cuts)
 
 
-def _part_rows(job: Job, laid: list[Laid]) -> tuple[tuple[str, str, str], ...]:
-    rows = []
+def _parts(job: Job, laid: list[Laid]) -> list[Block]:
+    """All parts with where they come from, garment by garment where there are several."""
+    rows: dict[str, list[tuple[str, str, str]]] = {name: [] for name in job.names} if len(job.names) > 1 else {}
     for index, one in enumerate(laid, 1):
         for placement in one.table.placements:
             name, _, finished, _ = part_row(job, placement, "")
-            rows.append((name, finished, f"piece {index}"))
-    return tuple(sorted(rows, key=_counted_name))
+            garment = job.cards[placement.part].garment if len(job.names) > 1 else ""
+            rows.setdefault(garment, []).append((name, finished, f"piece {index}"))
+    return [
+        Rows(
+            heads=(garment or "Part", "Finished", "From"), shares=(0.36, 0.4, 0.24),
+            rows=tuple(sorted(mine, key=_counted_name)),
+        )
+        for garment, mine in rows.items() if mine
+    ]  # fmt: skip
 
 
 def _counted_name(row: tuple[str, ...]) -> list[str]:
@@ -154,7 +162,10 @@ def _tightest(job: Job) -> list[Block]:
         return []
     spare_mm = float(tightest["spare_mm"])
     spare = both(spare_mm, toward="down") if spare_mm >= SIXTEENTH_MM else f"less than {both(SIXTEENTH_MM)}"
-    return [Passage(text=f"Tightest: {tightest.get('part')} has {spare} to spare. Cut there with most care.")]
+    part, segment = str(tightest.get("part")), tightest.get("segment")
+    at = (one for table in job.tables for one in table.placements if (one.part, one.segment) == (part, segment))
+    name = next((job.title(one) for one in at), part)
+    return [Passage(text=f"Tightest: {name} has {spare} to spare. Cut there with most care.")]
 
 
 def _over(laid: list[Laid]) -> list[Block]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
-from shapely.geometry import LineString
+from shapely.geometry import LinearRing, LineString
+from shapely.ops import unary_union
 
 from stash.planner.plan import Placement
 from stash.sheet.counting import ALIKE_MM, Occurrence, Reading, Station
@@ -19,6 +20,10 @@ ON_STRIPE_EDGE_MM: Final = 0.8
 
 #: A cut as near to the head edge as this, mm, only squares off the end of a strip (practice).
 TRIM_MM: Final = 5.0
+
+#: A cut that goes along so much of a part's outline, mm, that was not cut before makes one of its sides; along less it
+#: only meets a corner.
+SIDE_MM: Final = 5.0
 
 Title = Callable[[Placement], str]
 
@@ -47,8 +52,26 @@ class Teller:
         return self.bench.reading
 
     def tell(self, steps: Sequence[Step]) -> tuple[Instruction, ...]:
-        """All the steps in words."""
-        return tuple({"along": self._along, "across": self._across, "free": self._free}[one.kind](one) for one in steps)
+        """All the steps in words, each with the parts that are free after it: the last of their sides is cut."""
+        told = (
+            {"along": self._along, "across": self._across, "free": self._free}[one.kind](one) for one in steps
+        )
+        return tuple(
+            _freeing(one, [self.title(part) for part in free])
+            for one, free in zip(told, self._freed(steps), strict=True)
+        )
+
+    def _freed(self, steps: Sequence[Step]) -> list[list[Placement]]:
+        """For each step the parts of which it cuts the last side."""
+        last: dict[tuple[str, int], int] = {}
+        parts = {(part.part, part.segment): part for step in steps for part in step.lane.placements}
+        for key, part in parts.items():
+            uncut = LinearRing(part.outline_mm)
+            for index, step in enumerate(steps):
+                left = uncut.difference(unary_union([cut.line.buffer(ON_EDGE_MM) for cut in step.cuts]))
+                if uncut.length - left.length > SIDE_MM:
+                    last[key], uncut = index, left
+        return [[parts[key] for key, at in last.items() if at == index] for index in range(len(steps))]
 
     def station(self, lane: Lane) -> Station:
         """Where a lane's stripe is counted: the first station that its two lines cross."""
@@ -149,9 +172,8 @@ class Teller:
         side = self.reading.sides[0]
         return Instruction(
             numbers=tuple(cut.number for cut in step.cuts),
-            tell=f"Square across{strip}; this frees {self._names(lane)}.",
+            tell=f"Square across{strip or f' {self._names(lane)}'}.",
             check=f"{', '.join(checks)} along its {side} line, from the {self.reading.head}",
-            frees=tuple(self.title(one) for one in lane.placements),
         )
 
     def _end(self, number: int, down_mm: float) -> str:
@@ -168,7 +190,6 @@ class Teller:
             tell=f"Chalk the four corners of {self.title(placement)}, which does not lie along the stripes; join them "
             "and cut along the lines.",
             check=f"corners at {spots} (from the cloth's edge to the left, and from its edge above)",
-            frees=tuple(self.title(one) for one in step.lane.placements),
         )
 
     def _spot(self, point: tuple[float, float]) -> str:
@@ -182,6 +203,14 @@ class Teller:
             away = [d for p in hits if (d := math.dist(p, point)) > ON_EDGE_MM]
             distances.append(inch(min(away, default=0.0)))
         return " and ".join(distances)
+
+
+def _freeing(told: Instruction, names: list[str]) -> Instruction:
+    """The instruction, with what is free after it."""
+    if not names:
+        return told
+    line = told.tell.removesuffix(".").removesuffix(f" {listed(names)}")
+    return replace(told, tell=f"{line}; this frees {listed(names)}.", frees=tuple(names))
 
 
 def _offset(out_mm: float) -> str:

@@ -10,9 +10,10 @@ from shapely.ops import unary_union
 
 from stash.piece import Piece
 from stash.planner.bias import Wanted, lay_binding
-from stash.sheet.counting import read
+from stash.sheet.counting import read, stations
 from stash.sheet.cutting import RUN_OUT_MM, Step, bench, cutting
 from stash.sheet.job import read_job
+from stash.sheet.telling import Teller
 from tests.sheet.case import DECK, INDIGO, jacket, placed, plan, strip
 
 
@@ -50,6 +51,28 @@ def test_every_edge_of_every_part_is_cut_and_no_part_is_cut_into(seed: int) -> N
         missed = part.exterior.difference(unary_union([lines.buffer(1.0), cloth.exterior.buffer(1.0)]))
         assert missed.length < 0.1
         assert lines.intersection(part.buffer(-1.0)).length < 0.1
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_part_is_said_to_be_free_when_its_last_edge_is_cut(seed: int) -> None:
+    """Once each, after the step with which all of its outline is cut or is the cloth's edge, and not after an earlier
+    one: she lifts it off the table then."""
+    piece, placements = random_piece(seed)
+    job = read_job(plan(placements, [piece], {}), [DECK], [piece])
+    laid = bench(read(piece, DECK), job.tables[0].placements)
+    steps = cutting(laid, job.tables[0].placements)
+    lines = [u for step in steps if step.kind == "along" for u in (step.lane.low_u_mm, step.lane.high_u_mm)]
+    told = Teller(bench=laid, stations=stations(laid.reading, lines), title=job.title).tell(steps)
+    edge = Polygon(piece.outline_mm).exterior.buffer(1.0)
+    assert sorted(name for one in told for name in one.frees) == sorted(row["part"] for row in placements)
+    for row in placements:
+        outline = Polygon(row["outline_mm"]).exterior.difference(edge)
+        at = next(k for k, one in enumerate(told) if row["part"] in one.frees)
+        before, after = (
+            unary_union([cut.line.buffer(1.0) for step in steps[:k] for cut in step.cuts]) for k in (at, at + 1)
+        )
+        assert outline.difference(after).length < 0.1
+        assert outline.difference(before).length > 1.0
 
 
 def test_strips_on_the_bias_are_cut_along_their_own_edges() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from stash.errors import InputWrong
 from stash.sheet import drawing, svg
-from stash.sheet.content import Passage, Picture
+from stash.sheet.content import Passage, Picture, Rows
 from stash.sheet.drawing import Area, Drawing, Words
 from stash.sheet.sheet import Sheet, compose, rendered, write
 from stash.sheet.tint import lightness
@@ -208,3 +208,31 @@ def test_the_sheet_says_what_is_turned_and_what_is_turned_over() -> None:
     text = rendered(compose(document, fabrics, pieces), ".html").decode()
     for words in ("· turned", "· turn over", "turned end for end", "turned over once it is cut"):
         assert words in text
+
+
+def test_the_sheet_says_where_a_turned_strip_starts() -> None:
+    """A strip runs along d, down the drawing; turned, it starts at its lower end (the contract, "enough"). On cloth
+    whose stripes lie along x it starts at the left, turned at the right."""
+    document, fabrics, pieces = jacket()
+    by_piece = {piece.id: piece for piece in pieces}
+    lengthwise, across = (
+        next(row for row in document["placements"] if abs((by_piece[row["piece"]].stripe_direction_deg or 0) - deg) < 5)
+        for deg in (2.1, 90.0)
+    )
+    lengthwise["turned"] = across["turned"] = True
+    text = rendered(compose(document, fabrics, pieces), ".html").decode()
+    assert "starts at its top end as it lies here, one turned end for end at its bottom end" in text
+    assert "starts at its left end as it lies here, one turned end for end at its right end" in text
+
+
+def test_parts_of_several_garments_stand_garment_by_garment() -> None:
+    """Each garment's parts stand together under its name, so that nobody sews the skirt's hem to the jacket."""
+    document, fabrics, pieces = jacket()
+    garment = document["garments"][0]
+    skirt = {**garment, "name": "Skirt", "panels": [], "strips": [s for s in garment["strips"] if s["id"] == "hem"]}
+    rest = {**garment, "strips": [s for s in garment["strips"] if s["id"] != "hem"]}
+    document["garments"] = [rest, skirt]
+    front = compose(document, fabrics, pieces).chapters[0]
+    tables = {block.heads[0]: block.rows for block in front.blocks if isinstance(block, Rows) and not block.tick}
+    assert {row[0].split(" ")[0] for row in tables["Skirt"]} == {"hem"}
+    assert all(not row[0].startswith("hem") for row in tables[garment["name"]])
