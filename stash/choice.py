@@ -135,17 +135,23 @@ def choices(
         if progress is not None:
             progress(f"planning {number} of {len(found)}")
         left_s = limit_s - (time.monotonic() - began)
+        stopped = False
         try:
             rows.append(_planned(one, contents, max(LEAST_S, left_s / (len(found) - number + 1))))
         except KeyboardInterrupt:
             if all(row.answer != "yes" for row in rows):
                 raise
-            aside["stopped"] = f"{len(found) - len(rows)} of {len(found)} ways were not planned, for you stopped it."
+            stopped = True
+        if stopped or rows[-1].answered.plan.ended == "stopped":
+            if len(rows) < len(found):
+                more = len(found) - len(rows)
+                aside["stopped"] = f"{more} of {len(found)} ways were not planned, for you stopped it."
             break
     rows.sort(key=_order)
     seconds = round(time.monotonic() - began, 3)
     return Choices(
-        garment=garment, fabrics=known, rows=tuple(rows), why=_why(rows, known), aside=tuple(aside.values()),
+        garment=garment, fabrics=known, rows=tuple(rows), why=_why(rows, known, whole=len(rows) == len(found)),
+        aside=tuple(aside.values()),
         seconds=seconds,
     )  # fmt: skip
 
@@ -214,8 +220,8 @@ def _step(row: Choice) -> int:
     return round((row.answered.plan.cost or 0.0) / STEP)
 
 
-def _why(rows: Sequence[Choice], fabrics: Mapping[str, Fabric]) -> str:
-    """Which is best, and what it has over the next one that goes."""
+def _why(rows: Sequence[Choice], fabrics: Mapping[str, Fabric], *, whole: bool) -> str:
+    """Which is best, and what it has over the next one that goes; ``whole``: all were planned."""
     best = rows[0]
     what = in_words(best.assignment, fabrics)
     if best.answer == "no":
@@ -223,6 +229,8 @@ def _why(rows: Sequence[Choice], fabrics: Mapping[str, Fabric]) -> str:
     if best.answer == "unsure":
         return f"None of them goes for certain; the nearest is {what}."
     going = [row for row in rows if row.answer == "yes"]
+    if not whole:
+        return f"Best of those that were planned: {what}."
     if len(going) == 1:
         return f"Best: {what}, the only one that goes for certain."
     rivals = [row for row in going[1:] if not (best.assignment.as_written and row.assignment.as_written)]

@@ -91,8 +91,9 @@ class _Table:
         try:
             if not self.stopped:
                 plan = self._try([*self.going, garment])
+                self.stopped = plan.ended == "stopped"
                 going = plan.answer == "yes" or not self.going
-                alone = plan.answer if going else self._try([garment]).answer
+                alone = plan.answer if going else "unsure" if self.stopped else self._try([garment]).answer
         except KeyboardInterrupt:
             if not self.going:
                 raise

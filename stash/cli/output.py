@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
 
 #: Columns that text is wrapped to: the width of a plain terminal, less a margin.
 WIDTH = 78
+
+
+#: Between a figure and its fraction or unit, where no line may end, and what keeps them together meanwhile.
+_FIGURE: Final = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|mm|cm|yd|mm2)\b|of \d)")
+_TOGETHER: Final = "\u00a0"
 
 
 def complain(problem: str, remedy: str) -> None:
@@ -64,9 +70,16 @@ def lines(rows: Iterable[str]) -> None:
 def wrapped(row: str) -> str:
     """A row of text folded to the terminal's width, its continuation indented two columns deeper."""
     indent = " " * (len(row) - len(row.lstrip()))
-    return textwrap.fill(
-        row.strip(), WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
-    )
+    return "\n".join(folded(row.strip(), WIDTH, initial_indent=indent, subsequent_indent=indent + "  "))
+
+
+def folded(text: str, width: int, *, initial_indent: str = "", subsequent_indent: str = "") -> list[str]:
+    """Text folded to a width, in lines. A figure stays with its fraction and its unit: half of it is another figure."""
+    lines = textwrap.wrap(
+        _FIGURE.sub(_TOGETHER, text), width, initial_indent=initial_indent, subsequent_indent=subsequent_indent,
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return [line.replace(_TOGETHER, " ") for line in lines]
 
 
 @contextmanager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from pathlib import Path
@@ -87,7 +86,7 @@ def _block(found: Choices, rows: Sequence[Choice], first: int) -> Iterator[str]:
     for name, cells in zip(_NAMES, zip(*columns, strict=True), strict=True):
         if not any(cells):
             continue
-        wrapped = [textwrap.wrap(cell, EACH - 1, break_on_hyphens=False) for cell in cells]
+        wrapped = [output.folded(cell, EACH - 1) for cell in cells]
         for index, line in enumerate(zip_longest(*wrapped, fillvalue="")):
             start = name if index == 0 else ""
             yield (start.ljust(FIRST) + "".join(cell.ljust(EACH) for cell in line)).rstrip()
