@@ -115,3 +115,15 @@ def test_two_rulers_in_an_l_do_not_contradict_each_other() -> None:
         on_table = shot.lens.table_mm(reading.marks_px)
         ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
         assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
+
+
+def test_eighths_three_grey_levels_from_their_tape_are_read() -> None:
+    """Of the worn eighths of a tape, which stand out from it by three grey levels, 150 and more are read, each for an
+    eighth of an inch (the maker's geometry)."""
+    shot = draw(70021).shot
+    (reading,) = read_rulers(as_stored(shoot(shot)))
+    on_table = shot.lens.table_mm(reading.marks_px)
+    ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
+    assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
+    assert np.diff(np.sort(reading.marks_mm[:, 0])).min() == pytest.approx(25.4 / 8, rel=1e-6)
+    assert len(reading.marks_px) >= 150

@@ -31,8 +31,8 @@ Ints = NDArray[np.int64]
 SEARCH_SHARE = 0.3
 #: The following stops after so many missing ticks in a row; glare or a hand may hide some.
 LONGEST_GAP = 12
-#: A comb with fewer ticks says nothing about its unit.
-LEAST_TICKS = 10
+#: A comb with fewer ticks says nothing about its unit; ticks stand out from both flanks by so many grey levels.
+LEAST_TICKS, LEAST_CONTRAST = 10, 2.0
 #: A tick's end is not known better than this across the ruler, px: blur, and the ruler's own edge beside it.
 LEAST_BASE_SIGMA_PX = 0.15
 #: So many ticks end alike on that side; on the other a fifth or more of any scale's end farther out (fives and tens).
@@ -255,7 +255,7 @@ def _straightened(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool
     ink = ridge_matrix(levels, places, track.axis, track.tick, vs, step, dark)
     band = (vs >= track.low) & (vs <= track.high)
     usual = float(np.median(np.median(ink[:, band], axis=1))) if band.any() else 0.0
-    if usual < 3.0:
+    if usual < LEAST_CONTRAST:
         return None
     reach = reaches(ink, vs, 0.5 * (track.low + track.high), usual)
     good = np.isfinite(reach).all(axis=1)
@@ -374,7 +374,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
     ridge, usual = standing_out(levels, place - mid * lean, track.axis, lean, vs, period[stay], dark, band)
     reach = reaches(ridge, vs, mid, usual)
     whole = np.isfinite(reach).all(axis=1)
-    if whole.sum() < LEAST_TICKS or usual < 3.0:
+    if whole.sum() < LEAST_TICKS or usual < LEAST_CONTRAST:
         return None
     order = np.flatnonzero(whole)
     order = order[gathered(index[stay][order])]
