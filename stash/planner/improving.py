@@ -5,18 +5,20 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 from stash.planner.bound import least_segments
+from stash.planner.diving import kept_to_bays
 from stash.planner.easing import eased, level, tidy
 from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
-from stash.planner.opening import Choice, Choices, find_choices, without_impossible
+from stash.planner.opening import Choice, Choices, find_choices, likely_choices, without_impossible
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
-from stash.planner.task import Task
+from stash.planner.task import Need, Task
 
 ROUNDS = 10_000
 """Rounds of laying anew in search of a cheaper plan: about two seconds."""
@@ -24,6 +26,21 @@ ROUNDS = 10_000
 FEW_ROUNDS = 6000
 """Rounds on the pieces alone that the cheapest plan of so many pieces would open if lanes could be filled in fractions;
 for each number of pieces that may give a cheaper plan."""
+
+SPARE_UM = 2000
+"""um. So much more room is left in lanes where whole fillings are taken out of fractions, whose lengths are rounded."""
+
+PATIENCE = 2000
+"""Rounds after which so few pieces are given up where not all strips lie on them."""
+
+KEPT_ROUNDS = 400
+"""Rounds in which whole strips are kept to the bays of such fillings."""
+
+DIVED_ROUNDS = 600
+"""Rounds on the same pieces from there on."""
+
+MOST_DIVES = 5
+"""Sets of pieces on which that is tried, the likeliest first."""
 
 TIGHT_ROUNDS = 3000
 """Rounds among the plans that leave no room at the lanes' ends."""
@@ -108,6 +125,7 @@ def _on_few(
     opened = len({solution.task.runs[cut.run].piece for cut in solution.cuts})
     choices = find_choices(relaxation, opened, deadline)
     better = replace(better, bound_um=max(better.bound_um, least.um, choices.bound_um()))
+    better = _dived(better, opened, weights, deadline, say)
     for choice in choices.inside:
         if better.stopped or _good_enough(better, weights):
             break
@@ -115,6 +133,20 @@ def _on_few(
             say(_known(better, weights))
             better = _laid_anew(better, COMFORT_UM, FEW_ROUNDS, weights, deadline, choice)
     return better, choices
+
+
+def _dived(better: Better, most: int, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
+    """The cheapest plan that comes of whole fillings, on each of the likely sets of pieces."""
+    roomy = trimmed(better.solution.task, COMFORT_UM + SPARE_UM)
+    cost = better.solution.cost_um(weights)
+    for choice in likely_choices(Relaxation(roomy, weights), most, cost, deadline)[:MOST_DIVES]:
+        if better.stopped or _good_enough(better, weights):
+            break
+        if choice.least_um < better.solution.cost_um(weights):
+            say(_known(better, weights))
+            kept = kept_to_bays(roomy.only_on(choice.pieces), weights, deadline)
+            better = _laid_anew(better, COMFORT_UM, DIVED_ROUNDS, weights, deadline, choice, kept)
+    return better
 
 
 def _proven(better: Better, choices: Choices, relaxation: Relaxation, weights: Weights, deadline: float) -> Better:
@@ -136,16 +168,21 @@ def _good_enough(better: Better, weights: Weights) -> bool:
 
 
 def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               choice: Choice | None = None) -> Better:  # fmt: skip
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces."""
+               choice: Choice | None = None, kept: tuple[Need, ...] = ()) -> Better:  # fmt: skip
+    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces; first,
+    where that is told, with strips ``kept`` to some lanes."""
     solution = better.solution
     among = trimmed(solution.task, margin_um)
     start = solution.cuts if choice is None and sound(replace(solution, task=among)) else ()
-    enough = int((1 + NEAR) * max(choice.least_um if choice else 0, better.bound_um))
-    laid = recreate(
-        among.only_on(choice.pieces) if choice else among, weights, deadline, rounds=rounds, start=start,
-        opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough,
+    among = among.only_on(choice.pieces) if choice else among
+    enough_um = int((1 + NEAR) * max(choice.least_um if choice else 0, better.bound_um))
+    again = partial(
+        recreate, weights=weights, deadline=deadline, opened=frozenset(lay.spot.piece for lay in solution.lays),
+        enough=lambda cost: cost <= enough_um,
     )  # fmt: skip
+    if kept:
+        start = again(replace(among, needs=kept), rounds=KEPT_ROUNDS).cuts
+    laid = again(among, rounds=rounds, start=start, patience=PATIENCE)
     better = replace(better, stopped=laid.stopped)
     if laid.missing:
         return better

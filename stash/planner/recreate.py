@@ -56,8 +56,10 @@ def recreate(
     start: Sequence[Cut] = (),
     opened: frozenset[int] = frozenset(),
     enough: Callable[[int], bool] | None = None,
+    patience: int | None = None,
 ) -> Laid:
-    """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan).
+    """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan), and where after
+    ``patience`` rounds there still is no plan.
 
     ``opened`` pieces are cut into anyway; what they cost is not counted.
 
@@ -74,7 +76,10 @@ def recreate(
     stopped: Ended | None = None
     try:
         for done in range(1, rounds + 1):
-            if time.monotonic() > deadline or (not works.missing(best) and _stop(best_score, enough)):
+            missing = works.missing(best)
+            if time.monotonic() > deadline or (not missing and _stop(best_score, enough)):
+                break
+            if missing and patience is not None and done > patience:
                 break
             works.ruin()
             works.rebuild()
