@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,36 +86,45 @@ class Bays:
         self.task, self.weights = task, weights
         self.whole = [need.whole_um // UNIT_UM for need in task.needs]
         self.splits = [tuple(self._splits(need)) for need in task.needs]
-        families: dict[tuple[Any, ...], int] = {}
-        self.family = [
-            families.setdefault((n.strip.stripe, n.strip.cut_width_mm, n.strip.stripe_at_mm), len(families))
-            for n in task.needs
-        ]
+        wanted = sorted({run for need in task.needs for run in need.all_runs})
+        self.bays = find_bays(task.runs, wanted)
+        self.family = self._families()
         self.longer: list[Longer] = sorted(
             {(family, size) for family, splits in zip(self.family, self.splits, strict=True)
              for split in splits for size in split.sizes}
         )  # fmt: skip
-        wanted = sorted({run for need in task.needs for run in need.all_runs})
-        self.bays = find_bays(task.runs, wanted)
         self.room = [-(-room_um(task.runs, bay) // UNIT_UM) for bay in self.bays]
         self.piece = [task.runs[bay[0]].piece for bay in self.bays]
         self.alone = [self._alone(bay) for bay in self.bays]
         self.ends = [self._ends(bay) for bay in range(len(self.bays))]
         self.hosts = [self._hosts(bay) for bay in self.bays]
-        cliques = (([b for b, bay in enumerate(self.bays) if set(bay) <= set(c.runs)], c) for c in task.cliques)
-        self.cliques = [(bays, -(-c.capacity_um // UNIT_UM)) for bays, c in cliques if len(bays) > 1]
-        self.cliques += self._crowded()
+        self.cliques = [(bays, -(-um // UNIT_UM) + len(bays) - 1) for bays, um in self._side_by_side()]
         self.over: dict[int, list[int]] = defaultdict(list)
         for index, (bays, _) in enumerate(self.cliques):
             for bay in bays:
                 self.over[bay].append(index)
 
-    def _crowded(self) -> Iterator[tuple[list[int], int]]:
-        """Bays of a piece that take less together than apart, in the same way as cliques."""
+    def _families(self) -> list[int]:
+        """For each strip by which number its joined length is known: one for all that may share a bay, as a segment of
+        one strip may lie there beside a segment of any other."""
+        number = list(range(len(self.task.needs)))
+        for bay in self.bays:
+            beside = [i for i, need in enumerate(self.task.needs) if self.splits[i] and set(need.all_runs) & set(bay)]
+            joined = {number[index] for index in beside}
+            number = [min(joined) if family in joined else family for family in number]
+        return number
+
+    def _side_by_side(self) -> Iterator[tuple[list[int], int]]:
+        """Bays that take less together than apart, and how much (um). In units that is one more for each further bay,
+        for joined length is rounded up in every one of them."""
+        for clique in self.task.cliques:
+            held = [index for index, bay in enumerate(self.bays) if set(bay) <= set(clique.runs)]
+            if len(held) > 1:
+                yield held, clique.capacity_um
         for piece in sorted(set(self.piece)):
             mine = [bay for bay, of in enumerate(self.piece) if of == piece]
-            for held, room in crowded(self.task.runs, [self.bays[bay] for bay in mine]):
-                yield [mine[at] for at in held], -(-room // UNIT_UM)
+            for some, room in crowded(self.task.runs, [self.bays[bay] for bay in mine]):
+                yield [mine[at] for at in some], room
 
     def _splits(self, need: Need) -> Iterator[Split]:
         """The ways to make a strip of segments, by their number."""

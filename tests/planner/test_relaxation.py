@@ -152,3 +152,13 @@ def test_any_prices_give_a_bound_that_holds(seed: int) -> None:
             segment={family: int(dice.uniform(0, 1e5) * PRICE_SCALE) for family in set(relaxation.bays.family)},
         )
         assert relaxation.bound_um(prices, WHOLE_TREE, Tables(relaxation.bays, prices)) <= value * 1.01
+
+
+def test_segments_of_two_widths_may_share_a_lane() -> None:
+    """Strips of 160 and 140 mm, 20 and 24 mm wide, from three lanes of 100 mm: 100 and 60, 100 and 40, and the 60 and
+    the 40 one after the other in the third. Nothing need stay uncut."""
+    strips = [strip("s0", 160, 20, 0, 1), strip("s1", 140, 24, 0, 1)]
+    task = build_task(FABRIC, [cloth(f"p{i}", 60, 100) for i in range(3)], strips, (), Stance.GENEROUS)
+    assert Search(task).run(Effort(seconds=10)).status == "found"
+    assert Relaxation(task).solve(later()).um == 0
+    assert Relaxation(task, DEFAULT).solve_tree(later(), 10**9).um <= 3 * DEFAULT.piece_um + 2 * 600_000
