@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reference.even import fit_even, gathered, robust_line, whole
+from vision.reference.even import beside_px, fit_even, gathered, robust_line, whole
 from vision.reference.lean import converging, leaning
 from vision.reference.strip import (
     LEAST_STRENGTH,
@@ -392,7 +392,7 @@ def _finish(levels: Sequence[NDArray[np.uint8]], track: _Track, dark: bool) -> C
         period_px=track.period,
         middle_px=float(mid),
         band_px=size,
-        sigma_px=max(noise, float(np.median(np.abs(off))) * 1.4826),
+        sigma_px=max(noise, beside_px(off)),
         evenness=evenness,
         contrast=usual,
         dark=dark,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 
 import numpy as np
@@ -58,6 +59,12 @@ def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
     if np.sqrt(np.mean(off**2)) > UNEVEN_SHARE * period + 0.15 or keep.sum() < 0.6 * inside.sum():
         return None
     return keep, np.array([a, b, c, middle])
+
+
+def beside_px(off_px: Floats) -> float:
+    """One standard deviation of places, px, told by how far each lies off (N,) beside the middle of its neighbours: what
+    bends the whole row, a lens or a tape that curls, is no noise of its places."""
+    return 1.4826 * float(np.median(np.abs(np.diff(off_px, 2)))) / math.sqrt(6)  # 1 + 4 + 1 variances
 
 
 def whole(u: Floats, index: Ints) -> tuple[Floats, Ints]:
