@@ -83,3 +83,16 @@ def test_cells_of_another_lattice_change_nothing() -> None:
     across, along = cells_of(swatch, lattice.across_mm, lattice.along_mm)
     farther = [np.column_stack([1.05 * cells[:, :2], cells[:, 2:]]) for cells in (across, along)]
     assert as_followed(lattice, (farther[0], farther[1])) is lattice
+
+
+def test_cells_cut_off_by_the_picture_are_where_the_print_was_drawn() -> None:
+    """Of 100 by 75 mm of cloth, whose lengths grow by 2 % over them, at most eight cells of 36 by 15 mm show whole; with
+    those of which most shows there are more than a dozen, and all lie on the lattice to a twentieth of a millimetre."""
+    across, along = _cells(DOTS, 36.0, 15.0, width_mm=100.0, height_mm=75.0, stretch=0.02, noise=1.0)
+    assert len(across) > 12
+    x = across[:, 0] - 50.0
+    true = np.column_stack([x + 0.02 * x * x / 200.0, across[:, 1]])
+    index = np.column_stack([across[:, 2], along[:, 2], np.ones(len(across))])
+    fit, *_ = np.linalg.lstsq(index, true, rcond=None)
+    assert np.abs(true - index @ fit).max() < 0.05
+    assert fit[:2] == pytest.approx(np.diag([36.0, 15.0]), abs=0.03)

@@ -62,8 +62,10 @@ def fit_even(u: Floats, index: Ints) -> tuple[NDArray[np.bool_], Floats] | None:
 
 
 def beside_px(off_px: Floats) -> float:
-    """One standard deviation of places, px, told by how far each lies off (N,) beside the middle of its neighbours: what
-    bends the whole row, a lens or a tape that curls, is no noise of its places."""
+    """One standard deviation of places, px, told by how far each lies off (N,) beside the middle of its neighbours.
+
+    What bends the whole row, a lens or a tape that curls, is no noise of its places.
+    """
     return 1.4826 * float(np.median(np.abs(np.diff(off_px, 2)))) / math.sqrt(6)  # 1 + 4 + 1 variances
 
 
