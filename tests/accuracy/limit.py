@@ -112,7 +112,7 @@ def _errors(attempts: list[Attempt]) -> list[str]:
     head += f"{'one scale':>18} {'FFT peak':>18} {'Hough lines':>18}   {'floor':>14}"
     lines = [head]
     for name, goal, sieve in _ROWS:
-        lines.append(_error_row(name, goal, [a for a in attempts if sieve(a)]))
+        lines.append(error_row(name, goal, [a for a in attempts if sieve(a)]))
     skews = [abs(p.error or 0.0) for a in attempts for p in a.trial.of("skew") if not p.refused]
     torn = [a.floor.torn_deg for a in attempts if a.facts.torn] or [np.nan]
     bound = f"{_MEDIAN_OF_NORMAL * np.median(torn):.3f} / {_P95_OF_NORMAL * np.median(torn):.3f}"
@@ -156,15 +156,19 @@ _ROWS: tuple[tuple[str, str, Sieve], ...] = (
 )  # fmt: skip
 
 
-def _error_row(name: str, goal: str, attempts: list[Attempt]) -> str:
-    """Errors in %, those of the plain ways on the same photographs with their ratio of medians, and the floor. A
-    second pair of figures is ours with the reference's own error taken away: what the measuring itself adds."""
+def error_row(name: str, goal: str, attempts: list[Attempt]) -> str:
+    """Errors in %, those of the plain ways on the same photographs with their ratio of medians, and the floor.
+
+    Two more pairs of figures take them apart: how far the references themselves are off in these very scenes, which a
+    flawless measurement would be off by, and ours with that taken away: what the measuring itself adds.
+    """
     given = [a for a in attempts if a.repeats and not a.refused]
     ours = [100 * abs(p.relative or 0.0) for a in given for p in a.repeats]
     if not ours:
         return f"{name:<52}{0:>4}  {f'none of {len(attempts)}':>17}  {goal}"
-    alone = [a for a in given if "two rulers" not in a.facts.hardships]
-    net = [100 * abs((p.relative or 0.0) + a.facts.reference_error) for a in alone for p in a.repeats] or [np.nan]
+    alone = [(a.facts.reference_error, p) for a in given if "two rulers" not in a.facts.hardships for p in a.repeats]
+    drawn = [100 * abs(error) for error, _ in alone] or [np.nan]
+    net = [100 * abs((p.relative or 0.0) + error) for error, p in alone] or [np.nan]
     floor = 100 * np.array([a.floor.total for a in given if np.isfinite(a.floor.total)])
     noise = 100 * np.array([np.hypot(a.floor.period, a.floor.scale) for a in given if np.isfinite(a.floor.total)])
     beside = [
@@ -180,8 +184,8 @@ def _error_row(name: str, goal: str, attempts: list[Attempt]) -> str:
     )
     return (
         f"{_plain_row(name, goal, ours)}{' '.join(beside)}   {bound:>14}"
-        f"   net of the tape {np.median(net):.3f} / {np.percentile(net, 95):.3f}, its floor "
-        f"{_MEDIAN_OF_NORMAL * np.median(noise):.1g}"
+        f"   references off by {np.median(drawn):.3f} / {np.percentile(drawn, 95):.3f}, net of them "
+        f"{np.median(net):.3f} / {np.percentile(net, 95):.3f}, floor of that {_MEDIAN_OF_NORMAL * np.median(noise):.1g}"
     )
 
 

@@ -8,15 +8,18 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.accuracy.floor import print_slope_power, stretch_sd, torn_sd_deg
-from tests.accuracy.limit import table
+from tests.accuracy.attempt import Attempt
+from tests.accuracy.floor import Floor, print_slope_power, stretch_sd, torn_sd_deg
+from tests.accuracy.limit import error_row, table
 from tests.accuracy.pool import tried
-from tests.accuracy.rival import fft_peak, hough_lines, rivals_of, ruler_px_per_mm
+from tests.accuracy.rival import Rivals, fft_peak, hough_lines, rivals_of, ruler_px_per_mm
+from tests.accuracy.trial import Pair, Trial
 from tests.makers.camera import Camera
 from tests.makers.cloth import Cloth, StripePrint, Stripes
-from tests.makers.fact import facts_of
+from tests.makers.fact import Facts, facts_of
 from tests.makers.shot import Shot, shoot
 from tests.makers.worn import WornRuler
+from vision.estimate import Estimate
 
 STRIPES = StripePrint(across=Stripes(widths_mm=(8.0, 12.0), colours=("#202020", "#e8e8e8")))
 
@@ -93,6 +96,26 @@ def test_a_crash_does_not_stop_the_rest() -> None:
     assert [seed for seed, result, _ in results if result is None] == [3]
     assert "ZeroDivisionError" in results[3][2]
     assert results[4][1] == 1.0
+
+
+def test_a_reference_s_own_error_is_told_apart() -> None:
+    """A repeat of 100 mm told as 99.7 by a tape that is 0.2 % too long is off by 0.3 %, the tape by 0.2, and what the
+    measuring adds is the 0.1 between them."""
+    trial = Trial(
+        seed=1, kind="stripe", found_kind="stripe", unit_right=True, stripe_count=None, warnings=(), seconds=1.0,
+        pairs=(Pair(name="repeat", measured=Estimate(99.7, 0.4), true=100.0, is_repeat=True),),
+    )  # fmt: skip
+    facts = Facts(
+        reference="ruler", reference_error=0.002, tilt_deg=3.0, k1=0.0, focal_known=True, creased=False, bowed=False,
+        curled=False, torn=None, readable=True, why="", hardships=(),
+    )  # fmt: skip
+    rivals = Rivals(
+        one_scale=None, fft_repeat=None, fft_direction_deg=None, hough_repeat=None, hough_direction_deg=None
+    )
+    floor = Floor(period=1e-5, scale=1e-5, tolerance=0.0015, torn_deg=0.1)
+    row = error_row("a row", "", [Attempt(trial=trial, facts=facts, rivals=rivals, floor=floor)])
+    assert "0.300    0.300" in row
+    assert "references off by 0.200 / 0.200, net of them 0.100 / 0.100" in row
 
 
 def _third_fails(seed: int) -> float:

@@ -86,8 +86,8 @@ def test_cells_of_another_lattice_change_nothing() -> None:
 
 
 def test_cells_cut_off_by_the_picture_are_where_the_print_was_drawn() -> None:
-    """Of 100 by 75 mm of cloth, whose lengths grow by 2 % over them, at most eight cells of 36 by 15 mm show whole; with
-    those of which most shows there are more than a dozen, and all lie on the lattice to a twentieth of a millimetre."""
+    """Of 100 by 75 mm of cloth, whose lengths grow by 2 % over them, at most eight cells of 36 by 15 mm show whole;
+    with those of which most shows they are over a dozen, and all lie on the lattice to a twentieth of a millimetre."""
     across, along = _cells(DOTS, 36.0, 15.0, width_mm=100.0, height_mm=75.0, stretch=0.02, noise=1.0)
     assert len(across) > 12
     x = across[:, 0] - 50.0
