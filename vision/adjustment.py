@@ -20,7 +20,7 @@ from vision.estimate import Estimate
 from vision.mark import as_noisy, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
 from vision.parallel import Stripes, stripe_residual, stripe_start
 from vision.reference.reading import Reading
-from vision.rise import LEAST_RISE_MM, RISE, TOPS, held, lifted, noise_px, starts, waves
+from vision.rise import LEAST_RISE_MM, RISE, TOPS, WARP, WARP_SIGMA_MM, held, lifted, noise_px, starts, warped, waves
 
 Floats = NDArray[np.float64]
 #: The plane of the readings and that of the prints (3, 3 each), and all places as a lens that bends nothing shows them.
@@ -73,7 +73,9 @@ class Adjustment:
         self.prints = list(prints)
         self.bow_sigma = bow_sigma
         self.rising = rising
-        self.own = OWN + RISE * bool(rising)
+        #: Printed sheets (they never come with a tape that rises) may warp.
+        self.warps = not rising and any(reading.source == "target" for reading in readings)
+        self.own = OWN + RISE * bool(rising) + WARP * self.warps
         sizes = [self.own] * len(readings) + [5 + int(print_.family.max()) + 1 for print_ in prints]
         ends = np.cumsum([SHARED, *sizes]).tolist()
         #: Which parameters each reading, then each print, has of its own.
@@ -199,9 +201,12 @@ class Adjustment:
         own = params[SHARED + self.own * number : SHARED + self.own * (number + 1)]
         marks = bowed(reading, own[BOW], self.middles[number])
         whole = photo @ pose_matrix(math.exp(own[0]), *own[1:4])
-        if not self.rising or not self.rising[number]:
+        if self.warps:
+            height, shift = warped(reading.marks_mm, own[OWN:]), np.zeros(len(marks))
+        elif self.rising and self.rising[number]:
+            height, shift = lifted(reading.marks_mm[:, 0], own[OWN:])
+        else:
             return mapped(whole, marks)
-        height, shift = lifted(reading.marks_mm[:, 0], own[OWN:])
         seen = np.column_stack([marks[:, 0] + shift, marks[:, 1], np.ones(len(marks))]) @ whole.T
         seen += height[:, None] * upwards(params, self.size_px)
         return np.asarray(seen[:, :2] / seen[:, 2:], dtype=np.float64)
@@ -224,7 +229,7 @@ class Adjustment:
         back, lens = inverse(homography(shared, self.size_px, 0.0)), self._lens(shared)
         for reading in self.readings:
             turn, shift = rigid(reading.marks_mm, mapped(back, lens.straightened(reading.marks_px)))
-            params += [0.0, turn, shift[0], shift[1], 0.0]
+            params += [0.0, turn, shift[0], shift[1], 0.0, *[0.0] * (self.own - OWN)]
         self.middles_mm = []
         below = inverse(homography(shared, self.size_px, self.behind_mm))
         for print_ in self.prints:
@@ -252,7 +257,7 @@ class Adjustment:
         tilts = params[:2] / math.radians(TILT_SIGMA_DEG)
         prior = [*tilts, (params[3] - math.log(self.focal.value)) / focal_sigma, params[4] / LENS_SIGMA]
         for reading, own in zip(self.readings, self._own_of(params), strict=True):
-            prior.extend(held(own[OWN:]) if self.rising else ())
+            prior.extend(held(own[OWN:]) if self.rising else own[OWN:] / WARP_SIGMA_MM)
             prior.append(own[0] / max(1e-5, reading.tolerance_relative_u95 / 2))
             prior.append(own[BOW] / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
         for number, print_ in enumerate(self.prints, len(self.readings)):

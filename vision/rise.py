@@ -1,4 +1,5 @@
-"""A tape whose ends rise from the table: noticed by what no flat tape explains, and how high it stands where.
+"""What does not lie flat: a printed sheet that warps; a tape whose ends rise from the table, noticed by what no flat
+tape explains, and how high it stands where.
 
 A tape straight along the table that rises towards the camera shows its millimetres larger there, and nothing beside it
 tells. A tilt makes them grow too, but evenly (by a projective map); a lens, evenly from the middle of the picture. What
@@ -16,6 +17,9 @@ Floats = NDArray[np.float64]
 
 #: Parameters of a rise: for the first end and the last, the height there, mm, and the logarithm of its reach, mm.
 RISE, TOPS = 4, slice(0, None, 2)
+#: Parameters of a sheet's warp, and how flat a printed sheet glued to card lies, mm at its corners (practice; one
+#: standard deviation). Left out, half a millimetre would pass for a tilt that puts lengths beside it off by a per cent.
+WARP, WARP_SIGMA_MM = 3, 0.5
 #: An end stands up where it does so by more than this, mm: cloth and table differ by as much.
 LEAST_RISE_MM = 1.0
 #: Ends rise by some mm, over some centimetres (practice; one standard deviation, of the reach as a logarithm).
@@ -49,6 +53,16 @@ def lifted(along_mm: Floats, own: Floats) -> tuple[Floats, Floats]:
         height += top * share**2
         shift += way * 2 * top**2 / (3 * reach) * share**3  # half the square of the slope, summed up
     return height, shift
+
+
+def warped(places_mm: Floats, own: Floats) -> Floats:
+    """Heights (N,) of places (N, 2) on a sheet that bends both ways, mm, about their mean.
+
+    ``own`` (WARP,) holds the heights of x², xy and y² at the sheet's corner, the middle of the places being (0, 0).
+    """
+    x, y = ((places_mm - places_mm.mean(axis=0)) / np.hypot(*np.ptp(places_mm, axis=0)) * 2).T
+    height = np.column_stack([x * x, x * y, y * y]) @ own
+    return np.asarray(height - height.mean(), dtype=np.float64)
 
 
 def held(own: Floats) -> Floats:

@@ -86,7 +86,8 @@ def test_a_soft_picture_of_the_target_is_read() -> None:
 @pytest.mark.parametrize(("tilt", "azimuth"), [(0, 0), (6, 30), (15, 200), (25, 110)])
 def test_the_plane_is_that_of_the_librarys_own_pose(tilt: float, azimuth: float) -> None:
     """OpenCV's solvePnP (iterative, Levenberg-Marquardt) is the reference: from the same corners, focal length and k1
-    our plane has its tilt to a hundredth of a degree and every length in the photo to a twentieth of a per mille."""
+    our plane, which leaves open how flat the sheet lies, has its tilt to a hundredth of a degree and every length in
+    the photo to a tenth of a per mille."""
     reading = target.read_target(seen(board_drawing(8), 8, camera(tilt, azimuth, 700), 90))
     assert reading is not None
     plane = fit_plane([reading], size_px=SIZE, focal_px=Estimate(FOCAL_PX, 1e-4 * FOCAL_PX))
@@ -103,7 +104,7 @@ def test_the_plane_is_that_of_the_librarys_own_pose(tilt: float, azimuth: float)
     ours_mm, their_mm = plane.to_mm(places), cv2.perspectiveTransform(straight, theirs)[:, 0]
     for one, other in itertools.combinations(range(len(places)), 2):
         length = float(np.hypot(*(their_mm[one] - their_mm[other])))
-        assert float(np.hypot(*(ours_mm[one] - ours_mm[other]))) == pytest.approx(length, rel=5e-5)
+        assert float(np.hypot(*(ours_mm[one] - ours_mm[other]))) == pytest.approx(length, rel=1e-4)
 
 
 def test_a_photographed_boards_corners_are_where_its_truth_says() -> None:
@@ -202,3 +203,28 @@ def test_noise_of_corners_is_told_from_their_neighbours(sigma_px: float) -> None
     told = [target.noise_px(places, bent + rng.normal(0, sigma_px, bent.shape)) for _ in range(40)]
     assert np.median(told) == pytest.approx(sigma_px, rel=0.15)
     assert target.noise_px(places, bent) < 1.5 * target.LEAST_SIGMA_PX
+
+
+@pytest.mark.parametrize("height_mm", [0.5, -1.5])
+def test_a_board_that_bends_is_no_tilt(height_mm: float) -> None:
+    """A board whose middle stands half a millimetre over its ends, or its ends over its middle (a cylinder, seen by a
+    pinhole), tells lengths on the table 140 mm beside it to a third of a per cent, and says no less than it knows."""
+    inner = [(x, y) for y in range(1, target.SQUARES[1]) for x in range(1, target.SQUARES[0])]
+    places = np.array(inner, dtype=np.float64) * target.SQUARE_MM
+    height = height_mm * (1 - ((places[:, 1] - 105.0) / 75.0) ** 2)
+    for azimuth in (20.0, 140.0, 260.0):
+        axis = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth)), 0.0])
+        turn, _ = cv2.Rodrigues(axis * math.radians(8.0))
+        inner_px = np.array([[FOCAL_PX, 0, (SIZE[0] - 1) / 2], [0, FOCAL_PX, (SIZE[1] - 1) / 2], [0, 0, 1]])
+        solid = np.column_stack([places - [160.0, 105.0], -height])
+        shown, _ = cv2.projectPoints(solid, turn, np.array([0.0, 0.0, 800.0]), inner_px, np.zeros(4))
+        corners = shown[:, 0] + np.random.default_rng(int(azimuth)).normal(0, 0.02, (len(places), 2))
+        reading = target.reading_of(corners, np.arange(len(places)), SIZE[0])
+        assert reading is not None
+        plane = fit_plane([reading], size_px=SIZE, focal_px=Estimate(FOCAL_PX, 0.02 * FOCAL_PX))
+        beside = np.array([[140.0, 0.0, 0.0], [141.0, 0.0, 0.0], [140.0, 1.0, 0.0]])
+        there, _ = cv2.projectPoints(beside, turn, np.array([0.0, 0.0, 800.0]), inner_px, np.zeros(4))
+        ends = plane.to_mm(there[:, 0])
+        off = float(np.abs(np.hypot(*(ends[1:] - ends[0]).T) - 1).max())
+        assert off < 0.0033
+        assert off < plane.length_relative_u95_at((float(there[0, 0, 0]), float(there[0, 0, 1])))

@@ -93,7 +93,7 @@ def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
             break
     if best is None:
         return None
-    return _reading(_refined(grey, *best), best[1], max(grey.shape))
+    return reading_of(_refined(grey, *best), best[1], max(grey.shape))
 
 
 def _sharpened(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -102,7 +102,11 @@ def _sharpened(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.addWeighted(grey, 1 + SHARPEN_TIMES, soft, -SHARPEN_TIMES, 0), dtype=np.uint8)
 
 
-def _reading(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Reading | None:
+def reading_of(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Reading | None:
+    """What corners (N, 2) of the board, numbered ``ids`` (N,) row by row, say in a picture of that long side.
+
+    None where too few of them fit the board.
+    """
     astray_px = max(2.0, ASTRAY_SHARE * side_px)
     inner = SQUARES[0] - 1
     places = np.stack([ids % inner + 1, ids // inner + 1], axis=1) * SQUARE_MM
