@@ -36,8 +36,8 @@ _CORNER_SHARE: Final = 0.25
 
 def impressions(photo: Photo, measured: Measured) -> tuple[Impression, ...]:
     """What each cloth of the photograph looks like, largest first; none where it had no scale."""
+    from vision.covering import grown
     from vision.light import gains_of
-    from vision.measure import grown
     from vision.reference.body import bodies
 
     evidence = measured.evidence

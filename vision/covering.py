@@ -13,6 +13,10 @@ from vision.swatch import Doubles, Mask
 
 #: Rulers cast shadows about so wide, mm, and their outline is known no better.
 _MARGIN_MM = 2.0
+#: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
+SHADOW_MM = 1.5
+NARROWEST_RULER_MM = 11.0
+WIDEST_RULER_MM = 35.0
 #: A tape goes on where its marks can be read no more: what is found there is its tail where this share of it lies in
 #: line with it, this far beside it, mm, and this near to its end, mm. Tapes are so many times longer than wide or more.
 TAIL_SHARE, BESIDE_MM, NEAR_MM, SLENDER = 0.6, 3.0, 25.0, 3.0
@@ -30,6 +34,20 @@ def covered_mask(square: SquareOn, outlines_mm: Sequence[Doubles], scale: float,
         cv2.fillPoly(mask, [np.rint(_pixels(square, outline, scale)).astype(np.int32)], 1)
     size = 2 * max(round(_MARGIN_MM * square.px_per_mm * scale), 1) + 1
     return np.asarray(cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))) > 0)
+
+
+def grown(polygon_mm: Doubles) -> Doubles:
+    """A rectangle (4, 2) round what hides the cloth, with room for its shadow.
+
+    No ruler is narrower than NARROWEST_RULER_MM: where less of it was found, its body may lie on either side.
+    """
+    middle, size, angle = cv2.minAreaRect(polygon_mm.astype(np.float32))
+    room = SHADOW_MM if min(size) >= NARROWEST_RULER_MM else WIDEST_RULER_MM - min(size)
+    wide = (
+        size[0] + 2 * (room if size[0] <= size[1] else SHADOW_MM),
+        size[1] + 2 * (room if size[1] < size[0] else SHADOW_MM),
+    )
+    return np.asarray(cv2.boxPoints((middle, wide, angle)), dtype=np.float64)
 
 
 def tails(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> tuple[Doubles, ...]:

@@ -17,7 +17,7 @@ from vision.beyond import beyond
 from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
-from vision.covering import tails, with_rests
+from vision.covering import grown, tails, with_rests
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
@@ -34,6 +34,7 @@ from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
 from vision.transfer import bent_mm, carried
 from vision.verge import trimmed
+from vision.veto import by_the_print
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
 COARSE_SIDE_PX = 1000
@@ -44,10 +45,6 @@ FINE_PIXELS, LEVEL_PIXELS = 2.5e6, 6e5
 STRAIGHT_MM = 0.2
 #: A cloth that turns out larger by this share shows more of its print.
 MORE_CLOTH_SHARE = 0.02
-#: The shadow of a ruler and the last of its edge, mm; and how narrow and how wide rulers and tapes are (practice).
-SHADOW_MM = 1.5
-NARROWEST_RULER_MM = 11.0
-WIDEST_RULER_MM = 35.0
 #: More cloths than this in one photograph are not remnants laid out to be measured.
 MOST_CLOTHS = 12
 
@@ -109,14 +106,17 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
         else:
             regions = tuple(carried(region, plane, levelled) for region in regions)
         plane = levelled
-    regions = tuple(trimmed(plane, region, photo.rgb, covered) for region in regions)
-    found = tuple(
-        _measure_cloth(photo, plane, regions, number, covered, request, gains, warnings)
-        for number in range(len(regions))
-    )
+    said = len(warnings)
+    found = _found(photo, plane, regions, covered, request, gains, warnings)
+    hidden = tuple(map(grown, covered))
+    bare = by_the_print(plane, found[0].region, found[0].print, photo.rgb, covered, hidden) if found else None
+    if bare is not None:
+        del warnings[said:]
+        regions, covered = _cloths(photo, plane, bare, warnings)
+        found = _found(photo, plane, regions, covered, request, gains, warnings)
     measurement = Measurement(
         photo=photo.name,
-        scale=scale_of(plane, _middle(np.asarray(regions[0].outline_mm, dtype=np.float64)) if regions else None),
+        scale=scale_of(plane, _middle(np.asarray(found[0].region.outline_mm, dtype=np.float64)) if found else None),
         main=_document(found[0]) if found else Cloth(outline=None, print=None, skew=None),
         scraps=tuple(_document(cloth) for cloth in found) if len(found) > 1 else (),
         warnings=tuple(dict.fromkeys(warnings)),
@@ -147,6 +147,22 @@ def _cloths(
     if len(regions) > MOST_CLOTHS:
         warnings.append(f"Only the {MOST_CLOTHS} largest of {len(regions)} cloths are measured: show fewer at once.")
     return regions[:MOST_CLOTHS], covered
+
+
+def _found(
+    photo: Photo,
+    plane: Plane,
+    regions: tuple[ClothRegion, ...],
+    covered: tuple[Floats, ...],
+    request: MeasureRequest,
+    gains: Floats | None,
+    warnings: list[str],
+) -> tuple[ClothEvidence, ...]:
+    """The cloths with their outlines as fine as the photo shows them, measured."""
+    fine = tuple(trimmed(plane, region, photo.rgb, covered) for region in regions)
+    return tuple(
+        _measure_cloth(photo, plane, fine, number, covered, request, gains, warnings) for number in range(len(fine))
+    )
 
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:
@@ -274,20 +290,6 @@ def _fine(
     square = plane.square_on(photo.rgb, px_per_mm=min(native, (most_px / area) ** 0.5), region_mm=box)
     holes = [np.asarray(hole, dtype=np.float64) for hole in region.holes_mm]
     return square, region_mask(square, corners, holes, tuple(grown(polygon) for polygon in covered))
-
-
-def grown(polygon_mm: Floats) -> Floats:
-    """A rectangle (4, 2) round what hides the cloth, with room for its shadow.
-
-    No ruler is narrower than NARROWEST_RULER_MM: where less of it was found, its body may lie on either side.
-    """
-    middle, size, angle = cv2.minAreaRect(polygon_mm.astype(np.float32))
-    room = SHADOW_MM if min(size) >= NARROWEST_RULER_MM else WIDEST_RULER_MM - min(size)
-    wide = (
-        size[0] + 2 * (room if size[0] <= size[1] else SHADOW_MM),
-        size[1] + 2 * (room if size[1] < size[0] else SHADOW_MM),
-    )
-    return np.asarray(cv2.boxPoints((middle, wide, angle)), dtype=np.float64)
 
 
 def region_mask(

@@ -81,17 +81,18 @@ def repeats_inwards(print_: Print, inwards: Doubles, *, far: bool = False) -> Do
     """
     first, second = _basis(print_)
     repeats = _FAR_REPEATS if far else _REPEATS
-    moves = []
-    for i in range(-repeats, repeats + 1) if first is not None else (0,):
-        for j in range(-6 * repeats, 6 * repeats + 1) if second is not None else (0,):
-            move = (0.0 if first is None else i * first) + (0.0 if second is None else j * second)
-            if i or j:
-                moves.append(np.asarray(move))
-    deep = sorted((move for move in moves if move @ inwards >= _DEEP_MM), key=lambda move: float(move @ move))
-    if far:
-        near = [move for move in deep if move @ move <= _FAR_MM**2]
-        return np.array(near[:: max(len(near) // _FAR_PLACES, 1)]).reshape(-1, 2)
-    return np.array(deep[:_PLACES]).reshape(-1, 2)
+    once = np.arange(-repeats, repeats + 1)[:, None] if first is not None else np.zeros((1, 1))
+    often = np.arange(-6 * repeats, 6 * repeats + 1)[:, None] if second is not None else np.zeros((1, 1))
+    nothing = np.zeros(2)
+    steps = (once * (nothing if first is None else first))[:, None] + often * (nothing if second is None else second)
+    moves = steps.reshape(-1, 2)
+    moves = moves[moves @ inwards >= _DEEP_MM]
+    size = (moves * moves).sum(axis=1)
+    deep = moves[np.argsort(size, kind="stable")]
+    if not far:
+        return deep[:_PLACES]
+    near = deep[: int((size <= _FAR_MM**2).sum())]
+    return near[:: max(len(near) // _FAR_PLACES, 1)]
 
 
 def _basis(print_: Print) -> tuple[Doubles | None, Doubles | None]:
@@ -148,7 +149,7 @@ def seen_cloth(square: SquareOn, outline_mm: Doubles, covered_mm: Sequence[Doubl
 def confirmed(edge: ClothEdge, seen: Seen, print_: Print) -> bool | None:
     """Whether what lies within a side looks as the cloth does further in: else the side is another thing's. None where
     table and cloth are too alike to tell, too little is seen, or the print does not tell what the cloth looks like."""
-    middle, unit, out, half = _placed(edge)
+    middle, unit, out, half = placed(edge)
     lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=False)
     return None if lines is None else lines.explained >= _LEAST_EXPLAINED
 
@@ -161,7 +162,7 @@ def settled(edge: ClothEdge, seen: Seen, print_: Print) -> ClothEdge | None:
 
 def _followed(edge: ClothEdge, seen: Seen, print_: Print, *, far: bool) -> ClothEdge | None:
     """The side as cloth nearby tells, or as cloth from ``far`` in does, where that is as it is expected."""
-    middle, unit, out, half = _placed(edge)
+    middle, unit, out, half = placed(edge)
     u95 = scatter = 0.0
     for _ in range(_PASSES):
         lines = _lines(seen, middle, unit, out, half, print_, far=far, evened=True)
@@ -186,7 +187,7 @@ def _followed(edge: ClothEdge, seen: Seen, print_: Print, *, far: bool) -> Cloth
     )
 
 
-def _placed(edge: ClothEdge) -> tuple[Doubles, Doubles, Doubles, float]:
+def placed(edge: ClothEdge) -> tuple[Doubles, Doubles, Doubles, float]:
     """A side's middle, the unit vectors along it and out of the cloth, and half its length, mm."""
     start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
     half = float(np.hypot(*(end - start))) / 2
@@ -228,9 +229,9 @@ def _lines(
     along = np.arange(-half, half, step)
     across = np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / px_per_mm, _SAMPLE_MM))
     places = middle + along[:, None, None] * unit - across[None, :, None] * out
-    shown = _read(seen.shown.astype(np.float32), places, seen.square) > 0.99
-    cloth, known = _cloth(seen, seen.sure if far else seen.inside, places, moves)
-    colour = _read(seen.light, places, seen.square)
+    shown = read(seen.shown.astype(np.float32), places, seen.square) > 0.99
+    cloth, known = expected_cloth(seen, seen.sure if far else seen.inside, places, moves)
+    colour = light_at(seen, places)
     near, beyond = np.abs(across) <= _FRAY_MM, across < -_BEYOND_MM
     table, told = _table(colour[:, beyond], shown[:, beyond], _TABLE_MM / step)
     counts = told & shown[:, near].all(axis=1) & (known[:, near].mean(axis=1) > 0.9)
@@ -256,21 +257,26 @@ def _few(weight: Doubles | Mask) -> bool:
     return int((weight > 0).sum()) < max(_FEWEST_LINES, _LEAST_TOLD * len(weight))
 
 
-def _read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
+def read(picture: Floats, places_mm: Doubles, square: SquareOn) -> Doubles:
     """What a picture shows at places (N, K, 2); nothing beyond it."""
     x, y = np.moveaxis(((places_mm - np.asarray(square.origin_mm)) * square.px_per_mm).astype(np.float32), 2, 0)
     read = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
     return np.asarray(read, dtype=np.float64)
 
 
-def _cloth(seen: Seen, inside: Mask, places: Doubles, moves: Doubles) -> tuple[Doubles, Doubles]:
+def light_at(seen: Seen, places_mm: Doubles) -> Doubles:
+    """The light (N, K, 3) that a picture shows at places (N, K, 2)."""
+    return read(seen.light, places_mm, seen.square)
+
+
+def expected_cloth(seen: Seen, inside: Mask, places: Doubles, moves: Doubles) -> tuple[Doubles, Doubles]:
     """What cloth would look like (N, K, 3) at each place, the mean of where its print comes again ``inside`` (H, W),
     and whether it does (N, K)."""
     total, count = np.zeros((*places.shape[:2], 3)), np.zeros(places.shape[:2])
     cover = inside.astype(np.float32)
     for move in moves:
-        there = _read(cover, places + move, seen.square) > 0.99
-        total += _read(seen.light, places + move, seen.square) * there[..., None]
+        there = read(cover, places + move, seen.square) > 0.99
+        total += read(seen.light, places + move, seen.square) * there[..., None]
         count += there
     return total / np.maximum(count, 1)[..., None], (count > 0).astype(np.float64)
 
