@@ -57,12 +57,11 @@ def without_done(
     known = {part.id: part for garment in garments for part in garment.parts}
     for row in told.values():
         _check(row, known)
-    remarks: list[str] = []
-    left = [_without(garment, told, fabrics, remarks) for garment in garments]
-    going = tuple(garment for garment in left if garment.parts)
+    left = [_without(garment, told, fabrics) for garment in garments]
+    going = tuple(garment for garment, _ in left if garment.parts)
     if not going:
         raise InputWrong("all parts are cut already, so there is nothing to plan", "leave out --have or --after")
-    return going, tuple(remarks)
+    return going, tuple(remark for _, remarks in left for remark in remarks)
 
 
 def _check(row: Done, known: Mapping[str, Strip | Panel]) -> None:
@@ -83,9 +82,9 @@ def _check(row: Done, known: Mapping[str, Strip | Panel]) -> None:
         )
 
 
-def _without(
-    garment: Garment, told: Mapping[str, Done], fabrics: Mapping[str, Fabric], remarks: list[str]
-) -> Garment:
+def _without(garment: Garment, told: Mapping[str, Done], fabrics: Mapping[str, Fabric]) -> tuple[Garment, list[str]]:
+    """The garment that is left, and what to see to, which is among its notes as well."""
+    remarks: list[str] = []
     strips: list[Strip] = []
     before: list[Strip] = []
     for strip in garment.strips:
@@ -99,12 +98,14 @@ def _without(
     here = {strip.id for strip in strips}
     remarks += _partners(garment, here, {strip.id for strip in before})
     met = here | {strip.id for strip in before}
-    return replace(
+    left = replace(
         garment,
         strips=tuple(_without_corners(strip, met) for strip in strips),
         panels=tuple(panel for panel in garment.panels if panel.id not in told),
         before=tuple(_without_corners(strip, met) for strip in before),
+        notes=(*remarks, *garment.notes),
     )
+    return left, remarks
 
 
 def _known(laid: Laid | None, strip: Strip, fabric: Fabric | None, *, rest: bool) -> bool:

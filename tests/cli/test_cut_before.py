@@ -99,6 +99,8 @@ def test_the_other_of_a_pair_starts_at_the_same_phase(call: Call, tmp_path: Path
     assert set(rest) == {"right"}
     assert _apart(_phase(call, rest["right"][0], _origins(call)), at) <= EQUAL
     assert rest["right"][0]["turned"] == first["left"][0]["turned"]
+    assert call("sheet", "rest.json", "--out", "rest.html").code == 0
+    assert "right is laid to match left, cut before." in (tmp_path / "rest.html").read_text(encoding="utf-8")
     free = _planned(call, "--have", "left", out="free.json")
     assert _apart(_phase(call, free["right"][0], _origins(call)), at) > 1
 
