@@ -1,16 +1,15 @@
-"""Resolved garments as plain data, as a plan carries them, and back; several garments as one list of parts."""
+"""Resolved garments as plain data, as a plan carries them; several garments as one list of parts."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, fields, replace
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, replace
 from typing import Any, Final
 
-from stash.errors import InputWrong
-from stash.garment.part import Garment, Laid, Panel, Part, Strip
+from stash.garment.part import Garment, Part, Strip
 
-#: Lengths are written to a millionth of a millimetre, so that nothing is lost on the way back.
+#: Lengths are written to a millionth of a millimetre: nothing that the audit would see is lost.
 _DIGITS: Final = 6
 
 
@@ -34,26 +33,6 @@ def to_documents(garments: Sequence[Garment]) -> list[dict[str, Any]]:
     return [to_document(garment) for garment in garments]
 
 
-def from_document(document: Mapping[str, Any]) -> Garment:
-    """The garment that ``to_document`` wrote; keys of another version are passed over. Raises InputWrong."""
-    try:
-        return Garment(
-            name=str(document["name"]),
-            seam_mm=float(document["seam_mm"]),
-            strips=tuple(_read(Strip, strip) for strip in document["strips"]),
-            panels=tuple(_read(Panel, panel) for panel in document["panels"]),
-            cautions=tuple(document.get("cautions", ())),
-            notes=tuple(document.get("notes", ())),
-            shape=document.get("shape"),
-            figures_mm=dict(document.get("figures_mm", {})),
-            before=tuple(_read(Strip, strip) for strip in document.get("before", ())),
-        )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise InputWrong(
-            f"the garment in the plan cannot be read ({error})", "make the plan again with enough"
-        ) from error
-
-
 def _plain(part: Part) -> dict[str, Any]:
     values = asdict(part)
     if values.get("laid", ...) is None:
@@ -70,20 +49,6 @@ def _plain(part: Part) -> dict[str, Any]:
         elif name.endswith("_mm"):
             values[name] = round(value, _DIGITS)
     return values
-
-
-def _read(kind: type[Any], values: Mapping[str, Any]) -> Any:
-    known = {item.name for item in fields(kind)}
-    said = {name: value for name, value in values.items() if name in known}
-    if "extra_mm" in said:
-        said["extra_mm"] = tuple(float(number) for number in said["extra_mm"])
-    if "hide_mm" in said:
-        said["hide_mm"] = tuple((float(low), float(high)) for low, high in said["hide_mm"])
-    if "corner" in said:
-        said["corner"] = tuple(tuple(corner) for corner in said["corner"])
-    if said.get("laid") is not None:
-        said["laid"] = Laid(**said["laid"])
-    return kind(**said)
 
 
 def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
