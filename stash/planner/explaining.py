@@ -27,7 +27,7 @@ from stash.planner.trial import Trial
 NO_S: Final = 15.0  # seconds that a no may take to be explained: as long as somebody waits for it (our judgement)
 NO_SHARE: Final = 0.25  # or as much of a longer limit, which somebody sets who wants to know more
 UNSURE_S: Final = 10.0  # and an unsure answer
-ROOM_S: Final = 4.0  # and a tight yes, to find a roomier one
+ROOM_S: Final = 6.0  # and a tight yes, to find a roomier one
 YES_S: Final = 2.0  # and a yes, whose plan she already has
 
 WAYS: Final = "what would make it a yes"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import shapely
@@ -19,12 +20,14 @@ from stash.planner.plan import Placement, Plan
 from stash.planner.price import DEFAULT, Weights
 from stash.planner.problem import Problem
 from stash.planner.region import usable
+from stash.planner.solve import decide
 from stash.planner.spare import leftovers, tightest
 from stash.planner.stance import Stance
 from stash.planner.task import Cut, Task, build_task
 from stash.planner.trial import Trial
 
 ROOM_MM: Final = 25.4 / 8  # shears follow chalk to 1/16-1/8 in (common practice)
+CHEAPER: Final = 0.7  # of the time left: the rest is for a plan with half the room
 NEAR_MM: Final = 0.05  # a cut lies in a lane whose edge is this near to its own
 
 
@@ -32,21 +35,33 @@ def roomier(problem: Problem, plan: Plan, room_mm: float, trial: Trial, weights:
     """The plan, or where it leaves less than ``room_mm`` one that leaves more, if one was found at little more cost."""
     if plan.answer != "yes" or plan.tightest is None or plan.tightest.spare_mm >= room_mm or plan.cost is None:
         return plan
+    most = plan.cost + weights.piece_mm
+    opened = {placement.piece for placement in plan.placements}
+    cheaper = partial(_cheaper, trial=trial, weights=weights)
     for inset_mm in (room_mm, room_mm / 2):
         pieces = tuple(replace(piece, outline_u95_mm=piece.outline_u95_mm + inset_mm) for piece in problem.pieces)
-        placements = trial.placements(replace(problem, pieces=pieces))
-        if placements is None:
-            continue
-        cost = priced(problem, placements, weights)
-        spare = tightest(problem.pieces, placements)
-        if cost is None or spare is None or spare.spare_mm <= plan.tightest.spare_mm:
-            continue
-        if cost <= plan.cost + weights.piece_mm:
+        roomy = replace(problem, pieces=pieces)
+        within = replace(problem, pieces=tuple(piece for piece in pieces if piece.id in opened))
+        for find, among in ((trial.placements, within), (trial.placements, roomy), (cheaper, roomy)):
+            placements = find(among)
+            if placements is None:
+                continue
+            cost, spare = priced(problem, placements, weights), tightest(problem.pieces, placements)
+            if cost is None or spare is None or spare.spare_mm <= plan.tightest.spare_mm or cost > most:
+                continue
             return replace(
                 plan, placements=placements, cost=cost, best=plan.bound is not None and cost <= plan.bound,
                 tightest=spare, leftovers=leftovers(problem.pieces, placements),
             )  # fmt: skip
     return plan
+
+
+def _cheaper(problem: Problem, trial: Trial, weights: Weights) -> tuple[Placement, ...] | None:
+    """A plan that is not the first found, but as cheap as a good part of the time that is left makes it."""
+    if trial.left_s <= 0:
+        return None
+    found = decide(problem, limit_s=CHEAPER * trial.left_s, weights=weights)
+    return found.placements if found.answer == "yes" else None
 
 
 def priced(problem: Problem, placements: tuple[Placement, ...], weights: Weights = DEFAULT) -> float | None:
