@@ -17,6 +17,7 @@ from stash.planner.mismatch import unmatched
 from stash.planner.over import MOST_WIDER
 from stash.planner.plan import Placement, Plan, Purchase, Shortage
 from stash.planner.tally import differs_sentence, sum_sentence
+from stash.planner.trial import share_of
 
 #: Lengths that differ by at most this, mm, are equal (the contract).
 EQUAL_MM = 0.01
@@ -88,12 +89,19 @@ def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
     fabric = answered.problem.fabrics[row.fabric]
     missing = both(row.missing_mm, toward="up")
     if row.stripe is None:
-        yield f"room for the panels of {fabric.name} lacks {missing}."
+        groups = (group.parts for group in answered.plan.crowds if group.fabric == row.fabric)
+        alone = [parts[0] for parts in groups if len(parts) == 1]
+        if alone and any(panel.id == alone[0] for panel in answered.problem.panels):
+            yield f"{alone[0]} is {missing} larger than there is room for on any piece of {fabric.name}."
+        else:
+            yield f"room for the panels of {fabric.name} lacks {missing}."
+        return
+    if row.missing_mm <= SAME_MM and unmatched(share_of(answered.problem, row.fabric)):
+        yield f"more of {fabric.name} would not help; strips of it cannot match so, however much there is."
         return
     what = f"stripe {row.stripe} of {fabric.name}"
     if row.enough_mm is None and row.missing_mm <= SAME_MM:
-        where = "in strips that match" if unmatched(answered.problem) else "where it is needed: its ends are too short"
-        yield f"{what} has the length that is needed, but not {where}."
+        yield f"{what} has the length that is needed, but not where it is needed: its ends are too short."
     elif row.enough_mm is not None and row.enough_mm - row.missing_mm > SAME_MM:
         least = f"at least {missing}, " if row.missing_mm > SAME_MM else ""
         yield f"{what} lacks {least}at most {both(row.enough_mm, toward='up')} of cut length."
@@ -113,7 +121,8 @@ def _in_the_way(answered: Answered) -> Iterator[str]:
         many = len(group.parts) > MOST_NAMES and not rest
         names = f"all {len(group.parts)} parts" if many else listed(group.parts)
         beside = ", even with nothing else" if rest else ""
-        leave = "; without any one of them the others of these can" if group.least else ""
+        fewer = "either by itself can" if len(group.parts) == 2 else "without any one of them the others of these can"
+        leave = f"; {fewer}" if group.least else ""
         yield f"  In the way: {names} together cannot be cut{beside}{leave}."
 
 

@@ -142,10 +142,9 @@ def _reasons(problem: Problem, row: Sum) -> Iterator[str]:
     room, flawless, apart = _room(problem, row, sides)
     wide = inches(widest.cut_width_mm)
     if flawless < row.needed_mm - EQUAL_MM:
-        yield (
-            f"strips are cut {wide} wide, and only {_down(flawless, 1)} of the "
-            f"{row.name.format('stripes')} has that much cloth beside it"
-        )
+        some = f"only {_down(flawless, 1)}" if flawless >= SHORT_MM else "nothing"
+        stripes = row.name.format("stripes")
+        yield f"strips are cut {wide} wide, and {some} of the {stripes} has that much cloth beside it"
     elif room < row.needed_mm - EQUAL_MM:
         yield f"flaws and holes leave only {_down(room, 1)} of the {row.name.format('stripes')}"
     if apart < row.needed_mm - EQUAL_MM:

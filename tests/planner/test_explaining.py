@@ -16,11 +16,13 @@ from stash.planner.buying import more_repeats
 from stash.planner.explaining import explained
 from stash.planner.over import wider_mm
 from stash.planner.plan import Plan
+from stash.planner.price import DEFAULT
 from stash.planner.problem import Problem
 from stash.planner.roomier import priced, roomier
 from stash.planner.shade import ciede2000, lab_of
 from stash.planner.solve import decide
 from stash.planner.trial import Trial
+from tests.makers.border_case import GARMENT, border_case
 from tests.makers.planner_case import random_case
 from tests.planner.test_advice import IN, ask, band, cloth, deck_chair
 from vision.estimate import Estimate
@@ -238,6 +240,21 @@ def test_a_plan_with_the_room_that_is_asked_for_is_preferred() -> None:
     assert {placement.piece for placement in roomy.placements} == {"long"}
     assert roomy.tightest is not None
     assert roomy.tightest.spare_mm >= IN
+    assert audit(problem, roomy.placements) == ()
+
+
+def test_room_for_hands_is_found_beside_a_cheap_plan() -> None:
+    """A border whose cheap plan leaves a hundredth of a millimetre: one with an eighth of an inch costs no more than a
+    piece more (it was found once), though the first that is found with so much room costs far more."""
+    problem = border_case(516, along=False, size=GARMENT)
+    plan = decide(problem, limit_s=60)
+    assert plan.tightest is not None
+    assert plan.cost is not None
+    roomy = roomier(problem, plan, IN / 8, Trial(time.monotonic() + 60))
+    assert roomy.tightest is not None
+    assert roomy.cost is not None
+    assert plan.tightest.spare_mm < IN / 8 <= roomy.tightest.spare_mm + 0.01
+    assert roomy.cost <= plan.cost + DEFAULT.piece_mm
     assert audit(problem, roomy.placements) == ()
 
 

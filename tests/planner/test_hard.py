@@ -25,3 +25,9 @@ def test_a_no_that_no_sum_of_lengths_shows_is_certified() -> None:
     assert plan.answer == "no"
     assert plan.proven
     assert plan.certified
+
+
+def test_what_is_not_decided_is_never_told_as_a_yes() -> None:
+    """A second formulation with another solver proves that this pair cannot be cut: no, or not known so soon."""
+    plan = decide(kept("two-that-pair"), limit_s=5, optimise=False)
+    assert plan.answer == "no" or (plan.answer, plan.reason) == ("unsure", "time")
