@@ -37,13 +37,16 @@ def _rulers(folder: Path | None) -> list[str]:
     for name, truth in truths.items():
         scale = measure_photo(read_photo(folder / name)).measurement.scale
         true = truth["px_per_mm"]
-        if true is None:
+        if truth["kind"] == "charuco":
+            found = scale is not None and scale.source == "target"
+            lines.append(f"{name:<30} {'the printed board, found' if found else 'THE PRINTED BOARD NOT FOUND'}")
+        elif true is None:
             lines.append(f"{name:<30} {'no scale, rightly' if scale is None else 'A SCALE WHERE THERE IS NONE'}")
         elif scale is None:
             lines.append(f"{name:<30} refused; true {true:.3f} px/mm")
         else:
-            found = scale.reference_px_per_mm
-            lines.append(f"{name:<30} {found:.3f} px/mm, true {true:.3f}: {100 * (found / true - 1):+.2f} %")
+            given = scale.reference_px_per_mm
+            lines.append(f"{name:<30} {given:.3f} px/mm, true {true:.3f}: {100 * (given / true - 1):+.2f} %")
     return lines
 
 
