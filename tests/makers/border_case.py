@@ -24,7 +24,6 @@ from vision.estimate import Estimate
 
 EDGES: tuple[Edge, ...] = ("front", "sleeve", "join", "neck", "hem", "inside")
 TRIES = 4000  # cloths and widths drawn until strips of a garment's lengths take what is asked for
-AGAIN = 3  # numbers of strips and pieces drawn before it is given up
 SEAM_MM = 6.35
 PAIRED = 0.3  # the share of strips that belong to a pair
 
@@ -48,19 +47,9 @@ def border_case(seed: int, *, along: bool | None = None, size: Size = GARMENT) -
     """A question of one fabric; the same for the same seed. ``along``: whether the print repeats along the stripes.
 
     Raises:
-        LookupError: again and again few strips are to take more of much cloth than strips of such lengths can.
+        LookupError: few strips are to take more of much cloth than strips of a garment's lengths can.
     """
     rng = random.Random(f"border {seed}")
-    for _ in range(AGAIN):
-        drawn = _drawn(rng, along, size)
-        if drawn is not None:
-            return drawn
-    raise LookupError("no cloth drawn takes strips of such lengths")
-
-
-def _drawn(rng: random.Random, along: bool | None, size: Size) -> Problem | None:
-    """So many strips and pieces, and cloth on which strips of a garment's lengths take what is asked for, if any of
-    many tried does."""
     count, remnants, ratio = rng.randint(*size.strips), rng.randint(*size.pieces), rng.uniform(*size.ratio)
     for _ in range(TRIES):
         fabric, widths = _fabric(rng, along)
@@ -75,7 +64,7 @@ def _drawn(rng: random.Random, along: bool | None, size: Size) -> Problem | None
         scale = mean * count / total
         strips = tuple(replace(s, length_mm=_scaled(s, scale)) for s in strips)
         return Problem(parts=strips, fabrics={fabric.id: fabric}, pieces=pieces)
-    return None
+    raise LookupError("no cloth drawn takes strips of such lengths")
 
 
 def demand_ratio(problem: Problem) -> float:
