@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 RISE, TOPS = 4, slice(0, None, 2)
 #: Parameters of a sheet's warp, and how flat a printed sheet glued to card lies, mm at its corners (practice; one
 #: standard deviation). Left out, half a millimetre would pass for a tilt that puts lengths beside it off by a per cent.
-WARP, WARP_SIGMA_MM = 3, 0.5
+WARP, WARP_SIGMA_MM = 3, 0.3
 #: An end stands up where it does so by more than this, mm: cloth and table differ by as much.
 LEAST_RISE_MM = 1.0
 #: Ends rise by some mm, over some centimetres (practice; one standard deviation, of the reach as a logarithm).
