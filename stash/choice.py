@@ -263,7 +263,8 @@ def in_words(one: Assignment, fabrics: Mapping[str, Fabric]) -> str:
         said.append(f"body of {fabrics[one.body].name}{lie}{align}")
     if one.border is not None:
         shown = " and ".join(stripe.label for stripe in one.shown)
-        said.append(f"borders of {fabrics[one.border].name}" + (f" showing stripe {shown}" if shown else ", plain"))
+        stripes = "stripe" if len(one.shown) == 1 else "stripes"
+        said.append(f"borders of {fabrics[one.border].name}" + (f" showing {stripes} {shown}" if shown else ", plain"))
     return ", ".join(said)
 
 

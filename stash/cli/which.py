@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Assignments beside one another, the columns of their names and of each, and how many are shown.
 BESIDE, FIRST, EACH, MOST = 4, 9, 17, 8
+#: Columns left free between two assignments, so that neither reads on into the other.
+GAP = 2
 #: Lengths that differ by at most this are equal, mm (the contract, "Common to every command").
 EQUAL_MM = 0.01
 SAID = {"yes": "yes", "no": "no", "unsure": "not certain"}
@@ -86,7 +88,7 @@ def _block(found: Choices, rows: Sequence[Choice], first: int) -> Iterator[str]:
     for name, cells in zip(_NAMES, zip(*columns, strict=True), strict=True):
         if not any(cells):
             continue
-        wrapped = [output.folded(cell, EACH - 1) for cell in cells]
+        wrapped = [output.folded(cell, EACH - GAP) for cell in cells]
         for index, line in enumerate(zip_longest(*wrapped, fillvalue="")):
             start = name if index == 0 else ""
             yield (start.ljust(FIRST) + "".join(cell.ljust(EACH) for cell in line)).rstrip()
@@ -134,4 +136,6 @@ def _left(found: Choices, row: Choice) -> tuple[str, str]:
         wide, long = (inches(side + EQUAL_MM, 2, toward="down").removesuffix(" in") for side in left.rectangle_mm)
         stripes = "".join(f", {key} {inches(mm, 1, toward='down')}" for key, mm in left.stripes_mm.items())
         told[left.fabric] = f"{found.fabrics[left.fabric].name}: {wide} × {long} in{stripes}"
-    return told[one.body], "" if one.border == one.body else told[one.border]
+    if one.border == one.body:
+        return told[one.body], ""
+    return (told[one.body], told[one.border]) if told[one.body] else (told[one.border], "")

@@ -20,6 +20,7 @@ from stash.planner.trial import Trial, fabrics_of, share_of
 from vision.estimate import Estimate
 
 HALVINGS: Final = 6  # of the uncertainty: to a sixty-fourth of what it is
+TAPE_MM: Final = 25.4 / 64  # no tape is read closer (practice: half of 1/32 in)
 MOST_PAIRED: Final = 6  # measurements among which pairs are tried
 
 
@@ -49,9 +50,10 @@ def settle_sentences(plan: Plan) -> tuple[str, ...]:
 
 def _sentence(row: Remeasure) -> str:
     near = f"to {row.needed_u95_mm:g} mm ({_fine(row.needed_u95_mm)}) or closer; now it is to {row.now_u95_mm:.2g} mm"
-    if row.what == "outline":
-        return f"measure the outline of {row.of} again, {near}"
-    return f"measure the repeat of {row.of} again over more repeats, {near}"
+    if row.what == "repeat":
+        return f"measure the repeat of {row.of} again over more repeats, {near}"
+    beyond = "; no tape tells that, so rather make the border a little less" if row.needed_u95_mm < TAPE_MM else ""
+    return f"measure the outline of {row.of} again, {near}{beyond}"
 
 
 def _fine(mm: float) -> str:

@@ -125,3 +125,13 @@ def test_cloths_may_be_named(filled: Call, tmp_path: Path) -> None:
     wrong = filled("which-cloth", file, "--cloth", "tickin", "--json")
     assert wrong.code == 2
     assert "ticking" in wrong.document["remedy"]
+
+
+def test_columns_stand_clear_of_each_other(filled: Call, tmp_path: Path) -> None:
+    """Columns of 17 begin after a ninth: two blanks before each, so that no cell reads on into the next, and no line
+    of the table begins without the name of its row where it is the first."""
+    rows = filled("which-cloth", garment(tmp_path / "g.toml")).out.splitlines()
+    start = next(k for k, row in enumerate(rows) if row.startswith("goes"))
+    block = rows[start : rows.index("", start)]
+    assert any(row.startswith("leaves") for row in block)
+    assert all(row.ljust(80)[at - 2 : at] == "  " for row in block for at in (26, 43, 60))

@@ -15,10 +15,11 @@ from stash.planner.audit import audit
 from stash.planner.buying import more_repeats
 from stash.planner.explaining import explained
 from stash.planner.over import wider_mm
-from stash.planner.plan import Plan
+from stash.planner.plan import Plan, Remeasure
 from stash.planner.price import DEFAULT
 from stash.planner.problem import Problem
 from stash.planner.roomier import priced, roomier
+from stash.planner.settling import settle_sentences
 from stash.planner.shade import ciede2000, lab_of
 from stash.planner.solve import decide
 from stash.planner.trial import Trial
@@ -226,6 +227,14 @@ def test_how_much_wider_every_border_could_be() -> None:
     """
     problem = ask(*bands(3, 39.5), piece=cloth(9, 40, stripe_origin_mm=IN))
     assert wider_mm(problem, Trial(time.monotonic() + 10)) == pytest.approx(1.5 * IN)
+
+
+def test_what_no_tape_can_tell_is_not_asked_for_alone() -> None:
+    """A 64th of an inch is as near as a tape is read (practice): closer, she is told to make the border less instead."""
+    rows = [Remeasure(what="outline", of="length", now_u95_mm=1.2, needed_u95_mm=needed) for needed in (0.15, 0.8)]
+    told = [settle_sentences(Plan(answer="unsure", remeasure=(row,)))[0] for row in rows]
+    assert ["no tape tells that" in sentence for sentence in told] == [True, False]
+    assert all("measure the outline of length again" in sentence for sentence in told)
 
 
 # --- room for hands -----------------------------------------------------------------------------------------------
