@@ -230,7 +230,7 @@ def test_how_much_wider_every_border_could_be() -> None:
 
 
 def test_what_no_tape_can_tell_is_not_asked_for_alone() -> None:
-    """A 64th of an inch is as near as a tape is read (practice): closer, she is told to make the border less instead."""
+    """A 64th of an inch is as near as a tape is read (practice): closer, she is told to make the border less."""
     rows = [Remeasure(what="outline", of="length", now_u95_mm=1.2, needed_u95_mm=needed) for needed in (0.15, 0.8)]
     told = [settle_sentences(Plan(answer="unsure", remeasure=(row,)))[0] for row in rows]
     assert ["no tape tells that" in sentence for sentence in told] == [True, False]
