@@ -63,7 +63,8 @@ def trimmed(
     """The cloth with its outline and holes as fine as the photo ``rgb`` (H, W, 3) shows them, and how well that is.
 
     ``covered_mm`` are polygons (K, 2) of what lies on the cloth: beside them, and at the picture's border, the outline
-    stays as it is. The straight sides stay as they are too, unless they are to be found anew.
+    stays as it is. The straight sides stay as they are too, unless they are to be found anew: then the outline is one
+    that was trimmed before and mended since, and only its sides and how well it is known are looked for.
     """
     if region.touches_frame and not region.edges:
         return region
@@ -76,7 +77,7 @@ def trimmed(
     edges = straight_edges(fine, ~close.fixed(close.places(fine))) if sides_anew else region.edges
     return replace(
         region,
-        outline_mm=_simplified(fine),
+        outline_mm=_simplified(outline if sides_anew else fine),
         holes_mm=tuple(map(_simplified, holes)),
         edges=edges,
         u95_mm=u95,
