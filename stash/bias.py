@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -82,6 +83,21 @@ def bound(asked: Asked, contents: Contents, *, limit_s: float = LIMIT_S) -> Boun
         finished_mm=None if asked.layers is None else typed,
         document=_document(binding, pieces, contents, round(time.monotonic() - began, 3)),
     )
+
+
+def repeat_along_mm(found: Bound) -> float | None:
+    """How far apart the stripes' repeat shows along the binding: R/|sin a| for stripes at an angle a to the strips, so
+    R·√2 where they run with the grain (plane geometry). None where there are none, or pieces differ in their lie."""
+    pieces = {piece.id: piece for piece in found.pieces}
+    cut = [pieces[row.piece] for row in found.binding.placements]
+    repeats = set()
+    for piece in cut:
+        across = found.fabrics[piece.fabric].print.across
+        if across is None or piece.stripe_direction_deg is None:
+            return None
+        sine = abs(math.sin(math.radians(found.binding.direction_deg - piece.stripe_direction_deg)))
+        repeats.add(round(across.value / max(sine, 0.1)))
+    return float(max(repeats)) if repeats and max(repeats) - min(repeats) <= 1 else None
 
 
 def _length(text: str, option: str) -> float:

@@ -57,6 +57,7 @@ def bias(
 
 def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> Iterator[str]:
     """The answer first, then the strips, then what to do."""
+    from stash.bias import repeat_along_mm
     from stash.lengths import both, inches
     from stash.planner.bias import middle_mm
 
@@ -89,6 +90,9 @@ def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> It
         for piece in dict.fromkeys(row.piece for row in binding.placements):
             sizes = [inches(middle_mm(row), 8) for row in binding.placements if row.piece == piece]
             yield f"    from {piece}: {', '.join(sizes)}"
+    repeat = repeat_along_mm(found)
+    if repeat is not None:
+        yield f"  The stripes run aslant across it; their repeat shows every {both(repeat)}, but for the joins."
     for sentence in found.document["settle"]:
         yield f"  To settle it: {sentence}"
     if binding.answer == "yes":

@@ -38,6 +38,13 @@ def test_the_finished_width_sets_the_cut(filled: Call) -> None:
         assert told.document["binding"]["width_mm"] == pytest.approx(cut_in * 25.4)
 
 
+def test_stripes_show_aslant(filled: Call) -> None:
+    """At 45° a repeat of 60 mm shows every 60·√2 = 84.9 mm along the binding (plane geometry); plain cloth has none."""
+    told = filled("bias", "--width", "2 in", "--length", "60 in", "--piece", "t1").out
+    assert "their repeat shows every 3 3/8 in (85 mm)" in " ".join(told.split())
+    assert "repeat" not in filled("bias", "--width", "2 in", "--length", "60 in", "--fabric", "linen").out
+
+
 def test_a_no_says_what_is_lacking(filled: Call) -> None:
     """More than the area over the width is a no, with the length that is lacking."""
     told = filled("bias", "--width", "2 in", "--length", "20 m", "--piece", "t1", "--json")
