@@ -27,8 +27,9 @@ QUIET_MM: Final = 6.0
 
 _HOW: Final = (
     "Print both pages at 100 % (actual size). Do not let the printer fit them to the paper.",
-    "Measure the square below: each side must be 100 mm. Measure the bars beside the board as well. If one of them is "
-    "off by more than half a millimetre, print again.",
+    "Measure the square below: each side must be 100 mm. Then measure the board with a steel rule, from outer edge to "
+    "outer edge: {wide:g} mm across and {high:g} mm down. If either is off by more than a quarter of a millimetre, "
+    "this printer does not print true: photograph a ruler instead.",
     "Glue the page with the board to stiff card, so that it lies flat.",
     "Lay it flat upon the cloth, near the middle, all of the board in the picture and no fold in it.",
     "Photograph from above with the whole cloth in the frame and the light from the side; a little tilt does no harm.",
@@ -56,7 +57,7 @@ def target_pages(board: Board, paper: str = "a4") -> tuple[Drawing, ...]:
         width_mm=wide, height_mm=high, marks=tuple(_board_page(board, wide, high)), title=f"{TITLE}: the board",
         description="A board of black and white squares with a coded mark in every white one.",
     )  # fmt: skip
-    return (first, *pages([_instructions()], title=TITLE, paper=paper, before=1))
+    return (first, *pages([_instructions(board)], title=TITLE, paper=paper, before=1))
 
 
 def write_target(board: Board, path: str | Path, paper: str = "a4") -> None:
@@ -97,15 +98,16 @@ def _bar(start: tuple[float, float], length_mm: float, text: str, *, upright: bo
     return [*lines, replace(words, turn_deg=90.0, anchor="middle") if upright else words]
 
 
-def _instructions() -> Chapter:
+def _instructions(board: Board) -> Chapter:
+    how = tuple(line.format(wide=board.width_mm, high=board.height_mm) for line in _HOW)
     blocks: list[Block] = [
         Heading(text=TITLE, level=1),
         Notice(
             lead="Check the printer first: the square must measure 100 mm each way; if not, do not use the board.",
-            text=("Half a millimetre is what a ruler shows without doubt. A sheet serves until it is creased.",),
+            text=("Look closely: a quarter of a millimetre counts. A sheet serves until it is creased.",),
         ),
         Heading(text="How to use it"),
-        Listing(lines=_HOW),
+        Listing(lines=how),
         Picture(drawing=_square(), caption="The square: 100 mm each side. The line beneath it: 4 in."),
         Passage(text="Paper grows in damp air, by up to a fifth of a percent: print where you measure.", quiet=True),
     ]

@@ -21,7 +21,8 @@ SQUARES = (5, 7)
 SQUARE_MM = 30.0
 MARKER_MM = 15.0
 DICTIONARY = cv2.aruco.DICT_6X6_250
-#: A home printer told to print at 100 %, checked by the sheet's own square to a quarter of a millimetre in 100 mm.
+#: A home printer told to print at 100 %, the board itself checked to a quarter of a millimetre in its 150 mm, as the
+#: sheet asks for, and paper that has grown by less than that since.
 PRINT_RELATIVE_U95 = 0.002
 #: Fewer corners than this do not fix a plane with a check to spare.
 FEWEST_CORNERS = 8
