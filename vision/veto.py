@@ -44,6 +44,9 @@ _LEAST_MM, _NONE, _MOST = 25.0, 0.1, 0.6
 #: Beside its own side a ruler's shadow lies and its rim is drawn, mm; only what is wider is taken from it or added. So
 #: much of it is left, mm, as no ruler is narrower, and so much room is left beside it, mm.
 _RIM_MM, _NARROWEST_MM, _ROOM_MM = 7.0, 8.0, 2.5
+#: Rulers and tapes are so many times longer than wide or more; targets, cards and sheets of paper, whose size is known,
+#: are not (ISO/IEC 7810 ID-1: 1.59; ISO 216: 1.41).
+_SLENDER = 2.0
 #: Along a side it is looked so far past its ends, mm, and this share of its half more, for sides leave corners out. A
 #: band of the cloth's own ends where the cloth does, to this, mm; ends are where so many of the lines have them.
 _PAST_MM, _PAST_SHARE, _FLUSH_MM, _LEAST_SHARE = 25.0, 0.2, 8.0, 0.5
@@ -102,10 +105,13 @@ def _near(outline_mm: Doubles, polygon: Doubles) -> bool:
 
 
 def _drawn(polygon: Doubles, seen: Seen, print_: Print) -> Doubles:
-    """The rectangle (4, 2) of what covers with its long sides where the print has them; itself where they are there."""
+    """The rectangle (4, 2) of a ruler with its long sides where the print has them; itself where they are there, and
+    what is no ruler."""
     (x, y), (long, short), angle = cv2.minAreaRect(polygon.astype(np.float32))
     if long < short:
         long, short, angle = short, long, angle + 90
+    if long < _SLENDER * short:
+        return polygon
     turn = math.radians(angle)
     axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
     middle = np.array([x, y])

@@ -66,6 +66,14 @@ def test_a_ruler_does_not_reach_over_stripes(colour: str) -> None:
     assert whole[0][:, 1].max() == pytest.approx(98.0, abs=0.1)
 
 
+def test_a_sheet_keeps_its_size() -> None:
+    """A sheet of 240 by 150 mm beside the cloth was said to reach 14 mm over it. Of a ruler that would be doubted; a
+    sheet is known by its corners, and left as it is."""
+    known = _box(-120, 52, 120, 217)
+    whole = _vetoed(_box(-120, 66, 120, 216), "#f0efe9", _box(-95, -65, 95, 52), [known])
+    assert whole is None or whole[0] is known
+
+
 @pytest.mark.parametrize("colour", _COLOURS)
 def test_a_ruler_reaches_as_far_as_no_stripes_show(colour: str) -> None:
     """Of a ruler across the cloth, from y = 0 to 32 mm, the first 10 were known: it is drawn out to its end."""
