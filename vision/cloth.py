@@ -107,7 +107,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     fills = whole or (likely is not None and likely.all_round)
     cut_off = likely is not None and _cut_off(likely, tone, usable)
     if fills or (not cut_off and patterned_all_over(work, usable, per_mm)):
-        return (_whole(square, covered),)
+        return (picture_of_cloth(square, covered),)
     return () if likely is None else _regions(square, likely.blobs, covered)
 
 
@@ -214,7 +214,7 @@ def _beside(hidden: Mask, square: SquareOn) -> Mask:
     return np.asarray(cv2.dilate(hidden.astype(np.uint8), np.ones((size, size), np.uint8)) > 0)
 
 
-def _whole(square: SquareOn, covered: Mask) -> ClothRegion:
+def picture_of_cloth(square: SquareOn, covered: Mask) -> ClothRegion:
     """The cloth that fills the picture: its outline is the picture's, none of it the cloth's own."""
     height, width = square.valid.shape
     hidden = cv2.resize(covered.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0

@@ -32,6 +32,7 @@ from vision.relief import with_relief
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
+from vision.supposition import supposed_cloth
 from vision.transfer import bent_mm, carried
 from vision.verge import trimmed
 from vision.veto import by_the_print
@@ -139,6 +140,7 @@ def _cloths(
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)
+    regions = regions or supposed_cloth(plane, coarse, photo.rgb, covered)
     if not regions:
         warnings.append(
             "No cloth stands out from what it lies on: lay it on a plain table of another colour, or fill the picture "
