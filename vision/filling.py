@@ -55,6 +55,16 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     return _even_all_over(bare) and _even_all_over(without_crossing(crossing, bare))
 
 
+def mostly_striped(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:
+    """Whether stripes of one direction explain most of the picture (H, W, 3), its border included, even or not."""
+    swatch = _swatch(rgb, usable, px_per_mm)
+    total = variance(swatch)
+    if total < _LEAST_VARIANCE or not _reaches_border(swatch, total):
+        return False
+    peaks = (*orientation_peaks(swatch, 0.8), 0.0, 90.0)
+    return max(_sharpest(swatch, peak)[1] for peak in peaks) >= STRIPE_SHARE * total
+
+
 def _sharpest(swatch: Swatch, peak_deg: float) -> tuple[float, float]:
     """The direction near a peak whose profile varies most, and that variance; sought on beyond the end of the search
     where it lies there, for the slopes of stripes a few pixels wide can be off by more than it reaches."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion, picture_of_cloth
 from vision.covering import covered_mask, grown
-from vision.filling import striped_all_over
+from vision.filling import mostly_striped, striped_all_over
 from vision.level import level, needs_levelling
 from vision.plane import Plane
 from vision.square import SquareOn
@@ -30,7 +30,7 @@ def supposed_cloth(
     Only whether there is cloth is told so: the plane itself stays as it is.
     """
     seen = _uncovered(square, covered_mm)
-    if not seen.any():
+    if not mostly_striped(square.rgb, seen, square.px_per_mm):
         return ()
     open_tilt = needs_levelling(plane, _middle_mm(square))
     levelled = level(plane, square, seen, rgb, open_tilt=open_tilt)

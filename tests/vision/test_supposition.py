@@ -16,7 +16,7 @@ from vision.request import MeasureRequest
 
 REPEAT_MM = 22.4
 PRINT = StripePrint(across=Stripes(widths_mm=(5.6,) * 4, colours=("#a8401c", "#7c7a64", "#a8401c", "#8c8078")))
-WOOD = Table(colour="#a58d6e", kind="wood", depth=0.12)
+WOOD = Table(colour="#a58d6e", kind="wood", depth=0.3)
 
 
 def clicked(tilt_deg: float, towards_deg: float, *cloths: Cloth) -> Measured:
