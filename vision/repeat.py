@@ -18,6 +18,8 @@ FLATNESS_RELATIVE_U95 = 0.0008
 SURELY_OTHER = 4.5
 _WINDOWS = 12
 _PASSES = 4
+#: A fit that makes the repeat this many times as long or as short fits nothing; the one before it stays.
+_FAR = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,7 +119,10 @@ def refine_repeat(bands: Bands, repeat_mm: float, *, angle_u95_deg: float = 0.0)
         cells = _shifts(bands, fit, blur_mm)
         if len(cells) < 6 or np.ptp(cells[:, 2]) == 0:  # of one repeat alone nothing tells its length
             break
-        fit = _solve(cells, fit, extent, bent=turn > 0)
+        solved = _solve(cells, fit, extent, bent=turn > 0)
+        if not repeat_mm / _FAR < solved.repeat.value < repeat_mm * _FAR:
+            break
+        fit = solved
         blur_mm = max(blur_mm / 2, 0.8 * bands.step_mm)
     return replace(fit, origin_mm=fit.origin_mm % fit.repeat.value)
 

@@ -281,18 +281,21 @@ def step_places(profile: Doubles, step_mm: float, *, wrap: bool = False, least: 
 
 
 def _sharpened(difference: Doubles, lag: int) -> float:
-    """The lag to a fraction of a sample, from its multiples as far as they show (each finer than the last)."""
+    """The lag to a fraction of a sample, from its multiples as far as they show (each finer than the last); as it is
+    where they lead away from it, as those of what does not repeat do."""
     exact = float(lag) + _dip_shift(difference, lag)
     multiple = 2
     while True:
         near = round(exact * multiple)
         window = max(2, round(0.01 * near))
         low, high = near - window, near + window + 1
-        if high >= len(difference) or not np.isfinite(difference[low:high]).all():
+        if low < 1 or high >= len(difference) or not np.isfinite(difference[low:high]).all():
             return exact
         best = low + int(np.argmin(difference[low:high]))
         if low < best < high - 1:
             exact = (best + _dip_shift(difference, best)) / multiple
+        if abs(exact - lag) > 1:
+            return float(lag)
         multiple = multiple * 2 if multiple < 4 else multiple + 1
 
 
