@@ -13,7 +13,7 @@ from vision.reference.card import read_card
 from vision.reference.clicks import read_clicks
 from vision.reference.reading import Floats, Reading
 from vision.reference.ruler import read_rulers
-from vision.reference.target import SQUARE_MM, read_target
+from vision.reference.target import SQUARE_MM, SQUARES, read_target
 from vision.request import MeasureRequest
 
 _WANTED = {
@@ -52,9 +52,11 @@ def sought(
     if choice in ("auto", "target"):
         target = read_target(photo.rgb)
         if target is not None:
+            wide, high = (SQUARE_MM * number for number in SQUARES)
             warnings.append(
-                f"The printed target's squares are taken to measure {SQUARE_MM:.0f} mm: check one with a ruler, "
-                "because printers shrink pages, and sheets of other makers look alike."
+                f"The printed target is taken to measure {wide:.0f} × {high:.0f} mm, outer edge to outer edge, to a "
+                "quarter of a millimetre: check it with a steel rule, because printers shrink pages, and sheets of "
+                "other makers look alike."
             )
             return (target,)
     if choice == "target":

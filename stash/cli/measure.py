@@ -91,8 +91,8 @@ def target(out: option.OutFile, paper: option.Paper = "a4", json: option.AsJson 
     output.done(
         {"schema": "written/1", "file": str(out)},
         [
-            f"The target is in {out}. Print it at 100 % (no fitting to the page), check its square with a ruler, "
-            "and lay it flat on the cloth."
+            f"The target is in {out}. Print it at 100 % (no fitting to the page), check it with a steel rule as "
+            "its second page says, and lay it flat on the cloth."
         ],
         json=json,
     )
