@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -25,6 +26,26 @@ TAIL_SHARE, BESIDE_MM, NEAR_MM, SLENDER = 0.6, 3.0, 25.0, 3.0
 _FLUSH_MM, _APART_MM, _WIDEST_MM = 6.0, 5.0, 60.0
 #: Directions across a ruler in which cloth is joined below it, degrees from square: its edges may cross at a slant.
 _SLANTS_DEG = np.arange(-48.0, 48.1, 8.0)
+
+
+class Box(NamedTuple):
+    """A rectangle: its middle, its sides, the longer first, and unit vectors along both."""
+
+    middle: Doubles
+    long: float
+    short: float
+    axis: Doubles
+    across: Doubles
+
+
+def long_box(polygon: Doubles) -> Box:
+    """The smallest rectangle round a polygon (N, 2)."""
+    (x, y), (long, short), angle = cv2.minAreaRect(polygon.astype(np.float32))
+    if long < short:
+        long, short, angle = short, long, angle + 90
+    turn = math.radians(angle)
+    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    return Box(np.array([x, y]), long, short, axis, across)
 
 
 def covered_mask(square: SquareOn, outlines_mm: Sequence[Doubles], scale: float, shape: tuple[int, ...]) -> Mask:
@@ -55,20 +76,16 @@ def tails(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> tuple[
     taken for cloth."""
     out = []
     for outline in outlines_mm:
-        (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
-        if long < short:
-            long, short, angle = short, long, angle + 90
+        middle, long, short, axis, across = long_box(outline)
         if long < SLENDER * short:
             continue
-        axis = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
-        across = np.array([-axis[1], axis[0]])
         half = short / 2 + BESIDE_MM
         for polygon in found_mm:
-            u, v = (polygon - (x, y)) @ axis, (polygon - (x, y)) @ across
+            u, v = (polygon - middle) @ axis, (polygon - middle) @ across
             if max(u.min(), -u.max()) > long / 2 + NEAR_MM or _share_beside(u, v, half) < TAIL_SHARE:
                 continue
             ends = [(end, side) for end, side in ((u.min(), -half), (u.max(), -half), (u.max(), half), (u.min(), half))]
-            out.append(np.array([(x, y) + end * axis + side * across for end, side in ends]))
+            out.append(np.array([middle + end * axis + side * across for end, side in ends]))
     return tuple(out)
 
 
@@ -83,19 +100,15 @@ def with_rests(outlines_mm: Sequence[Doubles], found_mm: Sequence[Doubles]) -> t
 
 def _joined(outline: Doubles, found: Doubles) -> Doubles | None:
     """The rectangle (4, 2) round a ruler and its rest; None where what was found is something else."""
-    (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
-    if long < short:
-        long, short, angle = short, long, angle + 90
-    turn = math.radians(angle)
-    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
-    u, v = (found - (x, y)) @ axis, (found - (x, y)) @ across
+    middle, long, short, axis, across = long_box(outline)
+    u, v = (found - middle) @ axis, (found - middle) @ across
     low, high = min(float(v.min()), -short / 2), max(float(v.max()), short / 2)
     flush = max(abs(float(u.min()) + long / 2), abs(float(u.max()) - long / 2)) <= _FLUSH_MM
     beside = max(float(v.min()), -float(v.max())) <= short / 2 + _APART_MM
     if not (flush and beside and high - low <= _WIDEST_MM and long >= SLENDER * (high - low)):
         return None
     ends = ((-long / 2, low), (long / 2, low), (long / 2, high), (-long / 2, high))
-    return np.array([(x, y) + end * axis + side * across for end, side in ends])
+    return np.array([middle + end * axis + side * across for end, side in ends])
 
 
 def _share_beside(u: Doubles, v: Doubles, half: float) -> float:
@@ -121,24 +134,17 @@ def cloth_below(cloth: Mask, covered: Mask, square: SquareOn, outlines_mm: Seque
 
 def _between(cloth: Mask, covered: Mask, outline: Doubles, margin: float) -> Mask:
     height, width = cloth.shape
-    (x, y), (long, short), angle = cv2.minAreaRect(outline.astype(np.float32))
-    if long < short:
-        long, short, angle = short, long, angle + 90
-    across = short + 2 * margin + 4
-    reach = int(across * 1.6) + 4
-    size = (int(long + 2 * reach), int(across + 2 * reach))
-    turn = math.radians(angle)
-    matrix = np.array(
-        [
-            [math.cos(turn), -math.sin(turn), x - math.cos(turn) * size[0] / 2 + math.sin(turn) * size[1] / 2],
-            [math.sin(turn), math.cos(turn), y - math.sin(turn) * size[0] / 2 - math.cos(turn) * size[1] / 2],
-        ]
-    )
+    box = long_box(outline)
+    wide = box.short + 2 * margin + 4
+    reach = int(wide * 1.6) + 4
+    size = (int(box.long + 2 * reach), int(wide + 2 * reach))
+    corner = box.middle - box.axis * size[0] / 2 - box.across * size[1] / 2
+    matrix = np.column_stack([box.axis, box.across, corner])
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(cloth.astype(np.uint8), matrix, size, flags=flags)
     joined = turned
     for slant in _SLANTS_DEG:
-        bar = _bar(across / math.cos(math.radians(slant)), slant)
+        bar = _bar(wide / math.cos(math.radians(slant)), slant)
         joined = np.maximum(joined, cv2.morphologyEx(turned, cv2.MORPH_CLOSE, bar))
     back = cv2.warpAffine(joined, matrix, (width, height), flags=cv2.INTER_NEAREST)
     return np.asarray(cv2.morphologyEx(back & covered.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
+from vision.covering import long_box
 from vision.edge import ClothEdge
 from vision.measurement import Print
 from vision.plane import Plane
@@ -107,14 +108,9 @@ def _near(outline_mm: Doubles, polygon: Doubles) -> bool:
 def _drawn(polygon: Doubles, seen: Seen, print_: Print) -> Doubles:
     """The rectangle (4, 2) of a ruler with its long sides where the print has them; itself where they are there, and
     what is no ruler."""
-    (x, y), (long, short), angle = cv2.minAreaRect(polygon.astype(np.float32))
-    if long < short:
-        long, short, angle = short, long, angle + 90
+    middle, long, short, axis, across = long_box(polygon)
     if long < _SLENDER * short:
         return polygon
-    turn = math.radians(angle)
-    axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
-    middle = np.array([x, y])
     back = [
         _back_mm(middle - way * short / 2 * across, axis, way * across, (long, short), seen, print_)
         for way in (1.0, -1.0)
