@@ -15,7 +15,7 @@ from vision.reference.comb import Comb, follow
 from vision.reference.even import ragged
 from vision.reference.strip import sample
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows
-from vision.reference.unit import Hearing
+from vision.reference.unit import LEAST_MARGIN, Hearing
 
 Floats = NDArray[np.float64]
 Levels = Sequence[NDArray[np.uint8]]
@@ -38,6 +38,8 @@ PLAIN_EVIDENCE = 60.0
 #: With so much of it for each tick as well, what lies on the ticks, or between them, is not followed once more (time):
 #: well-shown combs of our scenes and of real rulers have half as much again, prints and rows of digits a third at most.
 EACH_TICK = 1.0
+#: A comb with fewer than this share of another's ticks is but a part of it.
+PART_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -174,12 +176,28 @@ def _plain(candidate: Candidate, level: int) -> bool:
 
 
 def _better(one: Candidate, other: Candidate) -> bool:
-    """Whether of two combs of the same ticks one says more. Of two with one spacing it is the one that has more to go
-    by, however sure the other may be: a part of a ruler may look like another."""
-    ours, theirs = (each.hearing.evidence() + 0.1 * len(each.comb.index) for each in (one, other))
-    if abs(one.comb.period_px / other.comb.period_px - 1) < 0.1 or one.hearing.sure() == other.hearing.sure():
-        return ours > theirs
-    return one.hearing.sure()
+    """Whether of two combs of the same ticks one says more: the one that has more to go by; or the one that is sure,
+    where the other has another spacing or nothing to say against it."""
+    if one.hearing.sure() == other.hearing.sure():
+        return _weight(one) > _weight(other)
+    sure, unsure = (one, other) if one.hearing.sure() else (other, one)
+    alike = abs(one.comb.period_px / other.comb.period_px - 1) < 0.1
+    return (sure is one) != (alike and _weight(unsure) >= _weight(sure) and _gainsays(unsure, sure))
+
+
+def _weight(candidate: Candidate) -> float:
+    """What a comb has to go by, nats."""
+    return candidate.hearing.evidence() + 0.1 * len(candidate.comb.index)
+
+
+def _gainsays(unsure: Candidate, sure: Candidate) -> bool:
+    """Whether a comb that is not sure speaks all the same against a sure one of the same ticks: it takes them for
+    something else, and either plainly, or the sure one is but a part of it, which may look like another ruler."""
+    ours, theirs = unsure.hearing.best, sure.hearing.best
+    if ours is None or theirs is None or ours.division.base_mm == theirs.division.base_mm:
+        return False
+    part = len(sure.comb.index) < PART_SHARE * len(unsure.comb.index)
+    return part or unsure.hearing.margin() >= LEAST_MARGIN
 
 
 def _settled(candidate: Candidate) -> bool:
