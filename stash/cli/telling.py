@@ -30,6 +30,8 @@ MOST_OVER = 4
 ALL_WIDE = "  All borders together could not be 1/8 in wider."
 #: Two bounds nearer than this, mm, are told as one (1/16 in).
 SAME_MM = 1.6
+#: The least that can be spare and be told in sixteenths of an inch, rounded down.
+LEAST_TOLD_MM = 25.4 / 16
 
 
 def answer(
@@ -72,9 +74,7 @@ def _first(answered: Answered) -> str:
         pieces = ", ".join(dict.fromkeys(placement.piece for placement in plan.placements))
         sentence = f"Yes: {names} can be cut from {pieces}."
         if plan.tightest is not None and plan.tightest.spare_mm < (plan.room_mm or 0.0) - EQUAL_MM:
-            sentence += (
-                f" But only {both(plan.tightest.spare_mm, toward='down')} is spare where it is tightest: cut with care."
-            )
+            sentence += f" But {_spare(plan.tightest.spare_mm)} is spare where it is tightest: cut with care."
         return sentence
     if plan.answer == "no":
         doubt = "" if plan.proven else " as far as could be found"
@@ -82,6 +82,11 @@ def _first(answered: Answered) -> str:
     if plan.reason == "time":
         return f"Not known: the time ran out before it was certain whether {names} can be cut; allow more with --limit."
     return f"Too close to call: whether {names} can be cut depends on how exact the measurements are."
+
+
+def _spare(mm: float) -> str:
+    """What there is to spare, rounded down as far as hands can tell: often nothing."""
+    return f"only {both(mm, toward='down')}" if mm >= LEAST_TOLD_MM else "nothing"
 
 
 def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
