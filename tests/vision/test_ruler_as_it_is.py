@@ -127,3 +127,14 @@ def test_eighths_three_grey_levels_from_their_tape_are_read() -> None:
     assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
     assert np.diff(np.sort(reading.marks_mm[:, 0])).min() == pytest.approx(25.4 / 8, rel=1e-6)
     assert len(reading.marks_px) >= 150
+
+
+def test_ticks_seen_first_in_a_row_that_follows_them_badly_are_read() -> None:
+    """A ruler of sixteenths whose first row of strokes leaves its unit in doubt is read from another row over the same
+    ticks: a sixteenth of an inch each (the maker's geometry)."""
+    shot = draw(68001).shot
+    (reading,) = read_rulers(as_stored(shoot(shot)))
+    on_table = shot.lens.table_mm(reading.marks_px)
+    ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
+    assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
+    assert np.diff(np.sort(reading.marks_mm[:, 0])).min() == pytest.approx(25.4 / 16, rel=1e-6)

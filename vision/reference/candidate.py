@@ -22,6 +22,8 @@ Levels = Sequence[NDArray[np.uint8]]
 
 #: Rows followed on each level of the picture, the most promising first: beats, and strokes.
 BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
+#: Rows passed over that are followed all the same, where nothing is sure.
+AGAIN = 6
 #: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
 LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
@@ -61,6 +63,8 @@ def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candi
     search.over(lambda level: find_beats(levels, level, lines), BEATS_PER_LEVEL)
     if not search.sure():
         search.over(lambda level: fairly(find_rows(levels[level], level)), STROKES_PER_LEVEL)
+    if not search.sure():
+        search.once_more()
     return search.alone()
 
 
@@ -71,6 +75,7 @@ class _Search:
         self._levels, self._hearing = levels, hearing
         self._found: list[Candidate] = []
         self._tried: list[Row] = []
+        self._passed: list[Row] = []
         self._lonely: dict[int, bool] = {}
 
     def alone(self) -> list[Candidate]:
@@ -92,8 +97,24 @@ class _Search:
 
     def _fresh(self, rows: Iterable[Row]) -> Iterator[Row]:
         for row in rows:
-            known = any(_covers(candidate, row) for candidate in self._found)
-            if not known and not any(_repeats(row, other) for other in self._tried):
+            if any(_repeats(row, other) for other in self._tried):
+                continue
+            if any(_covers(candidate, row) for candidate in self._found):
+                self._passed.append(row)
+            else:
+                yield row
+
+    def once_more(self) -> None:
+        """Follow the longest of the rows passed over as parts of combs found before, until one is plainly read."""
+        for row in islice(self._untried(), AGAIN):
+            self._tried.append(row)
+            self._follow(row)
+            if any(_plain(candidate, row.level) and self._stands_alone(candidate) for candidate in self._found):
+                return
+
+    def _untried(self) -> Iterator[Row]:
+        for row in sorted(self._passed, key=lambda row: -len(row.bases_px)):
+            if not any(_repeats(row, other) for other in self._tried):
                 yield row
 
     def _follow(self, row: Row) -> None:
