@@ -11,6 +11,7 @@ from stash.planner.finding import Finding, Share, area_lack, unknown_settle
 from stash.planner.halt import how
 from stash.planner.improving import Better, as_it_is, improve
 from stash.planner.pattern import fill_tight_lanes
+from stash.planner.phase import PhaseSearch
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
 from stash.planner.relaxation import Relaxation
@@ -24,6 +25,14 @@ FIRST_ROUNDS = 300
 
 LAYING = 0.55
 """The share of the time left that laying anew may take."""
+
+
+FEW_REPEATS = 3000
+"""Repeats to choose from, all segments together, up to which it is asked exactly in which each lies before strips are
+laid anew for long: a tenth of a second a thousand to build, and more of them are not often seen through."""
+
+SOON_WORK = 2.0
+"""The solver's own measure of work (about a second each) that may be spent on that at first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +86,11 @@ def _sought(task: Task, clock: Clock, weights: Weights) -> tuple[Solution | None
     filled = fill_tight_lanes(task, clock.deadline)
     if filled.status == "found":
         return Solution(task=task, cuts=filled.cuts, lays=()), False
+    soon = _in_few_repeats(task, clock)
+    if soon.status == "found":
+        return Solution(task=task, cuts=soon.cuts, lays=()), False
+    if soon.status == "none":
+        return None, False
     found = quick_solution(task, weights, time.monotonic() + LAYING * clock.left_s)
     if found is not None:
         return found, False
@@ -183,17 +197,44 @@ def _no_by_search(task: Task, *, again: str) -> Finding:
     return Finding(answer="no", proven=True, missing_mm={stripe: missing}, proofs=(first, again))
 
 
+def _in_few_repeats(task: Task, clock: Clock) -> Outcome:
+    """Asked soon and exactly, where the print repeats along few stretches of cloth; else open."""
+    if not _phased(task) or task.panels:
+        return Outcome(status="open")
+    search = PhaseSearch(task)
+    if search.choices > FEW_REPEATS:
+        return Outcome(status="open")
+    return search.run(Effort(seconds=0.3 * clock.left_s, work=SOON_WORK))
+
+
+def _phased(task: Task) -> bool:
+    return any(need.phased for need in task.needs)
+
+
 def _search(task: Task, clock: Clock, *, second: bool = False) -> Outcome:
-    """First without the repeat along, where there is one: its no is a no; then all of it, in two ways."""
-    phased = any(need.phased for need in task.needs)
-    if phased:
+    """All of it exactly. With a repeat along: in which repeat each segment lies, then without the repeat, whose no is a
+    no, then once more with another relaxation; with panels besides, the one model of all that there is."""
+    if not _phased(task):
+        return _all_at_once(task, clock, second=second)
+    if task.panels:
         relaxed = Search(task, phased=False).run(Effort(seconds=0.4 * clock.left_s, second=second))
-        if relaxed.status == "none":
-            return relaxed
+        return relaxed if relaxed.status == "none" else _all_at_once(task, clock, second=second)
+    search = PhaseSearch(task)
+    outcome = search.run(Effort(seconds=0.5 * clock.left_s, second=second))
+    if outcome.status == "open":
+        relaxed = Search(task, phased=False).run(Effort(seconds=0.5 * clock.left_s, second=second))
+        outcome = relaxed if relaxed.status == "none" else outcome
+    if outcome.status == "open":
+        outcome = search.run(Effort(seconds=clock.left_s, second=second, linear=True))
+    return outcome
+
+
+def _all_at_once(task: Task, clock: Clock, *, second: bool) -> Outcome:
+    """The one model of strips and panels."""
     search = Search(task)
     if search.panels.too_big:
         return Outcome(status="open")
-    if phased and not second:
+    if _phased(task) and not second:
         outcome = search.run(Effort(seconds=0.4 * clock.left_s, linear=True))
         if outcome.status != "open":
             return outcome
