@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -103,13 +104,13 @@ def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> B
     turned = cv2.warpAffine(swatch.rgb, matrix, size, flags=flags | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     cover = cv2.warpAffine(swatch.mask.astype(np.uint8), matrix, size, flags=flags | cv2.INTER_NEAREST)
     turned = cv2.bitwise_and(turned, turned, mask=cover)
-    sums = turned.reshape(bands, rows, size[0], 3).sum(axis=1, dtype=np.uint32).astype(np.float32)
-    pixels = cover.reshape(bands, rows, size[0]).sum(axis=1, dtype=np.uint32).astype(np.float32)
+    sums = _added(turned.reshape(bands, rows, size[0], 3))
+    pixels = _added(cover.reshape(bands, rows, size[0]))
     pixels[pixels < _LEAST_COVER * rows] = 0
     tone = srgb_to_lab(sums / np.maximum(pixels, 1)[..., None] / 255.0) + TONE_SHIFT
     step = 1 / swatch.px_per_mm
     v_mm = (np.arange(bands) * rows + (rows - 1) / 2 - (size[1] - 1) / 2) * step
-    used = pixels.any(axis=0).nonzero()[0]
+    used = np.flatnonzero(pixels.any(axis=0))
     span = slice(int(used[0]), int(used[-1]) + 1) if len(used) else slice(0, size[0])
     return Bands(
         tone=np.asarray(tone[:, span], dtype=np.float32),
@@ -121,6 +122,14 @@ def band_profiles(swatch: Swatch, direction_deg: float, bands: int = BANDS) -> B
         centre_mm=centre,
         direction_deg=direction_deg,
     )
+
+
+def _added(values: NDArray[Any]) -> Floats:
+    """Values (B, rows, …) added up over the rows, row by row: much faster than a sum that changes the type (time)."""
+    total = values[:, 0].astype(np.uint32)
+    for row in range(1, values.shape[1]):
+        total += values[:, row]
+    return total.astype(np.float32)
 
 
 def without_crossing(bands: Bands, other: Bands) -> Bands:

@@ -205,16 +205,21 @@ def _joined(mask: Mask, per_mm: float) -> Mask:
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
     if not 2 <= len(kept) <= _MOST_BARS:
         return mask
-    hulls = [
-        np.asarray(cv2.convexHull(points), dtype=np.float32).reshape(-1, 2)
-        for points in (np.argwhere(labels == k)[:, ::-1].astype(np.float32) for k in kept)
-    ]
+    hulls = [_hull(labels == k) for k in kept]
     for i, bar in enumerate(hulls):
         for other in hulls[:i] + hulls[i + 1 :]:
             if _in_line(bar, other, per_mm):
                 hull = cv2.convexHull(np.concatenate([bar, other])).astype(np.int32)
                 cv2.fillPoly(joined, [hull], 1)
     return np.asarray(joined > 0)
+
+
+def _hull(bar: Mask) -> Floats:
+    """The convex hull (N, 2) of a piece: that of the two ends of each of its rows."""
+    rows = np.flatnonzero(bar.any(axis=1))
+    first, last = bar[rows].argmax(axis=1), bar.shape[1] - 1 - bar[rows, ::-1].argmax(axis=1)
+    ends = np.stack([np.concatenate([first, last]), np.concatenate([rows, rows])], axis=1)
+    return np.asarray(cv2.convexHull(ends.astype(np.float32)), dtype=np.float32).reshape(-1, 2)
 
 
 def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:

@@ -129,8 +129,8 @@ def find_beats(levels: Sequence[NDArray[np.uint8]], level: int, lines: Sequence[
     found = []
     for line in _spread(lines, level):
         band = _band(levels[level], level, line)
-        for height in HEIGHTS:
-            found += _beats(band, height)
+        for height, (power, lean) in zip(HEIGHTS, _powers(band.spectra), strict=True):
+            found += _beats(band, height, power, lean)
     best = max((beat.worth for beat in found), default=0.0)
     for beat in sorted(found, key=lambda beat: -beat.worth):
         if beat.worth > LEAST_SHARE * best:
@@ -210,9 +210,8 @@ def _places(line: Line, scale: float, size: int) -> tuple[Powers, Powers]:
     return np.float32(middle[0]) + along * x - across * y, np.float32(middle[1]) + along * y + across * x
 
 
-def _beats(band: _Band, height: int) -> list[_Beat]:
-    """The strongest beats of a band that reach over ``height`` lanes."""
-    power, lean = _powers(band.spectra, height)
+def _beats(band: _Band, height: int, power: Powers, lean: Ints) -> list[_Beat]:
+    """The strongest beats of a band that reach over ``height`` lanes, from ``_powers``."""
     ratio = _standing(power, ROUNDING_POWER * height)
     out = []
     for _ in range(PER_LINE):
@@ -236,22 +235,23 @@ def _beats(band: _Band, height: int) -> list[_Beat]:
     return out
 
 
-def _powers(spectra: NDArray[np.complex64], height: int) -> tuple[Powers, Ints]:
-    """Power (B, windows, periods) of so many lanes together, and which of ``LEANS`` makes most of them."""
-    size = len(spectra) - height + 1
-    power, best = np.empty(0, np.float32), np.empty(0, np.int64)
+def _powers(spectra: NDArray[np.complex64]) -> list[tuple[Powers, Ints]]:
+    """For each of ``HEIGHTS``: the power (B, windows, periods) of so many lanes together, and which of ``LEANS`` makes
+    most of it."""
+    shapes = [(len(spectra) - height + 1, *spectra.shape[1:]) for height in HEIGHTS]
+    out = [(np.full(shape, -1, np.float32), np.zeros(shape, np.int64)) for shape in shapes]
     for number, lean in enumerate(LEANS):
         turn = np.exp(2j * np.pi * _FREQUENCY * lean * LANE_PX).astype(np.complex64)
-        total = spectra[:size].copy()
-        for j in range(1, height):
-            total += spectra[j : size + j] * turn**j
-        fresh = total.real**2 + total.imag**2
-        if number == 0:
-            power, best = fresh, np.zeros(fresh.shape, np.int64)
-            continue
-        best[fresh > power] = number
-        np.maximum(power, fresh, out=power)
-    return power, best
+        total = spectra.copy()
+        for j in range(1, max(HEIGHTS)):
+            total = total[:-1]
+            total += spectra[j:] * turn**j
+            if j + 1 in HEIGHTS:
+                power, best = out[HEIGHTS.index(j + 1)]
+                fresh = total.real**2 + total.imag**2
+                np.copyto(best, number, where=fresh > power)
+                np.maximum(power, fresh, out=power)
+    return out
 
 
 def _standing(power: Powers, least: float) -> Powers:

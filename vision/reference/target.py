@@ -79,12 +79,14 @@ def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
     """Find the printed target in a photo (H, W, 3) uint8; None where it is not there or too little of it is."""
     grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     best, hints = None, 0
+    scale, look = 1.0, grey
     for factor, sharp in LOOKS:
-        scale = min(1.0, factor / max(grey.shape))
         if sharp and factor == math.inf and hints < FEWEST_HINTS:
             break  # nothing in the other looks is like a marker: it is not worth the longest one
-        small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
-        look = np.asarray(small, dtype=np.uint8)
+        if not sharp:  # the sharp look is one at the same picture
+            scale = min(1.0, factor / max(grey.shape))
+            small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+            look = np.asarray(small, dtype=np.uint8)
         found, markers = _detect(_sharpened(look) if sharp else look)
         hints = max(hints, markers)
         if found is None or (best is not None and len(found[1]) <= len(best[1])):

@@ -378,10 +378,10 @@ def _usual(size: Floats, share: float) -> float:
     most = max(2, math.ceil(share * size.size))
     if size.size < most:
         return float(size[0])
-    first = int(np.argmin(size[most - 1 :] - size[: size.size - most + 1]))
+    first = int((size[most - 1 :] - size[: size.size - most + 1]).argmin())
     low, high = size[first], size[first + most - 1]
-    alike = size[np.searchsorted(size, 2 * low - high) : np.searchsorted(size, 2 * high - low, side="right")]
-    return float(0.5 * (alike[(alike.size - 1) // 2] + alike[alike.size // 2]))
+    begin, end = int(size.searchsorted(2 * low - high)), int(size.searchsorted(2 * high - low, side="right"))
+    return float(0.5 * (size[(begin + end - 1) // 2] + size[(begin + end) // 2]))
 
 
 def _chance_cost(size: Floats, rank: Ints, middle: Floats, shortest: float, room: float, worn: bool) -> float:
