@@ -26,6 +26,9 @@ UNIT_UM: Final = 400
 PRICE_SCALE: Final = 1 << 20
 """Prices are whole multiples of 2^-20 um, or of 2^-20 where they are rates."""
 
+MOST_PLACES: Final = 3000
+"""Lanes summed over strips that may be joined. With more, pairs of bays take too long: a second for one bound."""
+
 PENALTY: Final = 10
 """um of cost for a um of strip that is not cut, where plans are priced: dearer than any join or piece."""
 
@@ -37,7 +40,8 @@ Longer = tuple[int, int]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prices:
     """Whole prices, in 2^-20 um: of each strip, of a segment, of a segment at least so long, and of one piece more or
-    less where their number is bounded; and as rates, in 2^-20: of a um in each clique and of a um of joined length."""
+    less where their number is bounded, of each bay, and of a strip's being joined where that is told; and as rates, in
+    2^-20: of a um in each clique and of a um of joined length."""
 
     strips: tuple[int, ...]
     cliques: tuple[int, ...]
@@ -45,6 +49,8 @@ class Prices:
     segment: dict[int, int]
     longer: dict[Longer, int] = field(default_factory=dict)
     count: int = 0
+    bays: tuple[int, ...] = ()
+    told: dict[int, int] = field(default_factory=dict)
 
     def toward(self, other: Prices) -> Prices:
         """Half way to other prices: smoothed, they settle in fewer rounds (Wentges, Int. Trans. Oper. Res. 4, 1997)."""
@@ -55,15 +61,18 @@ class Prices:
             segment={key: (value + other.segment[key]) // 2 for key, value in self.segment.items()},
             longer={key: (value + other.longer[key]) // 2 for key, value in self.longer.items()},
             count=(self.count + other.count) // 2,
+            bays=tuple((a + b) // 2 for a, b in zip(self.bays, other.bays, strict=True)),
+            told={key: (value + other.told[key]) // 2 for key, value in self.told.items()},
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """A strip in so many segments: their length together, what the joins cost (um), and for each segment the length
-    that the longest, the second longest, ... has at least (units)."""
+    """A strip in so many segments: the bays that they open, told in halves, their length together, what the joins cost
+    (um), and for each segment the length that the longest, the second longest, ... has at least (units)."""
 
     count: int
+    halves: int
     length: int
     price: int
     sizes: tuple[int, ...]
@@ -79,13 +88,30 @@ class Filling:
     joined: int
 
 
-class Bays:
-    """The bays of a task and what may fill them. Without weights a strip that stays uncut is all that counts."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Two bays filled: the whole strips of each, and how much of one strip of two segments, whose join costs so much
+    (um), lies in each (units)."""
 
-    def __init__(self, task: Task, weights: Weights | None = None) -> None:
+    bays: tuple[int, int]
+    strips: tuple[tuple[int, ...], tuple[int, ...]]
+    joined: int
+    parts: tuple[int, int]
+    price: int
+
+
+class Bays:
+    """The bays of a task and what may fill them. Without weights a strip that stays uncut is all that counts.
+
+    ``paired``: two bays with one strip of two segments in both are told apart from all others that hang together.
+    """
+
+    def __init__(self, task: Task, weights: Weights | None = None, *, paired: bool = False) -> None:
         self.task, self.weights = task, weights
+        self.paired = paired and sum(len(need.all_runs) for need in task.needs if need.most > 1) <= MOST_PLACES
         self.whole = [need.whole_um // UNIT_UM for need in task.needs]
         self.splits = [tuple(self._splits(need)) for need in task.needs]
+        self.least = [self._least(need) for need in task.needs]
         wanted = sorted({run for need in task.needs for run in need.all_runs})
         self.bays = find_bays(task.runs, wanted)
         self.family = self._families()
@@ -97,6 +123,7 @@ class Bays:
         self.piece = [task.runs[bay[0]].piece for bay in self.bays]
         self.alone = [self._alone(bay) for bay in self.bays]
         self.ends = [self._ends(bay) for bay in range(len(self.bays))]
+        self.takes = [[at for at, bay in enumerate(self.bays) if set(bay) & set(n.all_runs)] for n in task.needs]
         self.hosts = [self._hosts(bay) for bay in self.bays]
         self.cliques = [(bays, -(-um // UNIT_UM) + len(bays) - 1) for bays, um in self._side_by_side()]
         self.over: dict[int, list[int]] = defaultdict(list)
@@ -135,7 +162,8 @@ class Bays:
             length = (need.length_um + count * need.seams_um + need.head_um + need.tail_um) // UNIT_UM
             sizes = (max(0, (length - at * longest) // (count - at)) for at in range(count))
             least = self._least(need)
-            yield Split(count, length, (count - 1) * join, tuple(size for size in sizes if size > least))
+            halves = min(2 * count, 3 * count - 3) if self.paired else 2 * count
+            yield Split(count, halves, length, (count - 1) * join, tuple(size for size in sizes if size > least))
 
     def _least(self, need: Need) -> int:
         return (need.shortest_um + need.seams_um) // UNIT_UM
@@ -186,6 +214,11 @@ class Bays:
         """How much of the bay is filled."""
         return sum(self.whole[i] for i in filling.strips) + filling.joined
 
+    def loads(self, pair: Pair) -> tuple[int, int]:
+        """How much of the bays of a pair is filled."""
+        first, second = (sum(self.whole[i] for i in strips) for strips in pair.strips)
+        return first + pair.parts[0], second + pair.parts[1]
+
     def reduced(self, filling: Filling, prices: Prices) -> int:
         """What a filling costs beyond its worth at these prices (2^-20 um)."""
         rate = sum(prices.cliques[k] for k in self.over[filling.bay])
@@ -196,4 +229,12 @@ class Bays:
             cost -= prices.joined.get(filling.family, 0) * filling.joined * UNIT_UM
             for (family, size), price in prices.longer.items():
                 cost -= price * (filling.joined // size) if family == filling.family else 0
+        return cost
+
+    def reduced_pair(self, pair: Pair, prices: Prices) -> int:
+        """The same of a pair."""
+        cost = pair.price * PRICE_SCALE - prices.told.get(pair.joined, 0)
+        cost -= sum(prices.strips[i] for i in (pair.joined, *pair.strips[0], *pair.strips[1]))
+        for bay, load in zip(pair.bays, self.loads(pair), strict=True):
+            cost += sum(prices.cliques[k] for k in self.over[bay]) * load * UNIT_UM
         return cost

@@ -92,61 +92,81 @@ def improve(found: Solution, weights: Weights, seconds: float, say: Callable[[st
 
 
 def _cheaper(better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
-    """The plan with room for hands, after a search for a cheaper one: first on few pieces, then on all, then among
-    plans that leave no room at the lanes' ends.
+    """The plan with room for hands, after a search for a cheaper one.
 
     Panels stay where they are. The answer does not depend on the machine, but for running out of time.
     """
-    relaxation = choices = None
+    quest = _Quest(better, weights, deadline, say)
     try:
-        if not better.solution.lays:
-            relaxation = Relaxation(better.solution.task, weights)
-            better, choices = _on_few(better, relaxation, weights, deadline, say)
-        for margin_um, rounds in ((COMFORT_UM, ROUNDS), (better.solution.task.stance.fit_um, TIGHT_ROUNDS)):
-            if better.stopped or _good_enough(better, weights):
-                break
-            say(_known(better, weights))
-            better = _laid_anew(better, margin_um, rounds, weights, deadline)
-        if relaxation and choices and not better.stopped:
-            better = _proven(_searched(better, weights, deadline), choices, relaxation, weights, deadline)
+        quest.follow()
     except KeyboardInterrupt as interruption:
-        return replace(better, stopped=how(interruption))
-    out_of_time = time.monotonic() > deadline and not _good_enough(better, weights)
+        return replace(quest.better, stopped=how(interruption))
+    better = quest.better
+    out_of_time = not better.stopped and time.monotonic() > deadline and not _good_enough(better, weights)
     return replace(better, cut_short=out_of_time) if out_of_time else better
 
 
-def _on_few(
-    better: Better, relaxation: Relaxation, weights: Weights, deadline: float, say: Callable[[str], None]
-) -> tuple[Better, Choices]:
-    """The bound, and the cheapest plan on the pieces that it would open, for each number of pieces."""
-    solution = better.solution
-    relaxation.start(solution.cuts)
-    least = relaxation.solve_tree(deadline, solution.cost_um(weights))
-    opened = len({solution.task.runs[cut.run].piece for cut in solution.cuts})
-    choices = find_choices(relaxation, opened, deadline)
-    better = replace(better, bound_um=max(better.bound_um, least.um, choices.bound_um()))
-    better = _dived(better, opened, weights, deadline, say)
-    for choice in choices.inside:
-        if better.stopped or _good_enough(better, weights):
-            break
-        if choice.least_um < better.solution.cost_um(weights):
-            say(_known(better, weights))
-            better = _laid_anew(better, COMFORT_UM, FEW_ROUNDS, weights, deadline, choice)
-    return better, choices
+class _Quest:
+    """What is known after every step, so that it is there whenever the search is left."""
 
+    def __init__(self, better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> None:
+        self.better, self.weights, self.deadline, self.say = better, weights, deadline, say
 
-def _dived(better: Better, most: int, weights: Weights, deadline: float, say: Callable[[str], None]) -> Better:
-    """The cheapest plan that comes of whole fillings, on each of the likely sets of pieces."""
-    roomy = trimmed(better.solution.task, COMFORT_UM + SPARE_UM)
-    cost = better.solution.cost_um(weights)
-    for choice in likely_choices(Relaxation(roomy, weights), most, cost, deadline)[:MOST_DIVES]:
-        if better.stopped or _good_enough(better, weights):
-            break
-        if choice.least_um < better.solution.cost_um(weights):
-            say(_known(better, weights))
-            kept = kept_to_bays(roomy.only_on(choice.pieces), weights, deadline)
-            better = _laid_anew(better, COMFORT_UM, DIVED_ROUNDS, weights, deadline, choice, kept)
-    return better
+    def follow(self) -> None:
+        """First on few pieces, then on all, then among plans that leave no room at the lanes' ends."""
+        task = self.better.solution.task
+        relaxation = None if self.better.solution.lays else Relaxation(task, self.weights, paired=True)
+        choices = self._bounded(relaxation) if relaxation else None
+        if choices:
+            self._dived()
+            for choice in choices.inside:
+                self._laid_anew(COMFORT_UM, FEW_ROUNDS, choice)
+        self._laid_anew(COMFORT_UM, ROUNDS)
+        self._laid_anew(task.stance.fit_um, TIGHT_ROUNDS)
+        if relaxation and choices and not self.better.stopped:
+            self.better = _searched(self.better, self.weights, self.deadline)
+            self.better = _proven(self.better, choices, relaxation, self.weights, self.deadline)
+
+    def _bounded(self, relaxation: Relaxation) -> Choices:
+        """What any plan costs at least, and for each number of pieces."""
+        relaxation.start(self.better.solution.cuts)
+        cost = self._cost_um()
+        self._no_less_than(relaxation.solve(self.deadline, stop_um=cost).um)
+        self._no_less_than(relaxation.solve_tree(self.deadline, cost).um)
+        choices = find_choices(relaxation, self._opened(), self.deadline)
+        self._no_less_than(choices.bound_um())
+        return choices
+
+    def _no_less_than(self, um: int) -> None:
+        self.better = replace(self.better, bound_um=max(self.better.bound_um, um))
+
+    def _cost_um(self) -> int:
+        return self.better.solution.cost_um(self.weights)
+
+    def _opened(self) -> int:
+        return len({self.better.solution.task.runs[cut.run].piece for cut in self.better.solution.cuts})
+
+    def _dived(self) -> None:
+        """The cheapest plan that comes of whole fillings, on each of the likely sets of pieces."""
+        roomy = trimmed(self.better.solution.task, COMFORT_UM + SPARE_UM)
+        relaxation = Relaxation(roomy, self.weights)
+        for choice in likely_choices(relaxation, self._opened(), self._cost_um(), self.deadline)[:MOST_DIVES]:
+            if self._worth_while(choice):
+                kept = kept_to_bays(roomy.only_on(choice.pieces), self.weights, self.deadline)
+                self._laid_anew(COMFORT_UM, DIVED_ROUNDS, choice, kept)
+
+    def _worth_while(self, choice: Choice | None) -> bool:
+        """Whether there is a cheaper plan to be looked for, on the chosen pieces where these are told."""
+        if self.better.stopped or _good_enough(self.better, self.weights):
+            return False
+        return choice is None or choice.least_um < self._cost_um()
+
+    def _laid_anew(
+        self, margin_um: int, rounds: int, choice: Choice | None = None, kept: tuple[Need, ...] = ()
+    ) -> None:
+        if self._worth_while(choice):
+            self.say(_known(self.better, self.weights))
+            self.better = _laid_anew(self.better, margin_um, rounds, self.weights, self.deadline, choice, kept)
 
 
 def _proven(better: Better, choices: Choices, relaxation: Relaxation, weights: Weights, deadline: float) -> Better:

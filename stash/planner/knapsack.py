@@ -108,6 +108,16 @@ class Tables:
             _, by_room = self._segments(family, least, rate)
             yield _Way(laid - table.worth[: room + 1] + by_room[room::-1], family)
 
+    def whole_cost(self, bay: int) -> Ints:
+        """What whole strips in a bay cost beyond their worth, by their length, without the lane's end."""
+        room = self.of.room[bay]
+        rate = sum(self.prices.cliques[k] for k in self.of.over[bay])
+        return rate * np.arange(room + 1, dtype=np.int64) * UNIT_UM - self._table(bay).worth[: room + 1]
+
+    def whole_strips(self, bay: int, load: int) -> tuple[int, ...]:
+        """The dearest whole strips of that length."""
+        return tuple(self._table(bay).strips(self.of.whole, load, several=False))
+
     def least(self, bay: int) -> int:
         """The least reduced cost of any filling of the bay."""
         return min(0, *(int(way.cost.min()) for way in self._ways(bay)))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Pair, Prices
 
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
@@ -22,6 +22,11 @@ class Branch:
     most: int | None = None
     fixed: Mapping[int, bool] = field(default_factory=dict)
     joined: Mapping[int, bool] = field(default_factory=dict)
+
+    @property
+    def unjoined(self) -> frozenset[int]:
+        """The strips that are not joined."""
+        return frozenset(strip for strip, joined in self.joined.items() if not joined)
 
     def empty(self, pieces: set[int]) -> bool:
         """Whether its numbers of pieces contradict each other."""
@@ -58,7 +63,7 @@ class Master:
     def __init__(self, of: Bays, branch: Branch) -> None:
         from ortools.linear_solver import pywraplp
 
-        self.of, self.lp = of, pywraplp
+        self.of, self.lp, self.branch = of, pywraplp, branch
         self.solver = solver = pywraplp.Solver.CreateSolver("GLOP")
         self.goal = goal = solver.Objective()
         goal.SetMinimization()
@@ -87,6 +92,7 @@ class Master:
         self.columns: dict[Filling, Any] = {}
         self.uncut: list[Any] = []
         self.joined: dict[int, list[Any]] = defaultdict(list)
+        self.told: dict[int, Any] = {}
         for index, row in enumerate(self.cover):
             uncut = solver.NumVar(0.0, 1.0, "")
             self.uncut.append(uncut)
@@ -98,7 +104,7 @@ class Master:
     def _join(self, index: int, told: bool | None) -> None:
         """The ways to make a strip of segments; ``told``: it is so made, or is not."""
         solver, family, most = self.solver, self.of.family[index], 0.0 if told is False else 1.0
-        row = solver.Constraint(1.0 if told else 0.0, most)
+        row = self.told[index] = solver.Constraint(1.0 if told else 0.0, solver.infinity())
         for split in self.of.splits[index]:
             share = solver.NumVar(0.0, most, "")
             self.joined[index].append(share)
@@ -106,13 +112,16 @@ class Master:
             self.goal.SetCoefficient(share, split.price / 1000)
             self.cover[index].SetCoefficient(share, 1.0)
             self.liquid[family].SetCoefficient(share, -split.length * UNIT_UM / 1000)
-            self.segments[family].SetCoefficient(share, -float(split.count))
+            self.segments[family].SetCoefficient(share, -split.halves / 2)
             for (of, size), longer in self.longer.items():
                 if of == family and (many := sum(least >= size for least in split.sizes)):
                     longer.SetCoefficient(share, -float(many))
 
-    def add(self, filling: Filling) -> None:
+    def add(self, filling: Filling | Pair) -> None:
         """One more filling to choose from."""
+        if isinstance(filling, Pair):
+            self._add_pair(filling)
+            return
         of, bay = self.of, filling.bay
         share = self.columns[filling] = self.solver.NumVar(0.0, self.solver.infinity(), "")
         load = of.load(filling)
@@ -127,6 +136,22 @@ class Master:
                 if family == filling.family and filling.joined >= size:
                     row.SetCoefficient(share, float(filling.joined // size))
         for index in of.over[bay]:
+            self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
+
+    def _add_pair(self, pair: Pair) -> None:
+        of, most = self.of, 0.0 if self.branch.joined.get(pair.joined) is False else self.solver.infinity()
+        share = self.solver.NumVar(0.0, most, "")
+        self.joined[pair.joined].append(share)
+        self.told[pair.joined].SetCoefficient(share, 1.0)
+        self.goal.SetCoefficient(share, pair.price / 1000)
+        for index, times in Counter([pair.joined, *pair.strips[0], *pair.strips[1]]).items():
+            self.cover[index].SetCoefficient(share, float(times))
+        loads: dict[int, int] = defaultdict(int)
+        for bay, load in zip(pair.bays, of.loads(pair), strict=True):
+            self.bay[bay].SetCoefficient(share, 1.0)
+            for index in of.over[bay]:
+                loads[index] += load
+        for index, load in loads.items():
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
 
     def settle(self, filling: Filling, share: float) -> None:
@@ -160,6 +185,7 @@ class Master:
         if not self._solved():
             return None
         per_um = 1000 * PRICE_SCALE
+        told = [index for index, joined in self.branch.joined.items() if joined]
         prices = Prices(
             strips=tuple(int(row.dual_value() * per_um) for row in self.cover),
             cliques=tuple(max(0, int(-row.dual_value() * PRICE_SCALE)) for row in self.clique),
@@ -167,6 +193,7 @@ class Master:
             segment={family: max(0, int(-row.dual_value() * per_um)) for family, row in self.segments.items()},
             longer={key: max(0, int(row.dual_value() * per_um)) for key, row in self.longer.items()},
             count=int(self.number.dual_value() * per_um),
+            bays=tuple(max(0, int(-row.dual_value() * per_um)) for row in self.bay),
+            told={index: int(self.told[index].dual_value() * per_um) for index in told},
         )
-        floors = [max(0, int(-row.dual_value() * per_um)) for row in self.bay]
-        return self.goal.Value() * 1000, prices, floors
+        return self.goal.Value() * 1000, prices, list(prices.bays)

@@ -7,7 +7,9 @@ ones as long as what the longest lanes leave over: of room so long there must be
 and on the cloth come out, they bound every plan from below (Lagrange): that is computed anew in whole numbers, so the
 solver of the linear programs need not be trusted.
 
-The print along the stripe, pairs and panels are left out, which can only make the bound weaker, never wrong.
+Where that is asked for, two bays that only one strip of two segments ties together are filled together (``pairing``).
+
+The print along the stripe, pairs of strips and panels are left out, which can only make the bound weaker, never wrong.
 """
 
 from __future__ import annotations
@@ -19,9 +21,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Prices, Split
+from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Pair, Prices, Split
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE, Branch, Master
+from stash.planner.pairing import Pairs
 from stash.planner.price import Weights
 from stash.planner.task import Cut, Task
 
@@ -50,17 +53,21 @@ class Bound:
 class Relaxation:
     """The relaxation of a task. Without weights it asks how much must stay uncut, else what a plan costs at least."""
 
-    def __init__(self, task: Task, weights: Weights | None = None) -> None:
-        self.bays = Bays(task, weights)
-        self.fillings: list[Filling] = []
+    def __init__(self, task: Task, weights: Weights | None = None, *, paired: bool = False) -> None:
+        self.bays = Bays(task, weights, paired=paired)
+        self.fillings: list[Filling | Pair] = []
         self._uncut: list[float] = []
 
-    def bound_um(self, prices: Prices, branch: Branch, tables: Tables) -> int:
-        """What no plan of the branch can beat (um), by these prices alone."""
+    def bound_um(self, prices: Prices, branch: Branch, tables: Tables, pairs: Pairs | None = None) -> int:
+        """What no plan of the branch can beat (um), by these prices alone; ``pairs`` where they are known already."""
         bays, each = self.bays, defaultdict[int, int](int)
         total = sum(self._apart(i, price, prices, branch.joined.get(i)) for i, price in enumerate(prices.strips))
-        for bay, piece in enumerate(bays.piece):
-            each[piece] += min(0, tables.least(bay))
+        worth = [min(0, tables.least(bay)) for bay in range(len(bays.piece))]
+        if bays.paired:
+            pairs = pairs or Pairs(tables, prices, worth, branch.unjoined)
+            worth = pairs.lowered(worth, [-floor for floor in prices.bays] or worth)
+        for piece, value in zip(bays.piece, worth, strict=True):
+            each[piece] += value
         for index, (held, room) in enumerate(bays.cliques):
             each[bays.piece[held[0]]] -= prices.cliques[index] * room * UNIT_UM
         count = branch.fewest if prices.count > 0 else branch.most
@@ -77,14 +84,17 @@ class Relaxation:
         uncut = bays.whole_um(index) * PRICE_SCALE - price
         if not bays.splits[index] or told is False:
             return price + min(0, uncut)
-        joined = min(self._joined(index, split, prices) for split in bays.splits[index])
-        return joined if told else price + min(0, joined - price, uncut)
+        must = prices.told.get(index, 0)
+        joined = min(self._joined(index, split, prices) for split in bays.splits[index]) - must
+        if told and not bays.paired:
+            return joined
+        return price + must + min(0, joined - price, uncut)
 
     def _joined(self, index: int, split: Split, prices: Prices) -> int:
         """What a strip in so many segments costs, the cloth for them included."""
         family = self.bays.family[index]
         cost = split.price * PRICE_SCALE + prices.joined.get(family, 0) * split.length * UNIT_UM
-        cost -= prices.segment.get(family, 0) * split.count
+        cost -= -(-prices.segment.get(family, 0) * split.halves // 2)
         for (of, size), price in prices.longer.items():
             if of == family and price:
                 cost += price * sum(least >= size for least in split.sizes)
@@ -123,23 +133,29 @@ class Relaxation:
             value, prices, floors = solved
             shares = master.shares()
             self._uncut = master.uncut_um()
-            fresh: list[Filling] = []
+            fresh: list[Filling | Pair] = []
             for tried in (prices if steady is None else steady.toward(prices), prices):
                 tables = Tables(self.bays, tried)
-                bound = self.bound_um(tried, branch, tables)
+                pairs = self._pairs(tables, tried, branch, floors) if self.bays.paired else None
+                bound = self.bound_um(tried, branch, tables, pairs)
                 if bound > best:
                     best, steady = bound, tried
-                fresh = list(tables.better(prices, floors))
+                fresh = [*tables.better(prices, floors), *(pairs.better(prices) if pairs else ())]
                 if fresh or tried is prices:
                     break
             if (stop_um is not None and best >= stop_um) or value - best <= NEAR * max(1.0, value):
                 break
             if not fresh or time.monotonic() > deadline:
                 break
-            for filling in fresh:
-                self.fillings.append(filling)
-                master.add(filling)
+            for column in fresh:
+                self.fillings.append(column)
+                master.add(column)
         return Bound(max(0, best), *shares)
+
+    def _pairs(self, tables: Tables, prices: Prices, branch: Branch, floors: Sequence[int]) -> Pairs:
+        """The pairs at these prices that may count, for the bound or for the linear program."""
+        worth = [max(min(0, tables.least(bay)), -floor) for bay, floor in enumerate(floors)]
+        return Pairs(tables, prices, worth, branch.unjoined)
 
     def solve_tree(self, deadline: float, stop_um: int) -> Bound:
         """The bound once pieces are opened or not and strips joined or not, as far as ``NODES`` go."""

@@ -44,6 +44,7 @@ def test_where_a_plan_is_known_nothing_stays_uncut(seed: int) -> None:
     (fabric,) = problem.fabrics.values()
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.GENEROUS)
     assert Relaxation(task).solve(later(), stop_um=1).um == 0
+    assert Relaxation(task, paired=True).solve(later(), stop_um=1).um == 0
 
 
 def test_three_strips_of_60_take_three_lanes_of_100() -> None:
@@ -88,14 +89,15 @@ def test_no_choice_of_pieces_promises_less_than_a_known_plan_on_as_many(seed: in
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
     laid = recreate(task, DEFAULT, later(), rounds=400, enough=lambda cost: False)
     opened = len({task.runs[cut.run].piece for cut in laid.cuts})
-    choices = find_choices(Relaxation(task, DEFAULT), opened, later())
+    choices = find_choices(Relaxation(task, DEFAULT, paired=True), opened, later())
     bounds = {choice.count: choice.least_um for choice in choices.inside}
     assert not laid.missing
     assert bounds[opened] <= laid.cost_um
 
 
+@pytest.mark.parametrize("paired", [False, True])
 @pytest.mark.parametrize("seed", range(10))
-def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
+def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int, paired: bool) -> None:
     """The cheapest plan of a small question, as the exact search proves it, costs at least the bound."""
     problem = random_case(seed, unsure=False)
     (fabric,) = problem.fabrics.values()
@@ -103,7 +105,7 @@ def test_the_bound_is_no_more_than_the_cheapest_plan(seed: int) -> None:
     exact = Search(task, goal=DEFAULT).run(Effort(seconds=20))
     if exact.status == "best":
         assert exact.bound_um is not None
-        assert Relaxation(task, DEFAULT).solve_tree(later(), 10**12).um <= exact.bound_um
+        assert Relaxation(task, DEFAULT, paired=paired).solve_tree(later(), 10**12).um <= exact.bound_um
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -135,14 +137,15 @@ def test_pieces_are_ruled_out_where_no_strips_lie_on_them() -> None:
     assert on_six is None
 
 
+@pytest.mark.parametrize("paired", [False, True])
 @pytest.mark.parametrize("seed", range(4))
-def test_any_prices_give_a_bound_that_holds(seed: int) -> None:
+def test_any_prices_give_a_bound_that_holds(seed: int, paired: bool) -> None:
     """Lagrange: with prices drawn at random the bound stays below what the best prices found give."""
     dice = random.Random(seed)
     problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.6, 0.8)))
     (fabric,) = problem.fabrics.values()
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
-    relaxation = Relaxation(task, DEFAULT)
+    relaxation = Relaxation(task, DEFAULT, paired=paired)
     value = relaxation.solve(later()).um
     for _ in range(10):
         prices = Prices(
