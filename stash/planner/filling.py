@@ -51,6 +51,7 @@ class Prices:
     count: int = 0
     bays: tuple[int, ...] = ()
     told: dict[int, int] = field(default_factory=dict)
+    tails: dict[int, int] = field(default_factory=dict)
 
     def toward(self, other: Prices) -> Prices:
         """Half way to other prices: smoothed, they settle in fewer rounds (Wentges, Int. Trans. Oper. Res. 4, 1997)."""
@@ -63,6 +64,7 @@ class Prices:
             count=(self.count + other.count) // 2,
             bays=tuple((a + b) // 2 for a, b in zip(self.bays, other.bays, strict=True)),
             told={key: (value + other.told[key]) // 2 for key, value in self.told.items()},
+            tails={key: (value + other.tails[key]) // 2 for key, value in self.tails.items()},
         )
 
 
@@ -225,6 +227,7 @@ class Bays:
         cost = rate * self.load(filling) * UNIT_UM - sum(prices.strips[i] for i in filling.strips)
         cost += self.lost_um(filling) * PRICE_SCALE
         if filling.family >= 0:
+            cost -= prices.tails.get(filling.bay, 0)
             cost += prices.segment.get(filling.family, 0)
             cost -= prices.joined.get(filling.family, 0) * filling.joined * UNIT_UM
             for (family, size), price in prices.longer.items():
@@ -236,5 +239,5 @@ class Bays:
         cost = pair.price * PRICE_SCALE - prices.told.get(pair.joined, 0)
         cost -= sum(prices.strips[i] for i in (pair.joined, *pair.strips[0], *pair.strips[1]))
         for bay, load in zip(pair.bays, self.loads(pair), strict=True):
-            cost += sum(prices.cliques[k] for k in self.over[bay]) * load * UNIT_UM
+            cost += sum(prices.cliques[k] for k in self.over[bay]) * load * UNIT_UM - prices.tails.get(bay, 0)
         return cost

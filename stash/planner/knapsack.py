@@ -106,7 +106,7 @@ class Tables:
             yield _Way(np.array([0, *lone], dtype=np.int64), alone=tuple(of.alone[bay]))
         for family, least in of.hosts[bay]:
             _, by_room = self._segments(family, least, rate)
-            yield _Way(laid - table.worth[: room + 1] + by_room[room::-1], family)
+            yield _Way(laid - table.worth[: room + 1] + by_room[room::-1] - self.prices.tails.get(bay, 0), family)
 
     def whole_cost(self, bay: int) -> Ints:
         """What whole strips in a bay cost beyond their worth, by their length, without the lane's end."""

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Filling, Pair, Prices
+
+BARRED: Final = -(1 << 50)
+"""2^-20 um. The price of segments in a bay where there are none."""
 
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
@@ -22,6 +25,7 @@ class Branch:
     most: int | None = None
     fixed: Mapping[int, bool] = field(default_factory=dict)
     joined: Mapping[int, bool] = field(default_factory=dict)
+    tails: Mapping[int, bool] = field(default_factory=dict)
 
     @property
     def unjoined(self) -> frozenset[int]:
@@ -34,9 +38,11 @@ class Branch:
         most = sum(self.fixed.get(piece) is not False for piece in pieces)
         return (self.most is not None and self.most < least) or (self.fewest is not None and self.fewest > most)
 
-    def halves(self, opened: Mapping[int, float], joined: Mapping[int, float]) -> tuple[Branch, ...]:
+    def halves(
+        self, opened: Mapping[int, float], joined: Mapping[int, float], tails: Mapping[int, float]
+    ) -> tuple[Branch, ...]:
         """Two branches that hold all plans of this one and exclude such a mix: by the number of pieces, by a piece, by
-        a strip joined or not. None where all of these are whole."""
+        a strip joined or not, by a bay with segments in it or none. None where all of these are whole."""
         count = sum(opened.values())
         if abs(count - round(count)) > WHOLE:
             few = math.floor(count)
@@ -45,6 +51,8 @@ class Branch:
             return tuple(replace(self, fixed={**self.fixed, piece: choice}) for choice in (True, False))
         if (strip := _most_open(joined)) is not None:
             return tuple(replace(self, joined={**self.joined, strip: choice}) for choice in (True, False))
+        if (bay := _most_open(tails)) is not None:
+            return tuple(replace(self, tails={**self.tails, bay: choice}) for choice in (True, False))
         return ()
 
 
@@ -89,6 +97,8 @@ class Master:
             for row, (bays, room) in zip(self.clique, of.cliques, strict=True):
                 if of.piece[bays[0]] == piece:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
+        self.tail = {bay: solver.Constraint(1.0 if told else 0.0, endless) for bay, told in branch.tails.items()}
+        self.tailed: dict[int, list[Any]] = defaultdict(list)
         self.columns: dict[Filling, Any] = {}
         self.uncut: list[Any] = []
         self.joined: dict[int, list[Any]] = defaultdict(list)
@@ -123,7 +133,7 @@ class Master:
             self._add_pair(filling)
             return
         of, bay = self.of, filling.bay
-        share = self.columns[filling] = self.solver.NumVar(0.0, self.solver.infinity(), "")
+        share = self.columns[filling] = self._share((bay,) if filling.family >= 0 else ())
         load = of.load(filling)
         self.goal.SetCoefficient(share, of.lost_um(filling) / 1000)
         self.bay[bay].SetCoefficient(share, 1.0)
@@ -138,9 +148,18 @@ class Master:
         for index in of.over[bay]:
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
 
+    def _share(self, tails: Sequence[int], *, closed: bool = False) -> Any:
+        """How much is taken of what lays segments into those bays."""
+        closed = closed or any(self.branch.tails.get(bay) is False for bay in tails)
+        share = self.solver.NumVar(0.0, 0.0 if closed else self.solver.infinity(), "")
+        for bay in tails:
+            self.tailed[bay].append(share)
+            if bay in self.tail:
+                self.tail[bay].SetCoefficient(share, 1.0)
+        return share
+
     def _add_pair(self, pair: Pair) -> None:
-        of, most = self.of, 0.0 if self.branch.joined.get(pair.joined) is False else self.solver.infinity()
-        share = self.solver.NumVar(0.0, most, "")
+        of, share = self.of, self._share(pair.bays, closed=self.branch.joined.get(pair.joined) is False)
         self.joined[pair.joined].append(share)
         self.told[pair.joined].SetCoefficient(share, 1.0)
         self.goal.SetCoefficient(share, pair.price / 1000)
@@ -167,10 +186,14 @@ class Master:
         """How much of each strip stays uncut."""
         return [var.solution_value() * whole * UNIT_UM for var, whole in zip(self.uncut, self.of.whole, strict=True)]
 
-    def shares(self) -> tuple[dict[int, float], dict[int, float]]:
-        """How far each piece is opened, and how far each strip that may be joined is."""
+    def shares(self) -> tuple[dict[int, float], dict[int, float], dict[int, float]]:
+        """How far each piece is opened, each strip that may be joined is, and each bay has segments in it."""
         opened = {piece: var.solution_value() for piece, var in self.opened.items()}
-        return opened, {index: sum(v.solution_value() for v in ways) for index, ways in self.joined.items()}
+        joined, tailed = (
+            {name: sum(var.solution_value() for var in ways) for name, ways in of.items()}
+            for of in (self.joined, self.tailed)
+        )
+        return opened, joined, tailed
 
     def _solved(self) -> bool:
         """Solved from where it stood, or else from the start: once bounds have moved it may miss the solution."""
@@ -195,5 +218,7 @@ class Master:
             count=int(self.number.dual_value() * per_um),
             bays=tuple(max(0, int(-row.dual_value() * per_um)) for row in self.bay),
             told={index: int(self.told[index].dual_value() * per_um) for index in told},
+            tails={bay: max(0, int(self.tail[bay].dual_value() * per_um)) if told else BARRED
+                   for bay, told in self.branch.tails.items()},
         )
         return self.goal.Value() * 1000, prices, list(prices.bays)

@@ -31,11 +31,12 @@ class Pairs:
         bays = range(len(self.room))
         rates = (sum(prices.cliques[row] for row in self.of.over[bay]) for bay in bays)
         self.rates = np.array([*rates], dtype=np.int64)
+        self.tails = np.array([prices.tails.get(bay, 0) for bay in bays], dtype=np.int64)
         self.by_room = np.array([self._least_by_room(bay) for bay in bays], dtype=np.int64)
         self.steps = [np.flatnonzero(np.diff(row, prepend=NEVER) < 0) for row in self.by_room]
         self.least = np.full((len(bays), len(bays)), NEVER, dtype=np.int64)
         self.joined = np.full((len(bays), len(bays)), -1, dtype=np.int64)
-        spare = np.array([value - row[-1] for value, row in zip(worth, self.by_room, strict=True)], dtype=np.int64)
+        spare = np.array(worth, dtype=np.int64) - self.by_room[:, -1] + self.tails if len(bays) else self.tails
         for index, splits in enumerate(self.of.splits):
             for split in splits:
                 if split.count == 2 and index not in unjoined:
@@ -72,6 +73,7 @@ class Pairs:
         here = np.minimum(self.room[one] - loads, length - size)
         rest = np.minimum(room - length + here, room - size)
         cost = self.by_room[one][loads] + self.by_room[others[:, None], np.maximum(rest, 0)]
+        cost -= self.tails[one] + self.tails[others][:, None]
         cost += (self.rates[one] * here + self.rates[others][:, None] * (length - here)) * UNIT_UM
         return here, rest, np.where(rest >= 0, cost, NEVER)
 

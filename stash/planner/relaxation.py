@@ -48,6 +48,7 @@ class Bound:
     um: int
     opened: dict[int, float]
     joined: dict[int, float]
+    tails: dict[int, float]
 
 
 class Relaxation:
@@ -73,6 +74,7 @@ class Relaxation:
         count = branch.fewest if prices.count > 0 else branch.most
         opening = bays.weights.piece_um * PRICE_SCALE if bays.weights else 0
         total += prices.count * (count or 0)
+        total += sum(price for bay, price in prices.tails.items() if branch.tails.get(bay))
         for piece in sorted(set(bays.piece)):
             opened, cost = branch.fixed.get(piece), opening - prices.count + each[piece]
             total += 0 if opened is False else cost if opened else min(0, cost)
@@ -120,11 +122,11 @@ class Relaxation:
         Stops once the bound reaches ``stop_um``.
         """
         if branch.empty(set(self.bays.piece)):
-            return Bound(IMPOSSIBLE, {}, {})
+            return Bound(IMPOSSIBLE, {}, {}, {})
         master = Master(self.bays, branch)
         for filling in self.fillings:
             master.add(filling)
-        best, shares = -(1 << 60), (dict[int, float](), dict[int, float]())
+        best, shares = -(1 << 60), (dict[int, float](), dict[int, float](), dict[int, float]())
         steady: Prices | None = None
         for _ in range(ROUNDS):
             solved = master.solve()
@@ -163,7 +165,7 @@ class Relaxation:
         waiting = [(root.um, 0, root, WHOLE_TREE)]
         for number in range(1, NODES):
             um, _, bound, branch = waiting[0]
-            halves = branch.halves(bound.opened, bound.joined)
+            halves = branch.halves(bound.opened, bound.joined, bound.tails)
             if um >= stop_um or not halves or time.monotonic() > deadline:
                 break
             heapq.heappop(waiting)

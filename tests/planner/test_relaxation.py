@@ -11,7 +11,7 @@ import pytest
 
 from stash.planner.filling import PRICE_SCALE, Prices
 from stash.planner.knapsack import Tables
-from stash.planner.master import WHOLE_TREE
+from stash.planner.master import WHOLE_TREE, Branch
 from stash.planner.opening import find_choices, without_impossible
 from stash.planner.price import DEFAULT
 from stash.planner.quick import quick_solution
@@ -165,3 +165,24 @@ def test_segments_of_two_widths_may_share_a_lane() -> None:
     assert Search(task).run(Effort(seconds=10)).status == "found"
     assert Relaxation(task).solve(later()).um == 0
     assert Relaxation(task, DEFAULT).solve_tree(later(), 10**9).um <= 3 * DEFAULT.piece_um + 2 * 600_000
+
+
+@pytest.mark.parametrize("paired", [False, True])
+@pytest.mark.parametrize("seed", [0, 1, 3, 4])
+def test_the_branch_that_holds_a_plan_promises_no_more_than_it_costs(seed: int, paired: bool) -> None:
+    """A plan joins some strips and lays their segments into some bays: told all of that, or what it does in any one
+    bay, the bound is no more than the plan costs."""
+    problem = border_case(seed, along=False, size=replace(GARMENT, ratio=(0.7, 0.85)))
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    laid = recreate(task, DEFAULT, later(), rounds=300, enough=lambda cost: False)
+    assert not laid.missing
+    relaxation = Relaxation(task, DEFAULT, paired=paired)
+    relaxation.start(laid.cuts)
+    many = {cut.need for cut in laid.cuts if cut.segment}
+    runs = {cut.run for cut in laid.cuts if cut.need in many}
+    tails = {index: bool(runs.intersection(bay)) for index, bay in enumerate(relaxation.bays.bays)}
+    joined = {index: index in many for index, splits in enumerate(relaxation.bays.splits) if splits}
+    told = [Branch(tails=tails, joined=joined), *(Branch(tails={bay: has}) for bay, has in list(tails.items())[::4])]
+    for branch in told:
+        assert relaxation.solve(later(), branch=branch).um <= laid.cost_um
