@@ -93,19 +93,21 @@ def crowding(bands: Bands) -> float:
     profile = detrended(tone, weight) * (weight > 0.2 * float(np.median(weight[weight > 0])))[:, None]
     half = float(np.abs(bands.u_mm).max())
     tried = np.linspace(-MOST_CHANGE / half, MOST_CHANGE / half, _STEPS_CROWDED)
-    scores = np.array([_gathered(profile, bands.u_mm, float(g)) for g in tried])
+    window = np.hanning(len(profile))
+    rate = np.arange(_FINER * len(profile) // 2 + 1) / (_FINER * len(profile) // 2 + 1)
+    slope = (rate * np.exp(-((rate / _EDGE_RATE) ** 2))) ** 2  # edges tell most, noise is left out
+    scores = np.array([_gathered(profile, bands.u_mm, float(g), window, slope) for g in tried])
     return _peak(tried, scores, _CLEARER_CROWDED)
 
 
-def _gathered(profile: Doubles, u_mm: Doubles, g: float) -> float:
-    """How few lines hold the power of the profile read at evenly spaced places of the flat cloth: sum of squares over
-    square of the sum; zero where the strongest line is too slow to tell."""
+def _gathered(profile: Doubles, u_mm: Doubles, g: float, window: Doubles, slope: Doubles) -> float:
+    """How few lines hold the power of the profile's ``slope`` (K,), read at evenly spaced places of the flat cloth
+    under a ``window`` (N,): sum of squares over square of the sum; zero where the strongest line is too slow to tell.
+    """
     read = u_mm / (1 + g * u_mm)
-    even = np.stack([np.interp(read, u_mm, column, left=0, right=0) for column in profile.T], axis=1)
-    spectrum = np.fft.rfft(even * np.hanning(len(even))[:, None], _FINER * len(even), axis=0)
-    power = (np.abs(spectrum) ** 2).sum(1)
-    rate = np.arange(len(power)) / len(power)
-    power *= (rate * np.exp(-((rate / _EDGE_RATE) ** 2))) ** 2  # the slope's: edges tell most, noise is left out
+    even = np.stack([np.interp(read, u_mm, column, left=0, right=0) for column in profile.T])
+    spectrum = np.fft.rfft(even * window, _FINER * len(window), axis=1)
+    power = (np.abs(spectrum) ** 2).sum(0) * slope
     if int(np.argmax(power)) < _LEAST_CYCLES * _FINER:
         return 0.0
     return float((power**2).sum() / max(float(power.sum()) ** 2, 1e-12))

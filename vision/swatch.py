@@ -76,12 +76,15 @@ class Swatch:
 
     def tone(self, blur_px: float = 0.0) -> Floats:
         """Tone (H, W, 3): CIELAB with 16 added to L*, blurred within the mask, 0 outside it."""
-        tone = (srgb_to_lab(self.rgb) + TONE_SHIFT) * self.mask[..., None]
+        tone = srgb_to_lab(self.rgb)
+        tone += TONE_SHIFT
+        tone *= self.mask[..., None]
         if blur_px > 0:
             cover = cv2.GaussianBlur(self.mask.astype(np.float32), (0, 0), blur_px)
-            tone = cv2.GaussianBlur(tone, (0, 0), blur_px) / np.maximum(cover, 1e-3)[..., None]
+            tone = np.asarray(cv2.GaussianBlur(tone, (0, 0), blur_px), dtype=np.float32)
+            tone /= np.maximum(cover, 1e-3)[..., None]
             tone *= self.mask[..., None]
-        return np.asarray(tone, dtype=np.float32)
+        return tone
 
 
 def cut_swatch(square: SquareOn, mask: Mask, *, most_px: float) -> Swatch:

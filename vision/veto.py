@@ -70,6 +70,8 @@ def by_the_print(
     if print_ is None or print_.across_direction_deg is None:
         return None
     outline = np.asarray(region.outline_mm, dtype=np.float64)
+    if not region.edges and not any(_near(outline, one) for one in covered_mm):
+        return None  # nothing is there to be doubted: no picture need be made (time)
     low, high = outline.min(axis=0) - _ROUND_MM, outline.max(axis=0) + _ROUND_MM
     per_mm = min(_PX_PER_MM, math.sqrt(_MOST_PIXELS / float(np.prod(high - low))))
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))

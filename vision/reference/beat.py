@@ -245,7 +245,7 @@ def _powers(spectra: NDArray[np.complex64]) -> list[tuple[Powers, Ints]]:
         total = spectra.copy()
         for j in range(1, max(HEIGHTS)):
             total = total[:-1]
-            total += spectra[j:] * turn**j
+            total += spectra[j:] * turn**j if lean else spectra[j:]
             if j + 1 in HEIGHTS:
                 power, best = out[HEIGHTS.index(j + 1)]
                 fresh = total.real**2 + total.imag**2

@@ -122,9 +122,10 @@ def _coming_round(edges: Floats, index: Ints) -> Numbers | None:
 
 def _middle(edges: Floats, index: Ints, period: int) -> int:
     """The tick, of the first ``period``, round which most edges stand."""
-    count = np.maximum(np.bincount(index % period, minlength=period), 1)
-    mean = np.bincount(index % period, edges, period) / count
-    return int(np.argmax(mean + 0.5 * (np.roll(mean, 1) + np.roll(mean, -1))))
+    place = index % period
+    mean = np.bincount(place, edges, period) / np.maximum(np.bincount(place, minlength=period), 1)
+    ring = np.concatenate([mean[-1:], mean, mean[:1]])
+    return int(np.argmax(mean + 0.5 * (ring[:-2] + ring[2:])))
 
 
 def _each_time(above: Floats, turn: Ints, away: Ints) -> bool:

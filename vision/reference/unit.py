@@ -369,7 +369,7 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float, wo
 
 def _rising(middle: Floats, shortest: float) -> bool:
     """Whether each kind of tick is longer than the one before, by steps that are much alike."""
-    step = np.diff(middle)
+    step = middle[1:] - middle[:-1]
     return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()))
 
 
