@@ -94,21 +94,23 @@ def crowding(bands: Bands) -> float:
     half = float(np.abs(bands.u_mm).max())
     tried = np.linspace(-MOST_CHANGE / half, MOST_CHANGE / half, _STEPS_CROWDED)
     window = np.hanning(len(profile))
-    rate = np.arange(_FINER * len(profile) // 2 + 1) / (_FINER * len(profile) // 2 + 1)
+    size = cv2.getOptimalDFTSize(_FINER * len(profile))  # a length of large prime factors takes ten times as long
+    rate = np.arange(size // 2 + 1) / (size // 2 + 1)
     slope = (rate * np.exp(-((rate / _EDGE_RATE) ** 2))) ** 2  # edges tell most, noise is left out
-    scores = np.array([_gathered(profile, bands.u_mm, float(g), window, slope) for g in tried])
+    scores = np.array([_gathered(profile, bands.u_mm, float(g), window, slope, size) for g in tried])
     return _peak(tried, scores, _CLEARER_CROWDED)
 
 
-def _gathered(profile: Doubles, u_mm: Doubles, g: float, window: Doubles, slope: Doubles) -> float:
+def _gathered(profile: Doubles, u_mm: Doubles, g: float, window: Doubles, slope: Doubles, size: int) -> float:
     """How few lines hold the power of the profile's ``slope`` (K,), read at evenly spaced places of the flat cloth
-    under a ``window`` (N,): sum of squares over square of the sum; zero where the strongest line is too slow to tell.
+    under a ``window`` (N,), with zeros up to ``size``: sum of squares over square of the sum; zero where the strongest
+    line is too slow to tell.
     """
     read = u_mm / (1 + g * u_mm)
     even = np.stack([np.interp(read, u_mm, column, left=0, right=0) for column in profile.T])
-    spectrum = np.fft.rfft(even * window, _FINER * len(window), axis=1)
+    spectrum = np.fft.rfft(even * window, size, axis=1)
     power = (np.abs(spectrum) ** 2).sum(0) * slope
-    if int(np.argmax(power)) < _LEAST_CYCLES * _FINER:
+    if int(np.argmax(power)) < _LEAST_CYCLES * size / len(window):
         return 0.0
     return float((power**2).sum() / max(float(power.sum()) ** 2, 1e-12))
 
