@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -38,6 +38,9 @@ _LEAST_SIDE_SHARE = 0.12
 _CORNER_SHARE, _CORNER_MM = 0.04, 4.0
 #: Threads fray in tufts about so long, mm: what counts as one independent place along an edge (practice).
 _TUFT_MM = 5.0
+#: A side goes on as far as the outline keeps so near to its line, mm (as far as cloth frays; practice); at corners, where
+#: threads come loose both ways, so much is left out, mm.
+_ON_LINE_MM, _SHORT_OF_CORNER_MM = 3.5, 3.0
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.05
 
@@ -214,6 +217,34 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
         length_mm=shown,
         scatter_mm=scatter,
     )
+
+
+def reaching(edge: ClothEdge, outline_mm: Doubles) -> ClothEdge:
+    """A straight side drawn out to where a closed outline (N, 2) leaves its line for good: fits of straight sides stop
+    short of corners, and of tufts and of what lies across them, beyond which a side may go on."""
+    start, end = np.asarray(edge.start_mm), np.asarray(edge.end_mm)
+    unit = (end - start) / float(np.hypot(*(end - start)))
+    ring = _finely(outline_mm) - start
+    place, off = ring @ unit, ring @ np.array([-unit[1], unit[0]])
+    near = place[np.abs(off) <= _ON_LINE_MM]
+    if not len(near):
+        return edge
+    first = min(0.0, float(near.min()) + _SHORT_OF_CORNER_MM)
+    last = max(float((end - start) @ unit), float(near.max()) - _SHORT_OF_CORNER_MM)
+    ends = start + first * unit, start + last * unit
+    return replace(
+        edge,
+        start_mm=(float(ends[0][0]), float(ends[0][1])),
+        end_mm=(float(ends[1][0]), float(ends[1][1])),
+        length_mm=last - first,
+    )
+
+
+def _finely(ring: Doubles) -> Doubles:
+    """Places at least every millimetre along a closed line (N, 2)."""
+    ends = np.roll(ring, -1, axis=0)
+    counts = np.ceil(np.hypot(*(ends - ring).T)).astype(int) + 1
+    return np.concatenate([a + (b - a) * np.linspace(0, 1, n)[:, None] for a, b, n in zip(ring, ends, counts, strict=True)])
 
 
 def line_through(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:

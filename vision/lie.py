@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
-from vision.edge import ClothEdge
+from vision.edge import ClothEdge, reaching
 from vision.estimate import Estimate
 from vision.grain import read_grains
 from vision.measurement import Print, Skew
@@ -96,7 +96,7 @@ def _with_rims(
     edges, sure = [edge for edge in region.edges if edge not in asked], []
     for edge in asked:
         cloth = confirmed(edge, seen, print_)
-        followed = settled(edge, seen, print_) or edge
+        followed = settled(reaching(edge, outline), seen, print_) or settled(edge, seen, print_) or edge
         edges += [] if cloth is False else [followed]
         sure += [followed] if cloth else []
     return replace(region, edges=tuple(edges)), tuple(sure)
