@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -11,8 +12,8 @@ import numpy as np
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
-from vision.measurement import SkewReference
-from vision.swatch import Doubles
+from vision.measurement import Point, SkewReference
+from vision.swatch import Doubles, folded_deg
 
 #: A direction known no better than this does not tell cloth that lies well from cloth pulled askew by 3 %, which is
 #: 1.7 degrees, degrees (half of it; ASTM D3882's percentage, the limit of 3 % is practice).
@@ -23,20 +24,26 @@ ALONG_DEG = 0.9
 BESIDE_MM = 35.0
 #: Nearer than this it is the ruler's, mm: the shadow and the rim that are kept clear of a ruler.
 AGAINST_MM = 3.0
+#: Two edges are both torn, or both not, where one scatters by at least this share of what the other does (of our own
+#: scenes' torn edges; a cut one is a few times as straight).
+_AS_FRAYED = 0.5
 #: Another edge of the cloth agrees with it when the two are parallel or square within this, deg (cloth torn and cut by
 #: hand is mostly square to two or three degrees; practice).
 AGREES_DEG = 3.0
+ACROSS: dict[Side, Side] = {"top": "bottom", "bottom": "top", "left": "right", "right": "left"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grain:
     """The direction of threads, degrees in (-90, 90], and what shows it. The other grain lies about square to it. A
     torn edge follows a thread of the weft, a selvage those of the warp (common practice). ``agreed`` tells that more
-    of the cloth's other straight edges lie with it than askew of it."""
+    of the cloth's other straight edges lie with it than askew of it, ``at_mm`` where in the plane it is seen: None where
+    that is all over the cloth."""
 
     direction_deg: Estimate
     reference: SkewReference
     agreed: bool = True
+    at_mm: Point | None = None
 
 
 def read_grains(
@@ -57,17 +64,42 @@ def read_grains(
     edges within which the picture shows the cloth, where that was looked at: only these count beside what covers it.
     """
     own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm, sure))
-    seen: tuple[tuple[SkewReference, Estimate | None], ...] = (
-        ("torn", _along_edge(own, torn)),
-        ("thread", thread_deg),
-        ("selvage", _along_edge(own, selvage)),
-        ("weave", weave_deg),
+    weft, warp = _facing(own, torn), _facing(own, selvage)
+    across = None if torn is None else _facing(own, ACROSS[torn])
+    seen = (
+        None if weft is None else _torn(weft, across, sure, region.edges),
+        None if thread_deg is None else _shown(thread_deg, "thread", region.edges),
+        None if warp is None else _shown(warp.direction_deg, "selvage", region.edges, _middle(warp)),
+        None if weave_deg is None else _shown(weave_deg, "weave", region.edges),
     )
-    return tuple(
-        Grain(direction_deg=direction, reference=reference, agreed=_agreed(direction, region.edges))
-        for reference, direction in seen
-        if direction is not None and direction.u95 <= MOST_U95_DEG
+    return tuple(grain for grain in seen if grain is not None and grain.direction_deg.u95 <= MOST_U95_DEG)
+
+
+def _shown(
+    direction: Estimate, reference: SkewReference, edges: tuple[ClothEdge, ...], at_mm: Point | None = None
+) -> Grain:
+    return Grain(direction_deg=direction, reference=reference, agreed=_agreed(direction, edges), at_mm=at_mm)
+
+
+def _torn(
+    edge: ClothEdge, across: ClothEdge | None, sure: Sequence[ClothEdge] | None, edges: tuple[ClothEdge, ...]
+) -> Grain:
+    """The grain along a torn edge. The side ``across`` from it follows such a thread too where it is frayed as much and
+    runs parallel as far as is known; then both count, the surer one more, and what they differ by is not known."""
+    alone = _shown(edge.direction_deg, "torn", edges, _middle(edge))
+    if across is None or sure is None or across not in sure:
+        return alone
+    one, other = edge.direction_deg, across.direction_deg
+    apart = folded_deg(other.value - one.value)
+    alike = across.scatter_mm >= _AS_FRAYED * edge.scatter_mm and edge.scatter_mm >= _AS_FRAYED * across.scatter_mm
+    if not alike or abs(apart) > math.hypot(one.u95, other.u95):
+        return alone
+    share = one.u95**2 / (one.u95**2 + other.u95**2)
+    both = Estimate(
+        folded_deg(one.value + share * apart), math.hypot(one.u95 * math.sqrt(1 - share), share * apart)
     )
+    (x, y), (there_x, there_y) = _middle(edge), _middle(across)
+    return replace(alone, direction_deg=both, at_mm=(x + share * (there_x - x), y + share * (there_y - y)))
 
 
 def _agreed(direction: Estimate, edges: tuple[ClothEdge, ...]) -> bool:
@@ -78,9 +110,8 @@ def _agreed(direction: Estimate, edges: tuple[ClothEdge, ...]) -> bool:
     return with_it > 0 or not edges
 
 
-def _along_edge(edges: tuple[ClothEdge, ...], side: Side | None) -> Estimate | None:
-    edge = _facing(edges, side)
-    return None if edge is None else edge.direction_deg
+def _middle(edge: ClothEdge) -> Point:
+    return (edge.start_mm[0] + edge.end_mm[0]) / 2, (edge.start_mm[1] + edge.end_mm[1]) / 2
 
 
 def _facing(edges: tuple[ClothEdge, ...], side: Side | None) -> ClothEdge | None:

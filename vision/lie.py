@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge, reaching
 from vision.estimate import Estimate
-from vision.grain import read_grains
+from vision.grain import ACROSS, Grain, read_grains
 from vision.measurement import Print, Skew
 from vision.plane import Floats, Plane
 from vision.reference.clicks import click_sigma_px
@@ -27,6 +28,9 @@ from vision.weave import read_weave
 CLOSE_PX = 1600.0
 #: Pixels at most of the picture in which a side is followed (time), and how much of the table round it is seen, mm.
 RIM_PIXELS, ROUND_MM = 2.5e6, 8.0
+#: Lines so long, mm, stand for the directions at a place; the plane's parameters are moved by so much to see what they
+#: change.
+_LINE_MM, _STEP = 10.0, 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,11 +70,44 @@ def lie_of(
         covered_mm=covered_mm,
         sure=sure,
     )
-    skew = None if print_ is None else measure_skew(print_, grains)
-    at = plane.to_px(((outline.min(axis=0) + outline.max(axis=0)) / 2)[None])[0]
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
+    skew = None if print_ is None else measure_skew(print_, grains, partial(_doubt_deg, plane, middle))
+    at = plane.to_px(middle[None])[0]
     weft = measure_weft(grains, plane.angle_u95_deg_at((float(at[0]), float(at[1]))))
     shown = {"thread": thread, "weave": weave_deg}
     return Lie(skew=skew, weft=weft, side=None if skew is None else _side(skew, request, shown.get(skew.reference)))
+
+
+def _doubt_deg(plane: Plane, middle_mm: Floats, axis: Estimate, line_deg: float, grain: Grain) -> float:
+    """What is known (95 %, deg) of the angle between a print's axis and a grain, the grain's own doubt left out.
+
+    The plane's error of angles, which ``axis`` contains, turns lines that are square to each other, but hardly the one
+    against the other where both run the same way.
+    """
+    x, y = plane.to_px(middle_mm[None])[0]
+    own = axis.u95**2 - plane.angle_u95_deg_at((float(x), float(y))) ** 2
+    place = middle_mm if grain.at_mm is None else np.asarray(grain.at_mm)
+    lines_px = plane.to_px(np.concatenate([_line(middle_mm, line_deg), _line(place, grain.direction_deg.value)]))
+    turns = []
+    for step in _STEP * np.eye(len(plane.params)):
+        ahead, behind = (_apart_deg(plane.moved(plane.params + s).to_mm(lines_px)) for s in (step, -step))
+        turns.append(folded_deg(ahead - behind) / (2 * _STEP))
+    common = float(np.asarray(turns) @ plane.covariance @ np.asarray(turns))
+    return math.sqrt(max(own, 0.0) + 4 * max(common, 0.0))
+
+
+def _line(middle_mm: Floats, direction_deg: float) -> Floats:
+    """The two ends of a short line through a place of the plane, mm."""
+    turn = math.radians(direction_deg)
+    half = _LINE_MM / 2 * np.array([math.cos(turn), -math.sin(turn)])
+    return np.stack([middle_mm - half, middle_mm + half])
+
+
+def _apart_deg(ends_mm: Floats) -> float:
+    """The angle between two lines (4, 2: end after end)."""
+    along = ends_mm[1::2] - ends_mm[::2]
+    turns = np.degrees(np.arctan2(-along[:, 1], along[:, 0]))
+    return float(turns[0] - turns[1])
 
 
 def _with_rims(
@@ -83,7 +120,8 @@ def _with_rims(
 ) -> tuple[ClothRegion, tuple[ClothEdge, ...] | None]:
     """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it, and
     without those at which no cloth ends; and those at which it surely does, None where that was not looked at."""
-    asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
+    sides = {request.torn, request.selvage} | ({ACROSS[request.torn]} if request.torn else set())
+    asked = [edge for edge in region.edges if edge.side in sides]
     if print_ is None or not asked:
         return region, None
     outline = np.asarray(region.outline_mm, dtype=np.float64)

@@ -9,7 +9,7 @@ References: ASTM D3882 (bow and skew of fabrics, printed geometric designs too):
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from vision.estimate import Estimate
 from vision.grain import Grain
@@ -22,20 +22,48 @@ from vision.swatch import folded_deg
 MOST_SKEW_DEG = 8.0
 
 
-def measure_skew(print_: Print, grains: Sequence[Grain]) -> Skew | None:
+#: What is known (95 %, deg) of the angle between a grain and an axis of a print, given what the print's fit leaves of
+#: the axis and the direction of the lines in the picture that show it.
+Doubt = Callable[[Estimate, float, Grain], float]
+
+
+def measure_skew(print_: Print, grains: Sequence[Grain], doubt: Doubt | None = None) -> Skew | None:
     """The print's axis against the grain nearest to it; None without a print or a grain. The first grain counts, but
     for one so far askew that the cloth's other edges belie it.
 
-    The uncertainty joins the print's (which holds the plane's own error of angles) and the grain's.
+    The uncertainty joins the print's and the grain's. What the plane's own error adds to the print's differs from grain
+    to grain, which ``doubt`` tells: without it, it is that of the print's direction by itself.
     """
-    direction = print_.across_direction_deg
-    if direction is None:
+    if print_.across_direction_deg is None:
         return None
     for grain in grains:
-        skew = _skew(direction, grain.direction_deg, grain.reference)
+        skew = _skew(_axis(print_, grain, doubt), grain.direction_deg, grain.reference)
         if abs(skew.angle.value) <= MOST_SKEW_DEG or grain.reference == "thread" or grain.agreed:
             return skew
     return None
+
+
+def _axis(print_: Print, grain: Grain, doubt: Doubt | None) -> Estimate:
+    """The axis of a print to hold against a grain, deg: of two that are square to each other as far as is known, the
+    surer one; else that whose lines run along the grain."""
+    axes = [(axis, _line_deg(print_, axis.value)) for axis in _axes(print_)]
+    if doubt is None:
+        return axes[0][0]
+    axes.sort(key=lambda one: abs(folded_deg(one[1] - grain.direction_deg.value)))
+    known = [Estimate(axis.value, doubt(axis, line, grain)) for axis, line in axes]
+    if len(known) < 2 or abs(between_deg(known[0].value, known[1].value)) > math.hypot(known[0].u95, known[1].u95):
+        return known[0]
+    return min(known, key=lambda axis: axis.u95)
+
+
+def _axes(print_: Print) -> list[Estimate]:
+    found = (print_.across_direction_deg, print_.along_direction_deg)
+    return [axis for axis in found if axis is not None]
+
+
+def _line_deg(print_: Print, axis_deg: float) -> float:
+    """The lines that show an axis: a motif's follow one another along it, stripes run square to it."""
+    return axis_deg if print_.kind == "motif" else axis_deg + 90.0
 
 
 def measure_weft(grains: Sequence[Grain], angle_u95_deg: float) -> Skew | None:
