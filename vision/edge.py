@@ -38,8 +38,8 @@ _LEAST_SIDE_SHARE = 0.12
 _CORNER_SHARE, _CORNER_MM = 0.04, 4.0
 #: Threads fray in tufts about so long, mm: what counts as one independent place along an edge (practice).
 _TUFT_MM = 5.0
-#: A side goes on as far as the outline keeps so near to its line, mm (as far as cloth frays; practice); at corners, where
-#: threads come loose both ways, so much is left out, mm.
+#: A side goes on as far as the outline keeps so near to its line, mm (as far as cloth frays; practice); at corners,
+#: where threads come loose both ways, so much is left out, mm.
 _ON_LINE_MM, _SHORT_OF_CORNER_MM = 3.5, 3.0
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.05
@@ -244,7 +244,8 @@ def _finely(ring: Doubles) -> Doubles:
     """Places at least every millimetre along a closed line (N, 2)."""
     ends = np.roll(ring, -1, axis=0)
     counts = np.ceil(np.hypot(*(ends - ring).T)).astype(int) + 1
-    return np.concatenate([a + (b - a) * np.linspace(0, 1, n)[:, None] for a, b, n in zip(ring, ends, counts, strict=True)])
+    sides = zip(ring, ends, counts, strict=True)
+    return np.concatenate([a + (b - a) * np.linspace(0, 1, count)[:, None] for a, b, count in sides])
 
 
 def line_through(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:

@@ -37,8 +37,8 @@ ACROSS: dict[Side, Side] = {"top": "bottom", "bottom": "top", "left": "right", "
 class Grain:
     """The direction of threads, degrees in (-90, 90], and what shows it. The other grain lies about square to it. A
     torn edge follows a thread of the weft, a selvage those of the warp (common practice). ``agreed`` tells that more
-    of the cloth's other straight edges lie with it than askew of it, ``at_mm`` where in the plane it is seen: None where
-    that is all over the cloth."""
+    of the cloth's other straight edges lie with it than askew of it, ``at_mm`` where in the plane it is seen: None
+    where that is all over the cloth."""
 
     direction_deg: Estimate
     reference: SkewReference
@@ -87,17 +87,12 @@ def _torn(
     """The grain along a torn edge. The side ``across`` from it follows such a thread too where it is frayed as much and
     runs parallel as far as is known; then both count, the surer one more, and what they differ by is not known."""
     alone = _shown(edge.direction_deg, "torn", edges, _middle(edge))
-    if across is None or sure is None or across not in sure:
+    if across is None or sure is None or across not in sure or not _alike(edge, across):
         return alone
     one, other = edge.direction_deg, across.direction_deg
     apart = folded_deg(other.value - one.value)
-    alike = across.scatter_mm >= _AS_FRAYED * edge.scatter_mm and edge.scatter_mm >= _AS_FRAYED * across.scatter_mm
-    if not alike or abs(apart) > math.hypot(one.u95, other.u95):
-        return alone
     share = one.u95**2 / (one.u95**2 + other.u95**2)
-    both = Estimate(
-        folded_deg(one.value + share * apart), math.hypot(one.u95 * math.sqrt(1 - share), share * apart)
-    )
+    both = Estimate(folded_deg(one.value + share * apart), math.hypot(one.u95 * math.sqrt(1 - share), share * apart))
     (x, y), (there_x, there_y) = _middle(edge), _middle(across)
     return replace(alone, direction_deg=both, at_mm=(x + share * (there_x - x), y + share * (there_y - y)))
 
@@ -108,6 +103,21 @@ def _agreed(direction: Estimate, edges: tuple[ClothEdge, ...]) -> bool:
     apart = (_apart_deg(edge.direction_deg.value, direction.value, 90.0) for edge in others)
     with_it = sum(e.length_mm * (1 if deg <= AGREES_DEG else -1) for e, deg in zip(others, apart, strict=True))
     return with_it > 0 or not edges
+
+
+def torn_alike(edges: tuple[ClothEdge, ...], torn: Side | None) -> tuple[ClothEdge, ...]:
+    """The side across from the torn one where it may be torn too; none where it can hardly be."""
+    if torn is None:
+        return ()
+    edge, across = _facing(edges, torn), _facing(edges, ACROSS[torn])
+    return () if edge is None or across is None or not _alike(edge, across) else (across,)
+
+
+def _alike(edge: ClothEdge, across: ClothEdge) -> bool:
+    """Whether two sides are frayed about as much, and parallel as far as is known."""
+    one, other = edge.direction_deg, across.direction_deg
+    low, high = sorted((edge.scatter_mm, across.scatter_mm))
+    return low >= _AS_FRAYED * high and abs(folded_deg(other.value - one.value)) <= math.hypot(one.u95, other.u95)
 
 
 def _middle(edge: ClothEdge) -> Point:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge, reaching
 from vision.estimate import Estimate
-from vision.grain import ACROSS, Grain, read_grains
+from vision.grain import Grain, read_grains, torn_alike
 from vision.measurement import Print, Skew
 from vision.plane import Floats, Plane
 from vision.reference.clicks import click_sigma_px
@@ -120,8 +120,8 @@ def _with_rims(
 ) -> tuple[ClothRegion, tuple[ClothEdge, ...] | None]:
     """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it, and
     without those at which no cloth ends; and those at which it surely does, None where that was not looked at."""
-    sides = {request.torn, request.selvage} | ({ACROSS[request.torn]} if request.torn else set())
-    asked = [edge for edge in region.edges if edge.side in sides]
+    asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
+    asked += [edge for edge in torn_alike(region.edges, request.torn) if edge not in asked]
     if print_ is None or not asked:
         return region, None
     outline = np.asarray(region.outline_mm, dtype=np.float64)

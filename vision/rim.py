@@ -31,6 +31,8 @@ from vision.swatch import Doubles, Floats, Mask, axes, folded_deg
 _OUT_MM, _IN_MM, _FRAY_MM, _BEYOND_MM = 6.0, 7.0, 3.5, 3.5
 #: They lie no closer than this, mm, nor their samples, mm, and px of the picture (time).
 _LINES_MM, _SAMPLE_MM, _SAMPLE_PX = 0.5, 0.15, 0.5
+#: Whether a side is the cloth's at all, lines so far apart tell as well, mm (time).
+_LOOK_MM = 1.2
 #: Places to which the cloth may reach are told apart to this, mm; its rim is as soft as one of these, mm.
 _REACH_MM, _SOFT_MM = 0.1, (0.15, 0.3, 0.5, 0.8)
 #: The cloth is seen again at least so far in, mm (fraying and a finger's breadth), in so many places of the print, of
@@ -64,7 +66,8 @@ _LEAST_TOLD = 0.3
 #: A step from table to cloth explains this share of what the lines see, or no cloth ends there (0.68 and more where one
 #: does, 0.46 and less, mostly far less, where a ruler was taken for cloth: own scenes).
 _LEAST_EXPLAINED = 0.6
-_PASSES = 3
+#: It is followed so often at most, and no more once its ends moved by less than this, mm.
+_PASSES, _STILL_MM = 3, 0.2
 #: No edge of cloth is straight to better than this, degrees (95 %).
 _LEAST_U95_DEG = 0.04
 #: Cloth that lies flat still rises here and there, and is seen so far out of its place at each end, mm (creases of half
@@ -150,7 +153,7 @@ def confirmed(edge: ClothEdge, seen: Seen, print_: Print) -> bool | None:
     """Whether what lies within a side looks as the cloth does further in: else the side is another thing's. None where
     table and cloth are too alike to tell, too little is seen, or the print does not tell what the cloth looks like."""
     middle, unit, out, half = placed(edge)
-    lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=False)
+    lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=False, every_mm=_LOOK_MM)
     return None if lines is None else lines.explained >= _LEAST_EXPLAINED
 
 
@@ -175,6 +178,8 @@ def _followed(edge: ClothEdge, seen: Seen, print_: Print, *, far: bool) -> Cloth
         middle = middle - inset * out
         unit = (unit - slope * out) / math.hypot(1.0, slope)
         out = _outwards(unit, out)
+        if abs(inset) + half * abs(slope) <= _STILL_MM:
+            break
     lie = 2 * math.sqrt(2) * _LIE_MM / (2 * half)
     direction = folded_deg(math.degrees(math.atan2(-unit[1], unit[0])))
     start, end = middle - half * unit, middle + half * unit
@@ -215,17 +220,26 @@ class _Lines:
 
 
 def _lines(
-    seen: Seen, middle: Doubles, unit: Doubles, out: Doubles, half: float, print_: Print, *, far: bool, evened: bool
+    seen: Seen,
+    middle: Doubles,
+    unit: Doubles,
+    out: Doubles,
+    half: float,
+    print_: Print,
+    *,
+    far: bool,
+    evened: bool,
+    every_mm: float = 0.0,
 ) -> _Lines | None:
     """The lines across a side, held against cloth nearby or ``far`` in; None where too few of them tell.
 
-    ``evened``: what the table's own light varies by most counts least.
+    ``evened``: what the table's own light varies by most counts least. A long side has a line ``every_mm`` only.
     """
     moves = repeats_inwards(print_, -out, far=far)
     if not len(moves):
         return None
     px_per_mm = seen.square.px_per_mm
-    step = max(1 / px_per_mm, _LINES_MM)
+    step = max(1 / px_per_mm, _LINES_MM, min(every_mm, half / _FEWEST_LINES))
     along = np.arange(-half, half, step)
     across = np.arange(-_OUT_MM, _IN_MM, max(_SAMPLE_PX / px_per_mm, _SAMPLE_MM))
     places = middle + along[:, None, None] * unit - across[None, :, None] * out

@@ -1,11 +1,12 @@
-"""Straight sides of an outline, told by the places at which it shows the cloth's own edge."""
+"""Straight sides of an outline, told by the places at which it shows the cloth's own edge; where they end."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from vision.edge import straight_edges
+from vision.edge import ClothEdge, reaching, straight_edges
+from vision.estimate import Estimate
 
 _CORNERS = np.array([[-100.0, -60.0], [100.0, -60.0], [100.0, 60.0], [-100.0, 60.0]])
 
@@ -28,3 +29,23 @@ def test_a_side_lies_where_it_is_seen(turn: int) -> None:
     bottom = next(edge for edge in straight_edges(ring, ~hidden) if edge.side == "bottom")
     ends = sorted(x for x, _ in (bottom.start_mm, bottom.end_mm))
     assert ends == pytest.approx([-92.0, 92.0], abs=1.0)
+
+
+def test_a_side_goes_on_to_its_corners() -> None:
+    """A side known in its middle only is drawn out along the outline to just before both corners, past a notch, and
+    not beyond; one that already reaches them stays as it is."""
+    notch = np.array([[40.0, 60.0], [35.0, 50.0], [30.0, 60.0]])
+    ring = np.concatenate([_CORNERS[:3], notch, _CORNERS[3:]])
+    middle = ClothEdge(
+        side="bottom",
+        start_mm=(-50.0, 60.0),
+        end_mm=(20.0, 60.0),
+        direction_deg=Estimate(0.0, 0.1),
+        length_mm=70.0,
+        scatter_mm=0.3,
+    )
+    drawn = reaching(middle, ring)
+    ends = sorted(x for x, _ in (drawn.start_mm, drawn.end_mm))
+    assert ends == pytest.approx([-97.0, 97.0], abs=1.0)
+    assert drawn.length_mm == pytest.approx(ends[1] - ends[0])
+    assert reaching(drawn, ring) == drawn

@@ -19,7 +19,7 @@ from vision.plane import fit_plane
 from vision.reference.reading import Reading
 from vision.request import MeasureRequest, Thread
 from vision.skew import between_deg, measure_weft, percent
-from vision.skew import measure_skew as skew_to
+from vision.skew import measure_skew as against
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def _region(*edges: tuple[Side, float]) -> ClothRegion:
 
 def measure_skew(print_: Print, region: ClothRegion, **known: Any) -> Skew | None:
     """The skew against what is known of a region's grain."""
-    return skew_to(print_, read_grains(region, **known))
+    return against(print_, read_grains(region, **known))
 
 
 def test_torn_edge_counts_before_the_selvage() -> None:
@@ -114,6 +114,42 @@ def test_crosswise_stripes_compare_with_the_weft() -> None:
     found = measure_skew(print_, _region(("bottom", 1.0)), torn="bottom")
     assert found is not None
     assert found.angle.value == pytest.approx(2.0)
+
+
+def _torn_both_ways(across_deg: float, scatter_mm: float) -> Estimate:
+    """The grain by a bottom edge at 1 degree, known to 0.1, and a top edge that runs and frays otherwise."""
+    bottom, top = _region(("bottom", 1.0), ("top", across_deg)).edges
+    top = replace(top, scatter_mm=scatter_mm)
+    region = replace(_region(), edges=(bottom, top))
+    return read_grains(region, torn="bottom", sure=region.edges)[0].direction_deg
+
+
+def test_both_torn_edges_of_a_cloth_count() -> None:
+    """Two torn edges follow threads of one weft: parallel and frayed alike, they are known better together than either
+    (by the root of two, and by what they differ by less); a side that runs or frays otherwise was cut, and says
+    nothing."""
+    both = _torn_both_ways(1.06, 0.35)
+    assert both.value == pytest.approx(1.03)
+    assert both.u95 == pytest.approx(math.hypot(0.1 / math.sqrt(2), 0.03))
+    for cut in (_torn_both_ways(1.3, 0.35), _torn_both_ways(1.06, 0.1)):
+        assert (cut.value, cut.u95) == (1.0, 0.1)
+
+
+def test_of_a_check_pulled_askew_the_lines_along_the_grain_count() -> None:
+    """Lines of a check that are square to each other tell one skew, and the surer ones tell it; in cloth pulled askew
+    they tell two, and the torn edge is held against the lines that run along it."""
+    grain = read_grains(_region(("bottom", 1.0)), torn="bottom")
+
+    def told(across: Estimate, along: Estimate) -> Estimate:
+        print_ = Print(kind="check", across_direction_deg=across, along_direction_deg=along)
+        skew = against(print_, grain, lambda axis, line_deg, grain: axis.u95)
+        assert skew is not None
+        return skew.angle
+
+    square = told(Estimate(2.0, 0.05), Estimate(-87.8, 0.3))
+    pulled = told(Estimate(5.0, 0.05), Estimate(-87.8, 0.3))
+    assert (square.value, square.u95) == (pytest.approx(1.0), pytest.approx(math.hypot(0.05, 0.1)))
+    assert (pulled.value, pulled.u95) == (pytest.approx(1.2), pytest.approx(math.hypot(0.3, 0.1)))
 
 
 def _ruler(turn_deg: float, middle_mm: tuple[float, float]) -> np.ndarray:
