@@ -26,7 +26,7 @@ _CORNERS = np.array([[-120.0, -80.0], [120.0, -80.0], [120.0, 80.0], [-120.0, 80
 
 @cache
 def _planes() -> list[tuple[Floats, Plane]]:
-    """Sixty cameras tilted by 6 to 16 degrees any way, and what a ruler tells of each where the focal length is not known."""
+    """Sixty cameras tilted by 6 to 16 degrees any way, and what a ruler tells of each, the focal length not known."""
     rng = np.random.default_rng(5)
     found = []
     for seed in range(60):
