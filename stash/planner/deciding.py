@@ -31,8 +31,11 @@ FEW_REPEATS = 3000
 """Repeats to choose from, all segments together, up to which it is asked exactly in which each lies before strips are
 laid anew for long: a tenth of a second a thousand to build, and more of them are not often seen through."""
 
-SOON_WORK = 2.0
-"""The solver's own measure of work (about a second each) that may be spent on that at first."""
+FEW_PLACES = 250
+"""The same for pairs of a segment and a run where the print does not repeat along."""
+
+SOON_WORK = 0.2
+"""The solver's own measure of work that may be spent on that at first: two seconds or three."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,7 @@ def _sought(task: Task, clock: Clock, weights: Weights) -> tuple[Solution | None
     filled = fill_tight_lanes(task, clock.deadline)
     if filled.status == "found":
         return Solution(task=task, cuts=filled.cuts, lays=()), False
-    soon = _in_few_repeats(task, clock)
+    soon = _asked_soon(task, clock)
     if soon.status == "found":
         return Solution(task=task, cuts=soon.cuts, lays=()), False
     if soon.status == "none":
@@ -176,14 +179,23 @@ def _between(share: Share, clock: Clock, weights: Weights, *, open_: bool) -> Fi
     if outcome.status == "open" or open_:
         return Finding(answer="unsure", reason="time")
     nominal = _task(share, Stance.NOMINAL)
-    found = quick_solution(nominal, weights, clock.deadline)
-    if found is None:
-        tried = _search(nominal, clock)
-        found = Solution(task=nominal, cuts=tried.cuts, lays=tried.lays) if tried.status == "found" else None
+    found = _planned(nominal, replace(clock, deadline=time.monotonic() + 0.6 * clock.left_s), weights)
     settle = _what_decides(share, clock, weights)
     if found is None:
         return Finding(answer="unsure", reason="measurement", settle=settle)
     return Finding(answer="unsure", reason="measurement", placements=found.placements(), settle=settle)
+
+
+def _planned(task: Task, clock: Clock, weights: Weights) -> Solution | None:
+    """A plan if one is found in the time, by whatever means finds it soonest."""
+    found = quick_solution(task, weights, clock.deadline, FIRST_ROUNDS)
+    if found is not None:
+        return found
+    asked = _asked_soon(task, clock)
+    if asked.status == "open":
+        found = quick_solution(task, weights, time.monotonic() + LAYING * clock.left_s)
+        asked = _search(task, clock) if found is None else asked
+    return Solution(task=task, cuts=asked.cuts, lays=asked.lays) if asked.status == "found" else found
 
 
 def _no_by_search(task: Task, *, again: str) -> Finding:
@@ -197,14 +209,16 @@ def _no_by_search(task: Task, *, again: str) -> Finding:
     return Finding(answer="no", proven=True, missing_mm={stripe: missing}, proofs=(first, again))
 
 
-def _in_few_repeats(task: Task, clock: Clock) -> Outcome:
-    """Asked soon and exactly, where the print repeats along few stretches of cloth; else open."""
-    if not _phased(task) or task.panels:
+def _asked_soon(task: Task, clock: Clock) -> Outcome:
+    """Asked exactly before strips are laid anew for long, where there are few places to choose from; else open."""
+    effort = Effort(seconds=0.3 * clock.left_s, work=SOON_WORK)
+    if task.panels or not task.needs:
         return Outcome(status="open")
-    search = PhaseSearch(task)
-    if search.choices > FEW_REPEATS:
-        return Outcome(status="open")
-    return search.run(Effort(seconds=0.3 * clock.left_s, work=SOON_WORK))
+    if _phased(task):
+        search = PhaseSearch(task)
+        return search.run(effort) if search.choices <= FEW_REPEATS else Outcome(status="open")
+    few = sum(need.most * len(need.all_runs) for need in task.needs) <= FEW_PLACES
+    return Search(task).run(effort) if few else Outcome(status="open")
 
 
 def _phased(task: Task) -> bool:
@@ -283,7 +297,5 @@ def _what_decides(share: Share, clock: Clock, weights: Weights) -> tuple[str, ..
 
 
 def _settled(share: Share, clock: Clock, weights: Weights) -> bool:
-    task = _task(share, Stance.STRICT)
-    if quick_solution(task, weights, clock.deadline) is not None:
-        return True
-    return _search(task, replace(clock, deadline=min(clock.deadline, time.monotonic() + 2.0))).status == "found"
+    clock = replace(clock, deadline=time.monotonic() + 0.4 * clock.left_s)
+    return _planned(_task(share, Stance.STRICT), clock, weights) is not None
