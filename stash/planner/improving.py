@@ -20,6 +20,10 @@ from stash.planner.relaxation import Relaxation
 from stash.planner.search import Effort, Search
 from stash.planner.task import Need, Task
 
+FIRST_ROUNDS = 1000
+"""Rounds before anything else: a quarter of a second that makes most first plans much cheaper, so that fewer numbers of
+pieces come into question."""
+
 ROUNDS = 10_000
 """Rounds of laying anew in search of a cheaper plan: about two seconds."""
 
@@ -113,8 +117,10 @@ class _Quest:
         self.better, self.weights, self.deadline, self.say = better, weights, deadline, say
 
     def follow(self) -> None:
-        """First on few pieces, then on all, then among plans that leave no room at the lanes' ends."""
+        """For a moment on all pieces, then on few, then on all again, last among plans that leave no room at the lanes'
+        ends."""
         task = self.better.solution.task
+        self._laid_anew(COMFORT_UM, FIRST_ROUNDS)
         relaxation = None if self.better.solution.lays else Relaxation(task, self.weights, paired=True)
         choices = self._bounded(relaxation) if relaxation else None
         if choices:
