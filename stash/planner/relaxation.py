@@ -34,6 +34,9 @@ ROUNDS: Final = 80
 NODES: Final = 40
 """Branches looked at: how many pieces, which, and which strips are joined."""
 
+TREE_PLACES: Final = 100_000
+"""Lanes of strips priced at most before no more branches are looked at: about a second, whatever the machine."""
+
 IMPOSSIBLE: Final = 1 << 60
 """um. The bound where there is no plan at all."""
 
@@ -58,6 +61,8 @@ class Relaxation:
         self.bays = Bays(task, weights, paired=paired)
         self.fillings: list[Filling | Pair] = []
         self._uncut: list[float] = []
+        self._places = sum(len(need.all_runs) for need in task.needs)
+        self._priced = 0
 
     def bound_um(self, prices: Prices, branch: Branch, tables: Tables, pairs: Pairs | None = None) -> int:
         """What no plan of the branch can beat (um), by these prices alone; ``pairs`` where they are known already."""
@@ -133,6 +138,7 @@ class Relaxation:
             if solved is None:
                 break
             value, prices, floors = solved
+            self._priced += self._places
             shares = master.shares()
             self._uncut = master.uncut_um()
             fresh: list[Filling | Pair] = []
@@ -163,10 +169,11 @@ class Relaxation:
         """The bound once pieces are opened or not and strips joined or not, as far as ``NODES`` go."""
         root = self.solve(deadline, stop_um=stop_um)
         waiting = [(root.um, 0, root, WHOLE_TREE)]
+        until = self._priced + TREE_PLACES
         for number in range(1, NODES):
             um, _, bound, branch = waiting[0]
             halves = branch.halves(bound.opened, bound.joined, bound.tails)
-            if um >= stop_um or not halves or time.monotonic() > deadline:
+            if um >= stop_um or not halves or self._priced > until or time.monotonic() > deadline:
                 break
             heapq.heappop(waiting)
             for side, half in enumerate(halves):
