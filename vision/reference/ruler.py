@@ -187,12 +187,23 @@ def _standing(comb: Comb) -> tuple[Floats, float]:
     bases, _ = comb.bases()
     along = comb.index - comb.index.mean()
     height = ((bases - comb.places_px) * comb.lean).sum(axis=1) / (comb.lean**2).sum(axis=1)
-    course = np.full(height.size, np.median(height))
+    course = _line_through_most(along, height)
     for _ in range(SETTLED):
         off = np.abs(height - course)
         # the nearer half only (least trimmed squares, Rousseeuw 1984): a third may be worn
         sound = off <= max(float(np.median(off)), SOUND_SIGMAS * LEAST_BASE_SIGMA_PX)
         course = np.polyval(np.polyfit(along[sound], height[sound], 3), along)
-    sigma = max(1.4826 * float(np.median(np.abs(height - course))), LEAST_BASE_SIGMA_PX)
-    worn = np.abs(height - course) > SOUND_SIGMAS * sigma
+    off, sigma = np.abs(height - course), math.inf
+    for _ in range(SETTLED):
+        # what is worn says nothing of how well the sound ones stand
+        sigma = max(1.4826 * float(np.median(off[off <= SOUND_SIGMAS * sigma])), LEAST_BASE_SIGMA_PX)
+    worn = off > SOUND_SIGMAS * sigma
     return np.where(worn[:, None], comb.places_px + course[:, None] * comb.lean, bases), sigma
+
+
+def _line_through_most(along: Floats, height: Floats) -> Floats:
+    """Heights (N,) of the line that half of them may lie far from: by repeated medians (Siegel 1982)."""
+    run = along[:, None] - along
+    np.fill_diagonal(run, np.nan)
+    slope = float(np.median(np.nanmedian((height[:, None] - height) / run, axis=1)))
+    return np.asarray(slope * along + np.median(height - slope * along), dtype=np.float64)
