@@ -187,18 +187,27 @@ def _standing(comb: Comb) -> tuple[Floats, float]:
     bases, _ = comb.bases()
     along = comb.index - comb.index.mean()
     height = ((bases - comb.places_px) * comb.lean).sum(axis=1) / (comb.lean**2).sum(axis=1)
-    course = _line_through_most(along, height)
+    starts = (np.full(height.size, np.median(height)), _line_through_most(along, height))
+    courses = [_course_of_most(along, height, start) for start in starts]
+    course = min(courses, key=lambda one: float(np.median(np.abs(height - one))))
+    off = np.abs(height - course)
+    sigma = max(1.4826 * float(np.median(off)), LEAST_BASE_SIGMA_PX)
+    scatter = sigma
+    for _ in range(SETTLED):
+        # what is worn says nothing of how well the sound ones stand
+        scatter = max(1.4826 * float(np.median(off[off <= SOUND_SIGMAS * scatter])), LEAST_BASE_SIGMA_PX)
+    worn = off > SOUND_SIGMAS * scatter
+    return np.where(worn[:, None], comb.places_px + course[:, None] * comb.lean, bases), sigma
+
+
+def _course_of_most(along: Floats, height: Floats, course: Floats) -> Floats:
+    """Heights (N,) of the cubic through the half of the heights that lies nearest to it, from a first ``course`` on."""
     for _ in range(SETTLED):
         off = np.abs(height - course)
         # the nearer half only (least trimmed squares, Rousseeuw 1984): a third may be worn
         sound = off <= max(float(np.median(off)), SOUND_SIGMAS * LEAST_BASE_SIGMA_PX)
-        course = np.polyval(np.polyfit(along[sound], height[sound], 3), along)
-    off, sigma = np.abs(height - course), math.inf
-    for _ in range(SETTLED):
-        # what is worn says nothing of how well the sound ones stand
-        sigma = max(1.4826 * float(np.median(off[off <= SOUND_SIGMAS * sigma])), LEAST_BASE_SIGMA_PX)
-    worn = off > SOUND_SIGMAS * sigma
-    return np.where(worn[:, None], comb.places_px + course[:, None] * comb.lean, bases), sigma
+        course = np.asarray(np.polyval(np.polyfit(along[sound], height[sound], 3), along), dtype=np.float64)
+    return course
 
 
 def _line_through_most(along: Floats, height: Floats) -> Floats:
