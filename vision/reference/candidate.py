@@ -40,9 +40,6 @@ PLAIN_EVIDENCE = 60.0
 #: With so much of it for each tick as well, what lies on the ticks, or between them, is not followed once more (time):
 #: well-shown combs of our scenes and of real rulers have half as much again, prints and rows of digits a third at most.
 EACH_TICK = 1.0
-#: Spacing of ticks, px of the level they were found on, above which finer levels are not looked at: closer ones may be
-#: an alias of finer ticks. Where each tick's length says which it is, they are none, and may stand somewhat closer.
-LEAST_PLAIN_PX, LEAST_SETTLED_PX = 5.0, 4.0
 #: A comb with fewer than this share of another's ticks is but a part of it.
 PART_SHARE = 0.7
 
@@ -195,8 +192,7 @@ def _between(comb: Comb, row: Row) -> Row:
 
 def _plain(candidate: Candidate, level: int) -> bool:
     """Whether a comb is so clearly read, and so wide, that the finer levels have nothing to add."""
-    least_px = LEAST_SETTLED_PX if _settled(candidate) else LEAST_PLAIN_PX
-    wide = candidate.comb.period_px / 2**level > least_px
+    wide = candidate.comb.period_px / 2**level > 5.0
     return candidate.hearing.sure() and candidate.hearing.evidence() > PLAIN_EVIDENCE and wide
 
 
