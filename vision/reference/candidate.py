@@ -24,6 +24,9 @@ Levels = Sequence[NDArray[np.uint8]]
 BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
 #: Rows passed over that are followed all the same, where nothing is sure.
 AGAIN = 6
+#: ... and where something is read for sure, so many one after the other that come to nothing (time): what is left then
+#: is mostly a weave.
+IN_VAIN = 3
 #: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
 LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
@@ -89,9 +92,12 @@ class _Search:
     def over(self, rows_of: Callable[[int], Iterable[Row]], most: int) -> None:
         """Follow rows of each level, the coarsest first, until one is plainly read."""
         for level in range(len(self._levels) - 1, -1, -1):
+            vain = 0
             for row in islice(self._fresh(rows_of(level)), most):
                 self._tried.append(row)
-                self._follow(row)
+                vain = 0 if self._follow(row) else vain + 1
+                if vain == IN_VAIN and self.sure():
+                    break
             if any(_plain(candidate, level) and self._stands_alone(candidate) for candidate in self._found):
                 return
 
@@ -117,17 +123,17 @@ class _Search:
             if not any(_repeats(row, other) for other in self._tried):
                 yield row
 
-    def _follow(self, row: Row) -> None:
+    def _follow(self, row: Row) -> bool:
+        """Whether a row, or what lies between its strokes, gives a comb to keep that is read for sure."""
         comb = follow(self._levels, row)
         if comb is None:
-            return
-        self._take(comb)
+            return False
+        kept = self._take(comb)
         if any(_settled(candidate) and _same(candidate.comb, comb) for candidate in self._found):
-            return
+            return kept
         # where gaps stand evenly, the ticks between them do
         counter = follow(self._levels, _between(comb, row))
-        if counter is not None:
-            self._take(counter)
+        return (counter is not None and self._take(counter)) or kept
 
     def _stands_alone(self, candidate: Candidate) -> bool:
         """Whether no more rows of the comb's own kind stand beside it than a ruler has: if not, it is a print's."""
@@ -136,14 +142,16 @@ class _Search:
             self._lonely[id(comb)] = _rows_beside(self._levels, comb) <= FIELD_ROWS
         return self._lonely[id(comb)]
 
-    def _take(self, comb: Comb) -> None:
-        """Keep a comb where it is worth more than all that are the same ticks."""
+    def _take(self, comb: Comb) -> bool:
+        """Keep a comb where it is worth more than all that are the same ticks; whether it is kept and read for sure."""
         if comb.share_present < LEAST_PRESENT or ragged(comb.places_px @ comb.axis, comb.index):
-            return
+            return False
         fresh = Candidate(comb=comb, hearing=self._hearing(comb))
         rivals = [other for other in self._found if _same(other.comb, comb)]
         if all(_better(fresh, other) for other in rivals):
             self._found = [other for other in self._found if not _same(other.comb, comb)] + [fresh]
+            return fresh.hearing.sure()
+        return False
 
 
 def _rows_beside(levels: Levels, comb: Comb) -> int:
