@@ -128,6 +128,8 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
     solid = other.solidity > one.solidity + _MORE_SOLID
     if other.plain:
         return other if not one.plain or solid else one
+    if other.framed and not one.framed and other.possible and other.solidity >= _WHOLE and solid:
+        return other  # straight cloths and the table all round, where the first had taken some of it for cloth
     if other.framed and other.possible and one.possible and len(other.blobs) >= len(one.blobs):
         return _likelier(one, other)  # several cloths, the table all round the second's
     return other if other.possible and not one.possible else one

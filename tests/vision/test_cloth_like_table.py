@@ -7,9 +7,14 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.scene import as_stored
+from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
 from vision.cloth import find_cloths
+from vision.measure import measure_photo
+from vision.photo import Photo
 from vision.square import SquareOn
 
 CREAM, NAVY = "#e9e1cc", "#1c2f55"
@@ -124,3 +129,15 @@ def test_a_tape_not_covered_whole_makes_no_cloth_of_the_table() -> None:
     half = np.array([tape[0], tape[1], (tape[1] + tape[2]) / 2, (tape[0] + tape[3]) / 2])
     for region in find_cloths(square, covered_mm=[half]):
         assert region.area_mm2 < 0.5 * SIZE_MM[0] * SIZE_MM[1]
+
+
+def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
+    """A check over a third of the picture, on a wooden table that darkens to one corner: its repeats are the maker's.
+    What lies in the dark is table, though at first sight it looks unlike what is seen of the table round about."""
+    photograph = shoot(draw(83026).shot)
+    found = measure_photo(Photo(name="", rgb=as_stored(photograph), focal35_mm=None, taken=None)).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.along is not None
+    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
+    assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.005)
