@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from stash.planner.asking import Effort, Outcome
 from stash.planner.bound import find_lack
 from stash.planner.finding import Finding, Share, area_lack, unknown_settle
 from stash.planner.halt import how
@@ -15,7 +16,7 @@ from stash.planner.phase import PhaseSearch
 from stash.planner.price import Weights
 from stash.planner.quick import Solution, panel_lack_mm, quick_solution
 from stash.planner.relaxation import Relaxation
-from stash.planner.search import Effort, Outcome, Search
+from stash.planner.search import Search
 from stash.planner.stance import FIT_UM, Stance
 from stash.planner.task import Task, build_task
 from vision.estimate import Estimate

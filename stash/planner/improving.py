@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
+from stash.planner.asking import Effort
 from stash.planner.bound import least_segments
 from stash.planner.diving import kept_to_bays
 from stash.planner.easing import eased, level, tidy
@@ -17,7 +18,7 @@ from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
-from stash.planner.search import Effort, Search
+from stash.planner.search import Search
 from stash.planner.task import Need, Task
 
 FIRST_ROUNDS = 1000

@@ -7,9 +7,10 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from stash.planner.asking import Effort
 from stash.planner.master import WHOLE, Branch
 from stash.planner.relaxation import Relaxation
-from stash.planner.search import Effort, Search
+from stash.planner.search import Search
 from stash.planner.task import Task
 
 NODES = 60

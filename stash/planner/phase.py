@@ -21,8 +21,7 @@ from typing import Any, Final
 
 from ortools.sat.python import cp_model
 
-from stash.planner.halt import solved
-from stash.planner.search import Effort, Outcome
+from stash.planner.asking import Effort, Outcome, asked
 from stash.planner.stance import Stance
 from stash.planner.task import Cut, Need, Task
 
@@ -264,23 +263,9 @@ class PhaseSearch:
 
     def run(self, effort: Effort) -> Outcome:
         """Search within the effort. "none" means that the solver found the model infeasible."""
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 7 if effort.second else 1
-        solver.parameters.max_time_in_seconds = max(0.05, effort.seconds)
-        if effort.work is not None:
-            solver.parameters.max_deterministic_time = effort.work
-        solver.parameters.linearization_level = 2 if effort.second else int(effort.linear)
-        if effort.second:
-            solver.parameters.cp_model_presolve = False
-            solver.parameters.symmetry_level = 0
-        status = solved(solver, self.model)
-        if status == cp_model.INFEASIBLE:
-            return Outcome(status="none")
-        if status == cp_model.MODEL_INVALID:
-            raise AssertionError(self.model.validate())
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return Outcome(status="open")
+        status, solver = asked(self.model, effort, linear=2 if effort.second else int(effort.linear))
+        if status != "found":
+            return Outcome(status=status)
         return Outcome(status="found", cuts=tuple(self._cuts(solver)))
 
     def _cuts(self, solver: Any) -> Iterator[Cut]:

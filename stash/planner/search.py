@@ -10,11 +10,11 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Literal
+from typing import Any
 
 from ortools.sat.python import cp_model
 
-from stash.planner.halt import solved
+from stash.planner.asking import Effort, Outcome, asked
 from stash.planner.price import Weights
 from stash.planner.space import Lay, PanelModel
 from stash.planner.stance import Stance
@@ -24,32 +24,6 @@ from stash.planner.task import Cut, Need, Task
 PHASE_SLACK_NM = {Stance.STRICT: 4_000, Stance.NOMINAL: 4_000, Stance.GENEROUS: 15_000}
 """How far a phase may stand from that of its strip (nm). Lengths within 0.01 mm are equal: two segments may each be off
 by 0.004 mm and be written to 0.001 mm; for a no there is more than that."""
-
-Status = Literal["found", "best", "none", "open"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Effort:
-    """How hard to search. ``second`` is the other way of asking: no presolve, other seed, other linear relaxation.
-
-    ``linear`` takes all of the model into the linear relaxation: slower a step, but it sees through a repeat along the
-    stripe that few strips must keep, where steps alone may go on for minutes.
-    """
-
-    seconds: float
-    work: float | None = None
-    second: bool = False
-    linear: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """What the search found. ``bound_um``: no plan costs less, where a cost was asked for."""
-
-    status: Status
-    cuts: tuple[Cut, ...] = ()
-    lays: tuple[Lay, ...] = ()
-    bound_um: int | None = None
 
 
 @dataclass(slots=True)
@@ -321,26 +295,11 @@ class Search:
     def run(self, effort: Effort, hint: Sequence[Cut] = (), lays: Sequence[Lay] = (),
             progress: Callable[[str], None] | None = None) -> Outcome:  # fmt: skip
         """Search within the effort. "none" means that the solver found the model infeasible."""
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 7 if effort.second else 1
-        solver.parameters.max_time_in_seconds = max(0.05, effort.seconds)
-        if effort.work is not None:
-            solver.parameters.max_deterministic_time = effort.work
-        if effort.second or effort.linear:
-            solver.parameters.linearization_level = 2
-        if effort.second:
-            solver.parameters.cp_model_presolve = False
-            solver.parameters.symmetry_level = 0
         if hint:
             self._hint(hint, lays)
-        status = solved(solver, self.model)
-        if status == cp_model.INFEASIBLE:
-            return Outcome(status="none")
-        if status == cp_model.MODEL_INVALID:
-            raise AssertionError(self.model.validate())
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return Outcome(status="open")
+        status, solver = asked(self.model, effort, linear=2 if effort.second or effort.linear else 1)
+        if status != "found":
+            return Outcome(status=status)
         bound = int(solver.best_objective_bound) if self.goal is not None else None
         best = bound is not None and bound >= round(solver.objective_value)
         return Outcome(status="best" if best else "found", cuts=tuple(self._cuts(solver)),

@@ -9,12 +9,13 @@ from itertools import combinations
 
 import pytest
 
+from stash.planner.asking import Effort
 from stash.planner.filling import PRICE_SCALE, UNIT_UM, Bays, Prices
 from stash.planner.knapsack import Tables
 from stash.planner.pairing import Pairs
 from stash.planner.price import DEFAULT
 from stash.planner.relaxation import Relaxation
-from stash.planner.search import Effort, Search
+from stash.planner.search import Search
 from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from tests.bench.border import FABRIC, cloth, strip

@@ -10,13 +10,14 @@ from dataclasses import replace
 
 import pytest
 
+from stash.planner.asking import Effort
 from stash.planner.audit import audit
 from stash.planner.deciding import _task as task_of
 from stash.planner.finding import shares
 from stash.planner.phase import PhaseSearch, one_way_round
 from stash.planner.problem import Problem
 from stash.planner.quick import Solution
-from stash.planner.search import Effort, Search
+from stash.planner.search import Search
 from stash.planner.solve import decide
 from stash.planner.stance import Stance
 from stash.planner.task import Task

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pytest
 
+from stash.planner.asking import Effort
 from stash.planner.filling import PRICE_SCALE, Prices
 from stash.planner.knapsack import Tables
 from stash.planner.master import WHOLE_TREE, Branch
@@ -17,7 +18,7 @@ from stash.planner.price import DEFAULT
 from stash.planner.quick import quick_solution
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
-from stash.planner.search import Effort, Search
+from stash.planner.search import Search
 from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
 from tests.bench.border import FABRIC, cloth, strip

@@ -22,11 +22,11 @@ Levels = Sequence[NDArray[np.uint8]]
 
 #: Rows followed on each level of the picture, the most promising first: beats, and strokes.
 BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
-#: Rows passed over that are followed all the same, where nothing is sure.
-AGAIN = 6
 #: ... and where something is read for sure, so many one after the other that come to nothing (time): what is left then
 #: is mostly a weave.
 IN_VAIN = 3
+#: Rows passed over that are followed all the same, where nothing is sure.
+AGAIN = 6
 #: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
 LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
