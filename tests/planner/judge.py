@@ -22,6 +22,7 @@ from stash.planner.problem import Problem
 from tests.planner.judge_look import Stretch, alike, all_lays
 
 HAIR_MM = 0.05  # a lane's end this much farther or nearer must not change the verdict
+EQUAL_MM = 0.01  # lengths that differ by no more are equal (the contract): how far a strip may reach across its lane
 Verdict = Literal["yes", "no", "unsure", "hair"]
 
 
@@ -50,7 +51,9 @@ def feasible(problem: Problem, allowance: Allowance, hair_mm: float, seconds: fl
 
 
 def stretches(problem: Problem, strip: Strip, turned: bool, allowance: Allowance, hair_mm: float) -> list[Stretch]:
-    """Every free stretch of every lane of a strip that lies that way round."""
+    """Every free stretch of every lane of a strip that lies that way round, a hair longer or shorter at both ends and
+    the lane as much wider or narrower as makes no difference."""
+    ease = EQUAL_MM / 2 + math.copysign(EQUAL_MM, hair_mm)
     found: list[Stretch] = []
     fabric = problem.fabrics[strip.fabric]
     for piece in problem.pieces:
@@ -66,7 +69,6 @@ def stretches(problem: Problem, strip: Strip, turned: bool, allowance: Allowance
             low, high = run.centre_mm - before - wider, run.centre_mm - before + strip.cut_width_mm + wider
             if high - low < 0.1:
                 low, high = (low + high) / 2 - 0.05, (low + high) / 2 + 0.05
-            ease = 0.005
             band = rectangle((low + ease, high - ease), (top, bottom), cloth.print_deg)
             for start, end in _gaps(cloth, band.difference(cloth.usable), top, bottom):
                 found.append(

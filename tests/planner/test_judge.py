@@ -61,3 +61,9 @@ def test_the_cases_hold_all_three_answers() -> None:
         if len(answers) == 3:
             return
     assert answers == {"yes", "no", "unsure"}
+
+
+def test_what_is_equal_by_the_contract_settles_nothing() -> None:
+    """A hole whose corner reaches 0.008 mm into a lane bars it or not, as one reads it: lengths within 0.01 mm are
+    equal (the contract), so the judge leaves the question undecided."""
+    assert verdict(random_case(26373), seconds=JUDGE_S) == "hair"
