@@ -12,14 +12,14 @@ import numpy as np
 
 from vision.colour import srgb_to_lab
 from vision.corner import with_corners
-from vision.covering import cloth_below, covered_mask
+from vision.covering import beside_mask, cloth_below, covered_mask, of_the_cloth
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
 from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
-from vision.table import CARES, Care, Surface, surfaces, unlike
+from vision.table import CARES, SURELY_ELSE, Care, Surface, surfaces, unlike
 
 #: Pixels at which table and cloth are told apart; the outline is then sharpened on the picture itself (time).
 _WORK_PIXELS = 3.5e5
@@ -46,7 +46,8 @@ _BESIDE_MM = 1.0
 class ClothRegion:
     """One cloth. ``mask`` (H, W) on the picture it was found in, without what covers it; the outline and holes in mm
     in the plane; its straight edges, longest first; whether the picture's border cuts it off. ``doubt_mm``: how far it
-    may go on where it can hardly be told from the table, as ``u95_mm`` then says too."""
+    may go on where it can hardly be told from the table, as ``u95_mm`` then says too. ``clear``: along which share of
+    its own rim, of what is seen of that, it stands out from the table beyond doubt; 1 where that was not looked at."""
 
     mask: Mask
     outline_mm: tuple[Point, ...]
@@ -55,6 +56,7 @@ class ClothRegion:
     edges: tuple[ClothEdge, ...]
     touches_frame: bool
     doubt_mm: float = 0.0
+    clear: float = 1.0
 
     @property
     def area_mm2(self) -> float:
@@ -70,16 +72,19 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     """
     work, scale = _reduced(square)
     covered = covered_mask(square, covered_mm, scale, work.shape[:2])
+    beside = beside_mask(square, covered_mm, scale, work.shape[:2])
     valid = cv2.resize(square.valid.astype(np.uint8), work.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
     per_mm = square.px_per_mm * scale
     tone = _soft(srgb_to_lab(work) + TONE_SHIFT, max(_SOFT_MM * per_mm, 0.8))
     usable = valid & ~covered
 
-    def below(cloth: Mask) -> Mask:
-        return cloth_below(cloth, covered, square, covered_mm, scale)
-
     def left(surface: Surface, care: Care, away: Mask | None = None) -> Scraps:
         far = unlike(tone, usable, surface, care, away)
+
+        def below(cloth: Mask) -> Mask:
+            own = of_the_cloth(cloth, tone, usable & (far <= SURELY_ELSE), beside, per_mm)
+            return cloth_below(own, covered, square, covered_mm, scale)
+
         inner = None if away is None else within(unlike(wide(), usable, surface, care, away), usable, per_mm)
         return scraps(far, usable, valid, below, per_mm, inner)
 
@@ -130,7 +135,8 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
         return other if not one.plain or solid else one
     if other.framed and not one.framed and other.possible and other.solidity >= _WHOLE and solid:
         return other  # straight cloths and the table all round, where the first had taken some of it for cloth
-    if other.framed and other.possible and one.possible and len(other.blobs) >= len(one.blobs):
+    fewest = len(one.blobs) + one.plain  # what is plain gives way to more pieces only
+    if other.framed and other.possible and one.possible and len(other.blobs) >= fewest:
         return _likelier(one, other)  # several cloths, the table all round the second's
     return other if other.possible and not one.possible else one
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from vision.square import SquareOn
-from vision.swatch import Doubles, Mask
+from vision.swatch import Doubles, Floats, Mask
 
 #: Rulers cast shadows about so wide, mm, and their outline is known no better.
 _MARGIN_MM = 2.0
@@ -24,6 +24,15 @@ TAIL_SHARE, BESIDE_MM, NEAR_MM, SLENDER = 0.6, 3.0, 25.0, 3.0
 #: The rest of a ruler of which a part only was known lies along all of that part: its ends in line with it to this, mm,
 #: no farther from it than its shadow, mm, and both together no wider than rulers are, mm (practice).
 _FLUSH_MM, _APART_MM, _WIDEST_MM = 6.0, 5.0, 60.0
+#: What lies beside a ruler, as far as rulers are wide and at least so far, mm, and is unlike the table may be the rest
+#: of the ruler, or its shadow: where at least this share of a piece lies there, its colours must be the cloth's.
+_LEAST_BESIDE_MM, _SHARE_BESIDE = 9.0, 0.8
+#: They are where this share of it is clearly nearer to one of the cloth's colours than to the table's (within the next
+#: share of the distance), and like it within this, tone (what weave, noise and blur leave inside cloth, own scenes), or
+#: within this share of how far it is from the table.
+_LEAST_ALIKE, _CLEARLY, _LIKE, _NEARLY = 0.5, 0.7, 5.0, 0.3
+#: So many colours are taken for the cloth's, from so many places (time); the table's is that of so much round, mm.
+_COLOURS, _SAMPLES, _TABLE_MM = 8, 2000, 10.0
 #: Directions across a ruler in which cloth is joined below it, degrees from square: its edges may cross at a slant.
 _SLANTS_DEG = np.arange(-48.0, 48.1, 8.0)
 
@@ -119,6 +128,54 @@ def _share_beside(u: Doubles, v: Doubles, half: float) -> float:
     cv2.fillPoly(mask, [np.rint(np.stack([u, v], axis=1) - low).astype(np.int32)], 1)
     rows = np.arange(mask.shape[0]) + low[1]
     return float(mask[np.abs(rows) <= half].sum() / max(int(mask.sum()), 1))
+
+
+def of_the_cloth(pieces: Mask, tone: Floats, table: Mask, beside: Mask, per_mm: float) -> Mask:
+    """What may be cloth (H, W) without the pieces ``beside`` (H, W) what covers it that have not its colours.
+
+    ``tone`` is the picture's (H, W, 3), ``table`` where (H, W) it shows the table.
+    """
+    colours = tone[pieces & ~beside]
+    if len(colours) < _COLOURS:
+        return pieces
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(pieces.astype(np.uint8), connectivity=8)
+    inside = np.bincount(labels[beside], minlength=count)
+    asked = [k for k in range(1, count) if inside[k] >= _SHARE_BESIDE * stats[k, cv2.CC_STAT_AREA]]
+    own = _main_colours(colours) if asked else colours
+    kept, room = pieces.copy(), round(_TABLE_MM * per_mm)
+    for k in asked:
+        left, top, width, height = stats[k, :4]
+        around = np.s_[max(top - room, 0) : top + height + room, max(left - room, 0) : left + width + room]
+        there, bare = labels[around] == k, table[around]
+        if bare.any() and not _alike(tone[around][there], own, np.median(tone[around][bare], axis=0)):
+            kept[around] &= ~there
+    return kept
+
+
+def _main_colours(tone: Floats) -> Floats:
+    """The colours (K, 3) that places (N, 3) have most."""
+    cv2.setRNGSeed(1)
+    sample = np.ascontiguousarray(tone[:: max(len(tone) // _SAMPLES, 1)])
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 15, 0.3)
+    return np.asarray(cv2.kmeans(sample, _COLOURS, np.empty(0, np.int32), criteria, 1, cv2.KMEANS_PP_CENTERS)[2])
+
+
+def _alike(seen: Floats, own: Floats, table: Floats) -> bool:
+    """Whether most places (N, 3) are like one of the cloth's ``own`` colours (K, 3), and not like the table's (3,)."""
+    off = np.linalg.norm(seen - table, axis=1)
+    away = np.linalg.norm(seen[:, None] - own, axis=2).min(axis=1)
+    return bool(((away < _CLEARLY * off) & (away < np.maximum(_LIKE, _NEARLY * off))).mean() >= _LEAST_ALIKE)
+
+
+def beside_mask(square: SquareOn, outlines_mm: Sequence[Doubles], scale: float, shape: tuple[int, ...]) -> Mask:
+    """Where (H, W) more of the rulers may lie of which these (polygons) are what was found, or their shadows."""
+    wider = []
+    for outline in outlines_mm:
+        middle, size, angle = cv2.minAreaRect(outline.astype(np.float32))
+        room = 2 * max(WIDEST_RULER_MM - min(size), _LEAST_BESIDE_MM)
+        box = cv2.boxPoints((middle, (size[0] + room, size[1] + room), angle))
+        wider.append(np.asarray(box, dtype=np.float64))
+    return covered_mask(square, wider, scale, shape)
 
 
 def cloth_below(cloth: Mask, covered: Mask, square: SquareOn, outlines_mm: Sequence[Doubles], scale: float) -> Mask:

@@ -61,13 +61,15 @@ def read_grains(
 
     ``thread_deg`` is the direction of the drawn thread, ``weave_deg`` that of one axis of the weave. ``covered_mm`` are
     polygons (K, 2) of what lies on or by the cloth: its edges must not be taken for the cloth's. ``sure`` are the
-    edges within which the picture shows the cloth, where that was looked at: only these count beside what covers it.
+    edges within which the picture shows the cloth, where that was looked at: only these count beside what covers it;
+    and the side across from the torn one counts with it only if it is one of these, or runs along nothing that covers.
     """
     own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm, sure))
     weft, warp = _facing(own, torn), _facing(own, selvage)
     across = None if torn is None else _facing(own, ACROSS[torn])
+    told = () if sure is None else (*sure, *(edge for edge in own if not any(_along(edge, c) for c in covered_mm)))
     seen = (
-        None if weft is None else _torn(weft, across, sure, region.edges),
+        None if weft is None else _torn(weft, across if across in told else None, region.edges),
         None if thread_deg is None else _shown(thread_deg, "thread", region.edges),
         None if warp is None else _shown(warp.direction_deg, "selvage", region.edges, _middle(warp)),
         None if weave_deg is None else _shown(weave_deg, "weave", region.edges),
@@ -81,13 +83,11 @@ def _shown(
     return Grain(direction_deg=direction, reference=reference, agreed=_agreed(direction, edges), at_mm=at_mm)
 
 
-def _torn(
-    edge: ClothEdge, across: ClothEdge | None, sure: Sequence[ClothEdge] | None, edges: tuple[ClothEdge, ...]
-) -> Grain:
+def _torn(edge: ClothEdge, across: ClothEdge | None, edges: tuple[ClothEdge, ...]) -> Grain:
     """The grain along a torn edge. The side ``across`` from it follows such a thread too where it is frayed as much and
     runs parallel as far as is known; then both count, the surer one more, and what they differ by is not known."""
     alone = _shown(edge.direction_deg, "torn", edges, _middle(edge))
-    if across is None or sure is None or across not in sure or not _alike(edge, across):
+    if across is None or not _alike(edge, across):
         return alone
     one, other = edge.direction_deg, across.direction_deg
     apart = folded_deg(other.value - one.value)

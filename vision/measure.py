@@ -34,7 +34,7 @@ from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
 from vision.supposition import supposed_cloth
 from vision.transfer import bent_mm, carried
-from vision.verge import trimmed
+from vision.verge import told_apart, trimmed
 from vision.veto import by_the_print
 
 #: Long side of the picture in which cloths are looked for, px: edges to half a millimetre on a metre of cloth.
@@ -161,7 +161,7 @@ def _found(
     warnings: list[str],
 ) -> tuple[ClothEvidence, ...]:
     """The cloths with their outlines as fine as the photo shows them, measured."""
-    fine = tuple(trimmed(plane, region, photo.rgb, covered) for region in regions)
+    fine = told_apart([trimmed(plane, region, photo.rgb, covered) for region in regions])
     return tuple(
         _measure_cloth(photo, plane, fine, number, covered, request, gains, warnings) for number in range(len(fine))
     )

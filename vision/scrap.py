@@ -24,6 +24,9 @@ _MOST_BLOBS, FEW_BLOBS = 14, 3
 #: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
 #: than this are specks.
 _FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
+#: A bar ends below what covers it where its end, which is so much of its length, lies so near to that, mm (its shadow,
+#: and what a slanting end makes).
+_END_SHARE, _HIDDEN_MM = 0.04, 5.0
 #: A table is seen on at least some of the picture.
 _MOST_SHARE = 0.97
 #: A cloth's area over its hull's: cut-out necks and corners leave it above this (practice).
@@ -75,7 +78,7 @@ def scraps(
     other = (unlike > SURELY_ELSE) & usable
     held = other if inner is None else other | inner
     joined = closed(held, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
-    joined = _joined(joined | below(joined), per_mm)
+    joined = _joined(joined | below(joined), valid & ~usable, per_mm)
     joined = closed(joined, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
     solid = _filled(joined.astype(np.uint8), usable & ~held, per_mm)
     least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
@@ -198,17 +201,19 @@ def _filled(mask: np.ndarray, table: Mask, per_mm: float) -> np.ndarray:
     return filled
 
 
-def _joined(mask: Mask, per_mm: float) -> Mask:
-    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour."""
+def _joined(mask: Mask, covered: Mask, per_mm: float) -> Mask:
+    """Bars that lie side by side with their ends in line are one cloth with a stripe of the table's colour; where what
+    lies on them (``covered``, (H, W)) hides an end, the other ends tell."""
     joined = mask.astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=4)
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= LEAST_WIDTH_MM**2 * per_mm**2]
     if not 2 <= len(kept) <= _MOST_BARS:
         return mask
     hulls = [_hull(labels == k) for k in kept]
+    near = cv2.dilate(covered.astype(np.uint8), _disc(_HIDDEN_MM * per_mm)) > 0
     for i, bar in enumerate(hulls):
         for other in hulls[:i] + hulls[i + 1 :]:
-            if _in_line(bar, other, per_mm):
+            if _in_line(bar, other, near, per_mm):
                 hull = cv2.convexHull(np.concatenate([bar, other])).astype(np.int32)
                 cv2.fillPoly(joined, [hull], 1)
     return np.asarray(joined > 0)
@@ -222,8 +227,9 @@ def _hull(bar: Mask) -> Floats:
     return np.asarray(cv2.convexHull(ends.astype(np.float32)), dtype=np.float32).reshape(-1, 2)
 
 
-def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:
-    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends."""
+def _in_line(bar: Floats, other: Floats, hidden: Mask, per_mm: float) -> bool:
+    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends, or where the shorter
+    of them goes on ``hidden`` (H, W): at one end, for at the other its length must be told."""
     _, (width, height), angle = cv2.minAreaRect(bar)
     long, short = max(width, height), min(width, height)
     if long < 2.0 * short or cv2.contourArea(bar) < 0.75 * long * short:
@@ -231,11 +237,22 @@ def _in_line(bar: Floats, other: Floats, per_mm: float) -> bool:
     turn = math.radians(angle + (0 if width >= height else 90))
     axis, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
     (low, high), (low2, high2) = _reach(bar, axis), _reach(other, axis)
-    if max(abs(low - low2), abs(high - high2)) > _FLUSH_SHARE * max(high - low, high2 - low2):
+    most = _FLUSH_SHARE * max(high - low, high2 - low2)
+    first = abs(low - low2) <= most or _ends_hidden(bar if low > low2 else other, -axis, hidden)
+    last = abs(high - high2) <= most or _ends_hidden(bar if high < high2 else other, axis, hidden)
+    if not (first and last) or min(abs(low - low2), abs(high - high2)) > most:
         return False
     (left, right), (left2, right2) = _reach(bar, across), _reach(other, across)
     gap = max(left2 - right, left - right2)
     return 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm)
+
+
+def _ends_hidden(hull: Floats, way: Doubles, hidden: Mask) -> bool:
+    """Whether the end of a piece that lies farthest along a unit vector is where (H, W) what follows is hidden."""
+    along = hull @ way
+    end = hull[along >= along.max() - _END_SHARE * np.ptp(along)].mean(axis=0)
+    x, y = np.rint(end).astype(int)
+    return bool(hidden[y, x])
 
 
 def _reach(hull: Floats, axis: Doubles) -> tuple[float, float]:

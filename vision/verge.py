@@ -47,6 +47,9 @@ _DOUBT_MM, _STEP_MM, _INNER_MM, _TABLE_MM, _ALONG_MM, _WIDE_MM = 12.0, 0.5, (3.0
 #: Cloth is faint that is no farther from the table than this, tone (what is farther has a clear edge); nearer than this
 #: its edge cannot be seen, and it may go on for so much, mm (motifs on a ground of the table's colour, own scenes).
 _FAINT, _SAME, _UNSEEN_MM = 8.0, 2.0, 20.0
+#: A patch of shade stands out along less than this share of its rim (0.01 where one was taken for cloth; pale cloth on
+#: a pale table along 0.2 and more, own scenes).
+_SHADE = 0.08
 #: Shorter stretches of the rim than this, mm, are a thread or a speck.
 _SHORT_MM = 5
 _LIGHT = linear(np.arange(256) / 255).astype(np.float32)
@@ -74,7 +77,8 @@ def trimmed(
     holes = (_sought(close, np.asarray(hole, dtype=np.float64), hole=True)[0] for hole in region.holes_mm)
     doubt = _doubt_mm(close, fine, clear)
     u95 = max(math.hypot(_LEAST_U95_MM, _TUFTS * _roughness(fine)), doubt)
-    edges = straight_edges(fine, ~close.fixed(close.places(fine))) if sides_anew else region.edges
+    free = ~close.fixed(close.places(fine))
+    edges = straight_edges(fine, free) if sides_anew else region.edges
     return replace(
         region,
         outline_mm=_simplified(outline if sides_anew else fine),
@@ -82,7 +86,14 @@ def trimmed(
         edges=edges,
         u95_mm=u95,
         doubt_mm=doubt if doubt >= u95 else 0.0,
+        clear=float(clear[free].mean()) if free.any() else 1.0,
     )
+
+
+def told_apart(regions: Sequence[ClothRegion]) -> tuple[ClothRegion, ...]:
+    """Cloths without what nowhere stands out from the table, where others do: that is a patch of shade on it."""
+    clear = tuple(region for region in regions if region.clear >= _SHADE)
+    return clear or tuple(regions)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,6 +15,7 @@ from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
 from vision.cloth import find_cloths
 from vision.measure import measure_photo
 from vision.photo import Photo
+from vision.request import MeasureRequest
 from vision.square import SquareOn
 
 CREAM, NAVY = "#e9e1cc", "#1c2f55"
@@ -68,6 +69,39 @@ def test_a_corner_under_a_ruler_is_where_the_edges_meet(turn_deg: float) -> None
     assert found[0].area_mm2 == pytest.approx(240 * 150, rel=0.015)
     corner = np.array([-120.0, 75.0])
     assert min(np.hypot(*(np.array(point) - corner)) for point in found[0].outline_mm) <= 2.5
+
+
+@pytest.mark.parametrize(
+    "print_",
+    [
+        PlainPrint(colour="#23426f"),
+        StripePrint(across=Stripes(widths_mm=(12.0, 18.0), colours=("#8f1f2a", CREAM))),
+    ],
+    ids=["plain", "stripes"],
+)
+def test_the_rest_of_a_ruler_is_no_cloth_beyond_it(print_: AnyPrint) -> None:
+    """A ruler lies over the lower edge of a cloth of 240 by 150 mm and a little beyond; 5 mm of it on the far side are
+    not known as the ruler's. No cloth is seen beyond it, so the cloth does not reach to the far side of the ruler."""
+    square = laid(Cloth(print=print_, width_mm=240.0, length_mm=150.0, edges=("cut",) * 4), table=Table(depth=0.03))
+    ruler = np.array([[-60.0, 58.0], [210.0, 58.0], [210.0, 88.0], [-60.0, 88.0]])
+    _ruled(square, ruler)
+    found = find_cloths(square, covered_mm=[ruler - np.array([0.0, 5.0]) * (ruler[:, 1:] > 80)])
+    assert len(found) == 1
+    assert max(y for _, y in found[0].outline_mm) <= 78.0
+    assert found[0].area_mm2 == pytest.approx(240 * 150, rel=0.03)
+
+
+def test_bars_that_end_below_a_ruler_are_one_cloth_with_the_others() -> None:
+    """A cloth of stripes, every other of the table's colour; a ruler lies over the lower ends of some: what is seen are
+    bars of unequal length, and yet it is one cloth, but for the stripes of the table's colour at both its sides."""
+    print_ = StripePrint(across=Stripes(widths_mm=(15.0, 6.0), colours=("#d9d3c6", "#8fa5a8")))
+    cloth = Cloth(print=print_, width_mm=240.0, length_mm=150.0, edges=("cut",) * 4)
+    square = laid(cloth, table=Table(colour="#cfc8bb"))
+    ruler = np.array([[-60.0, 58.0], [210.0, 58.0], [210.0, 88.0], [-60.0, 88.0]])
+    _ruled(square, ruler)
+    found = find_cloths(square, covered_mm=[ruler])
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx((240 - 24) * 150, rel=0.03)
 
 
 def test_motifs_on_both_sides_of_a_ruler_are_no_cloth_below_it() -> None:
@@ -141,3 +175,29 @@ def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
     assert found.along is not None
     repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
     assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.005)
+
+
+def test_a_shadow_on_the_table_is_none_of_the_cloth() -> None:
+    """Cloth with a stripe of the table's colour, a shadow that reaches from its lower edge to the picture's border, and
+    a ruler over one corner: its torn lower edge is seen, and its area is the maker's to 3 %."""
+    drawn = draw(78054)
+    photo = Photo(name="", rgb=as_stored(shoot(drawn.shot)), focal35_mm=round(drawn.shot.camera.focal35_mm), taken=None)
+    found = measure_photo(photo, MeasureRequest(torn=drawn.facts.torn)).measurement.main
+    assert found.outline is not None
+    assert found.outline.area_mm2 == pytest.approx(_size_mm2(drawn.shot.cloths[0].outline_mm()), rel=0.03)
+    assert found.skew is not None
+
+
+def test_a_shadow_beside_the_paper_is_no_cloth() -> None:
+    """Millimetre paper throws a shadow on the table, larger than the cloth that lies there too, and not clear at its
+    rim: the striped cloth is the only one, its repeat the maker's."""
+    shot = draw(86193).shot
+    photo = Photo(name="", rgb=as_stored(shoot(shot)), focal35_mm=round(shot.camera.focal35_mm), taken=None)
+    measured = measure_photo(photo).measurement
+    assert not measured.scraps
+    assert measured.main.outline is not None
+    assert measured.main.outline.area_mm2 == pytest.approx(_size_mm2(shot.cloths[0].outline_mm()), rel=0.05)
+
+
+def _size_mm2(outline_mm: np.ndarray) -> float:
+    return float(cv2.contourArea(outline_mm.astype(np.float32)))

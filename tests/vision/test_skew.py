@@ -135,6 +135,20 @@ def test_both_torn_edges_of_a_cloth_count() -> None:
         assert (cut.value, cut.u95) == (1.0, 0.1)
 
 
+def test_the_side_across_counts_where_no_ruler_runs_along_it() -> None:
+    """A small cloth lies so near a ruler that nowhere the picture shows cloth that is surely none of it. A ruler that
+    crosses at a slant cannot have been taken for either torn edge, so both count; one laid along them can."""
+    bottom, top = _region(("bottom", 1.0), ("top", 1.06)).edges
+    region = replace(_region(), edges=(bottom, top))
+
+    def known_deg(turn_deg: float) -> float:
+        covers = (_ruler(turn_deg, (50.0, 60.0)),)
+        return read_grains(region, torn="bottom", covered_mm=covers, sure=())[0].direction_deg.u95
+
+    assert known_deg(31.0) == pytest.approx(math.hypot(0.1 / math.sqrt(2), 0.03))
+    assert known_deg(1.0) == 0.1
+
+
 def test_of_a_check_pulled_askew_the_lines_along_the_grain_count() -> None:
     """Lines of a check that are square to each other tell one skew, and the surer ones tell it; in cloth pulled askew
     they tell two, and the torn edge is held against the lines that run along it."""

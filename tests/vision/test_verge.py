@@ -13,8 +13,10 @@ from tests.makers.cloth import Cloth, Motif, MotifPrint, PlainPrint
 from tests.makers.scene import Photograph, render
 from tests.makers.table import Table
 from tests.vision.test_measure import SCENE, photo_of
+from vision.cloth import ClothRegion
 from vision.measure import Measured, measure_photo
 from vision.swatch import Doubles, Floats
+from vision.verge import told_apart
 
 NAVY, CREAM = "#1c2f55", "#f1eee4"
 
@@ -94,3 +96,14 @@ def test_a_clear_rim_is_known_to_two_millimetres() -> None:
     assert outline is not None
     assert outline.u95_mm <= 2.0
     assert not any("told from the table" in warning for warning in measured.measurement.warnings)
+
+
+def test_a_patch_of_shade_is_told_from_cloth_by_cloths_that_stand_out() -> None:
+    """What is nowhere clear at its rim is dropped where another cloth stands out; alone it may be pale cloth."""
+    ring = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0))
+    cloth = ClothRegion(
+        mask=np.zeros((1, 1), bool), outline_mm=ring, holes_mm=(), u95_mm=0.5, edges=(), touches_frame=False, clear=0.3
+    )
+    shade = replace(cloth, clear=0.01)
+    assert told_apart([shade, cloth]) == (cloth,)
+    assert told_apart([shade]) == (shade,)
