@@ -25,6 +25,9 @@ _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
 #: A direction is sought so far on either side of a peak, degrees.
 _WITHIN_DEG = 1.5
+#: Squares a few pixels wide show their diagonals more than their sides; a direction that explains less than this share
+#: of the change is none of a print's stripes (a stripe or check explains a third or more along one of its own).
+_LEAST_PEAK = 0.2
 #: A second family of stripes counts above this share of the change.
 _SECOND_SHARE = 0.05
 #: Bands along the stripes, each of which must look like the whole (correlation, and contrast), and parts across them,
@@ -41,7 +44,10 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     total = variance(swatch)
     if not _reaches_border(swatch, total):
         return False
-    found = [_sharpest(swatch, peak) for peak in (*orientation_peaks(swatch, 0.8), 0.0, 90.0)]
+    peaks = (*orientation_peaks(swatch, 0.8), 0.0, 90.0)
+    found = [_sharpest(swatch, peak) for peak in peaks]
+    if max(strength for _, strength in found) < _LEAST_PEAK * total:  # squares seen by their diagonals
+        found += [_sharpest(swatch, peak + 45.0) for peak in peaks[:2]]
     direction, strength = max(found, key=lambda f: f[1])
     square = [f for f in found if abs(abs(folded_deg(f[0] - direction)) - 90) < 12]
     other, weak = max(square, key=lambda f: f[1], default=(direction + 90, 0.0))

@@ -6,8 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.makers.cloth import CheckPrint, StripePrint, Stripes
+from tests.makers.cloth import CheckPrint, Cloth, StripePrint, Stripes
+from tests.makers.table import Table
 from tests.vision.flat import flat
+from tests.vision.laid import laid
 from vision.cloth import find_cloths
 from vision.filling import striped_all_over
 from vision.square import SquareOn
@@ -42,6 +44,16 @@ def test_stripes_a_few_pixels_wide_fill_the_picture_at_a_slant(turn_deg: float) 
     assert striped_all_over(square.rgb, square.valid, square.px_per_mm)
 
 
+@pytest.mark.parametrize("turn_deg", [11.0, 38.0])
+def test_small_checks_fill_the_picture_at_a_slant(turn_deg: float) -> None:
+    """A check of 3 mm over 44 by 33 cm, at a slant at which so small squares show more of their diagonals than of their
+    sides: its stripes both ways are found all the same, and they fill the picture."""
+    sides = Stripes(widths_mm=(3.0, 3.0), colours=("#7d9db5", "#1f4a3f"))
+    print_ = CheckPrint(across=sides, along=sides)
+    square = laid(Cloth(print=print_, width_mm=900.0, length_mm=900.0, turn_deg=turn_deg))
+    assert striped_all_over(square.rgb, square.valid, square.px_per_mm)
+
+
 def test_a_ruler_not_known_whole_does_not_hide_that_stripes_fill_the_picture() -> None:
     """Dark stripes, and a pale ruler on them whose end the outline does not take in: still one cloth."""
     print_ = StripePrint(across=Stripes(widths_mm=(5.0, 2.6, 3.0, 4.1), colours=("#1e1d22", "#2f6b4a") * 2))
@@ -66,8 +78,5 @@ def test_a_thin_rest_of_checks_does_not_fill_the_picture() -> None:
 
 def test_a_grained_table_is_no_cloth() -> None:
     """A wooden table alone, its grain in lines from border to border, is not taken for cloth that fills the picture."""
-    from tests.makers.table import Table
-    from tests.vision.laid import laid
-
     for seed in range(3):
         assert _share(laid(table=Table(colour="#a58d6e", kind="wood", depth=0.12), seed=seed)) == 0.0
