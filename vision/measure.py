@@ -18,6 +18,7 @@ from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import grown, tails, with_rests
+from vision.grain import ACROSS
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
@@ -220,11 +221,17 @@ def _measure_cloth(
     lie = lie_of(plane, region, print_, request, photo.rgb, covered, hidden, weave)
     edge = request.torn or request.selvage
     if edge and lie.skew is None and number == 0 and print_ is not None and print_.across_direction_deg is not None:
+        other = f" Or name its {ACROSS[edge]} edge, if that is torn too." if _shows_across(region, request) else ""
         warnings.append(
             f"The cloth's {edge} edge cannot be seen well enough to compare the print with it: photograph it "
-            "whole, on a plain table of another colour, the ruler well away from it."
+            f"whole, on a plain table of another colour, the ruler well away from it.{other}"
         )
     return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
+
+
+def _shows_across(region: ClothRegion, request: MeasureRequest) -> bool:
+    """Whether the side across from a torn edge that was asked for is seen straight."""
+    return request.torn is not None and any(edge.side == ACROSS[request.torn] for edge in region.edges)
 
 
 def _whole(

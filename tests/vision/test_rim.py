@@ -9,12 +9,18 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import CheckPrint, Cloth, EdgeKind, PlainPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.scene import as_stored
+from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import laid
 from vision.cloth import find_cloths
 from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
+from vision.measure import measure_photo
 from vision.measurement import Lattice, Print
+from vision.photo import Photo
+from vision.request import MeasureRequest
 from vision.rim import confirmed, repeats_inwards, seen_cloth, settled
 from vision.square import SquareOn
 
@@ -233,3 +239,17 @@ def test_a_print_comes_again_inwards() -> None:
     assert moves / [20.0, 15.0] == pytest.approx(np.rint(moves / [20.0, 15.0]))
     assert (moves[:, 1] < 0).all()
     assert not len(repeats_inwards(replace(print_, along=None, lattice=None), np.array([0.0, -1.0])))
+
+
+def test_where_a_ruler_hides_the_torn_edge_the_one_across_may_be_named() -> None:
+    """A ruler lies all along the upper edge of a cloth torn at both ends: no skew is read from the ruler's edge, the
+    warning tells of the lower one, and named so it gives the maker's angle within its uncertainty."""
+    photograph = shoot(draw(76024).shot)
+    photo = Photo(name="", rgb=as_stored(photograph), focal35_mm=None, taken=None)
+    hidden = measure_photo(photo, MeasureRequest(torn="top")).measurement
+    assert hidden.main.skew is None
+    assert any("name its bottom edge, if that is torn too" in warning for warning in hidden.warnings)
+    skew = measure_photo(photo, MeasureRequest(torn="bottom")).measurement.main.skew
+    assert skew is not None
+    assert photograph.truth.skew_deg is not None
+    assert abs(skew.angle.value - photograph.truth.skew_deg) <= skew.angle.u95
