@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from vision.blemish import without_blemishes
 from vision.measurement import Stripe
@@ -13,7 +15,7 @@ from vision.repeat import RepeatFit, refine_repeat
 from vision.sequence import SAME_LOOK, find_repeat, likely_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
-from vision.swatch import Swatch, folded_deg
+from vision.swatch import Swatch, axes, folded_deg
 
 #: Window at full size in which the finest stripes are looked for where the whole shows none, px.
 _WINDOW_PX = 640
@@ -25,6 +27,10 @@ LONE_SHARE = 0.55
 CHECK_SAME_LOOK = SAME_LOOK / 2
 #: Degrees from square within which a second family of stripes is looked for: cloth is not pulled further askew.
 SQUARE_PLAY_DEG = 12.0
+#: Whether stripes run right across is asked in so many parts of the cloth each way, of which those count that are cloth
+#: by this share; at places so many pixels apart, in a picture of so many (time).
+PARTS, PART_SHOWN = 6, 0.5
+_PART_PIXELS, _PLACES_APART = 1.5e5, 2
 #: Where less than this share of the profile's usual width shows, it shows the cloth's corners (practice).
 CORNER_SHARE = 0.7
 #: Without its ends a profile must show so many repeats: a colour that comes once in more would be a rare print.
@@ -90,6 +96,38 @@ def variance(swatch: Swatch) -> float:
     # of six terms of like size the normal equations lose nothing that counts, and cost a part of a decomposition
     solution, *_ = np.linalg.lstsq(basis @ basis.T, basis @ values, rcond=None)
     return float(((values - basis.T @ solution) ** 2).sum(1).mean())
+
+
+def share_all_over(swatch: Swatch, *families: Bands) -> float:
+    """Share of the change of tone in the middle one of many parts of the cloth that the usual profiles of families of
+    stripes explain together; 0 where no part shows enough.
+
+    Stripes run right across the cloth, so they explain every part of it. What lies on the cloth, or was taken for it,
+    explains much of the whole and nothing of most parts; and lines of motifs explain little of any.
+    """
+    look = swatch.reduced(_PART_PIXELS)
+    blur_px = max(0.6 * look.px_per_mm, 1.2)
+    tone, mask = (values[::_PLACES_APART, ::_PLACES_APART] for values in (look.tone(blur_px), look.mask))
+    rest, step_mm = tone.copy(), _PLACES_APART / look.px_per_mm
+    height, width = mask.shape
+    for bands in families:
+        profile, weight = bands.usual()
+        seen, sigma = weight > 0, blur_px / look.px_per_mm / bands.step_mm
+        cover = np.maximum(gaussian_filter1d(seen.astype(np.float64), sigma), 1e-3)
+        profile = gaussian_filter1d(profile * seen[:, None], sigma, axis=0) / cover[:, None]
+        n, _ = axes(bands.direction_deg)
+        first = float((np.asarray(look.origin_mm) - np.asarray(bands.centre_mm)) @ n)
+        u_mm = first + (np.arange(width) * n[0] + np.arange(height)[:, None] * n[1]) * step_mm
+        for channel in range(3):
+            rest[..., channel] -= np.interp(u_mm, bands.u_mm[seen], profile[seen, channel])
+    shares = []
+    for i, j in itertools.product(range(PARTS), repeat=2):
+        part = np.s_[i * height // PARTS : (i + 1) * height // PARTS, j * width // PARTS : (j + 1) * width // PARTS]
+        cloth = mask[part]
+        if cloth.any() and cloth.mean() >= PART_SHOWN:
+            whole, left = (float(values[part][cloth].var(axis=0).sum()) for values in (tone, rest))
+            shares.append(1 - max(left - PLAIN_VARIANCE, 0.0) / max(whole, PLAIN_VARIANCE))
+    return float(np.median(shares)) if shares else 0.0
 
 
 def apart_deg(first: float, second: float) -> float:

@@ -23,8 +23,12 @@ LEAST_CORRELATION = 0.35
 #: The nearest translations of a print correlate so well between them: printed motifs of our scenes 0.97 and more, a
 #: real check with its weave 0.90, a coarse rib weave with uneven ribs 0.67.
 PRINT_CORRELATION = 0.75
-#: And at least this share of the best translation: less is a likeness between different motifs.
-LIKENESS = 0.80
+#: And at least this share of the best translation: less is a likeness between different motifs. Where many stripes that
+#: cross are nearly as wide, a part of the repeat is more alike than that (0.86): if so nothing is found, more is asked.
+LIKENESS, STRICT_LIKENESS = 0.80, 0.90
+#: And the best are no more than this share of the translations found, where most of those are such likenesses.
+_BEST_SHARE, _STRICT_BEST_SHARE = 0.1, 0.01
+_LOOSELY, _STRICTLY = (LIKENESS, _BEST_SHARE), (STRICT_LIKENESS, _STRICT_BEST_SHARE)
 #: Share of predicted translations that must be there, and of those found that must be predicted (false lattices fail).
 INLIER_SHARE = 0.80
 #: Translations are believed where this share of the cloth takes part in the comparison.
@@ -108,32 +112,33 @@ def look_for(swatch: Swatch, lying: float | None) -> LatticeFit | None:
         return None
     even = _without_slow(field, swatch.mask, SLOW_SHARE * float(np.hypot(*basis.T).max()))
     correlation = autocorrelation(even, swatch.mask)
-    basis = _basis(correlation, *_peaks(correlation))
-    if basis is None:
+    sure = _sure(correlation)
+    if sure is None:
         return None
-    basis = _whole(correlation, basis)
-    basis, scatter_px = _refined(correlation, basis)
-    if not _crossed(correlation, basis) or _nearest(correlation, basis) < PRINT_CORRELATION:
-        return None
+    basis, scatter_px = sure
     named = _named(basis, lying)
     if named is None:
         return None
     kind, a, b, across, along = named
     size = float(min(np.hypot(*across), np.hypot(*along)))
     u95 = float(np.hypot(2 * scatter_px, _FLATNESS_RELATIVE_U95 * size)) / swatch.px_per_mm
-    scale = swatch.px_per_mm
     repeats = (shape[1] / float(np.hypot(*across)), shape[0] / float(np.hypot(*along)))
     if min(repeats) < 1.3:
         return None
-    return LatticeFit(
-        kind=kind,
-        a_mm=a / scale,
-        b_mm=b / scale,
-        across_mm=across / scale,
-        along_mm=along / scale,
-        u95_mm=u95,
-        repeats=repeats,
-    )
+    a, b, across, along = (vector / swatch.px_per_mm for vector in (a, b, across, along))
+    return LatticeFit(kind=kind, a_mm=a, b_mm=b, across_mm=across, along_mm=along, u95_mm=u95, repeats=repeats)
+
+
+def _sure(correlation: Autocorrelation) -> tuple[Doubles, float] | None:
+    """Two translations (2, 2) of what is a print, and the standard error of one, px; None where nothing is."""
+    peaks, heights = _peaks(correlation)
+    for asked in (_LOOSELY, _STRICTLY):
+        basis = _basis(correlation, peaks, heights, asked)
+        if basis is not None:
+            basis, scatter_px = _refined(correlation, _whole(correlation, basis))
+            if _crossed(correlation, basis) and _nearest(correlation, basis) >= PRINT_CORRELATION:
+                return basis, scatter_px
+    return None
 
 
 def _steady(swatch: Swatch) -> Floats:
@@ -176,11 +181,14 @@ def _outside_centre(value: Floats, centre: tuple[int, int]) -> NDArray[np.bool_]
     return np.asarray(labels != labels[centre])
 
 
-def _basis(correlation: Autocorrelation, peaks: Doubles, heights: Doubles) -> Doubles | None:
+def _basis(
+    correlation: Autocorrelation, peaks: Doubles, heights: Doubles, asked: tuple[float, float] = _LOOSELY
+) -> Doubles | None:
     """Two translations (2, 2), the smallest cell that explains the peaks and whose own translations are all there."""
     if len(peaks) < 2:
         return None
-    kept = peaks[heights >= LIKENESS * float(np.sort(heights)[-max(len(heights) // 10, 1)])]
+    likeness, share = asked
+    kept = peaks[heights >= likeness * float(np.sort(heights)[-max(int(len(heights) * share), 1)])]
     starts = kept[:_MOST_STARTS]
     pairs = []
     for first, second in itertools.combinations(starts, 2):
@@ -360,14 +368,8 @@ def _named(
         off_square = abs(math.degrees(math.asin(np.clip(cosine, -1, 1))))
         if off_square > SQUARE_PLAY_DEG:
             continue
-        across, along = (
-            (first, second)
-            if abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first)
-            else (
-                second,
-                first,
-            )
-        )
+        nearer = abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first)
+        across, along = (first, second) if nearer else (second, first)
         across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
         lean = abs((math.degrees(math.atan2(-across[1], across[0])) - (lying or 0.0) + 45) % 90 - 45)
         askew = off_square > NEARLY_SQUARE_DEG or index > 2

@@ -53,9 +53,7 @@ def test_yarns_that_just_differ_are_told_apart_in_a_check() -> None:
 def test_a_check_that_nearly_says_itself_thrice_is_not_cut_down() -> None:
     """Black and cream three times over, of which one black is a quarter wider, shows 1.9 repeats: the repeat is 42.7 mm
     or not to be told, never a third or two thirds of it."""
-    along = _ring(
-        (7.9, "#1e1d22"), (5.7, CREAM), (9.9, "#1e1d22"), (5.7, CREAM), (7.9, "#1e1d22"), (5.7, CREAM)
-    )
+    along = _ring((7.9, "#1e1d22"), (5.7, CREAM), (9.9, "#1e1d22"), (5.7, CREAM), (7.9, "#1e1d22"), (5.7, CREAM))
     found = _printed(_ring((18.0, RED), (9.0, CREAM), (12.0, BLUE)), along, height_mm=80.0)
     assert found.kind == "check"
     assert found.along is None or found.along.value == pytest.approx(42.8, rel=0.005)
@@ -68,3 +66,18 @@ def test_warp_and_weft_of_the_same_sequence_are_both_measured() -> None:
     assert found.across is not None
     assert found.along is not None
     assert [found.across.value, found.along.value] == pytest.approx([26.0, 26.0], rel=0.003)
+
+
+@pytest.mark.parametrize("light", ["#5f86a8", "#4a72a0"])
+def test_a_check_whose_warp_hardly_differs_is_no_stripe(light: str) -> None:
+    """Navy and black across, light and mid blue along: where the two darks cannot be told apart, the cloth is still a
+    check that lies 1.5 degrees askew, whose repeat along is 18.7 mm; that is not told as the repeat of a stripe."""
+    across = _ring((8.6, "#1c2f55"), (7.9, "#1e1d22"))
+    along = _ring((7.1, light), (4.5, "#3a5f94"), (2.6, light), (4.5, "#3a5f94"))
+    found = _printed(across, along, width_mm=320.0, height_mm=90.0, px_per_mm=3.0, noise=6.0, turn_deg=1.5)
+    assert found.kind == "check"
+    assert found.across is None or found.across.value == pytest.approx(16.5, rel=0.005)
+    assert found.along is not None
+    assert found.along.value == pytest.approx(18.7, rel=0.005)
+    assert found.across_direction_deg is not None
+    assert found.across_direction_deg.value == pytest.approx(1.5, abs=0.1)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.makers.cloth import Motif, MotifPrint
+from tests.makers.cloth import CheckPrint, Motif, MotifPrint, Stripes
 from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
@@ -144,3 +144,14 @@ def test_a_fine_motif_is_measured_in_the_middle_though_a_tape_lies_there() -> No
     assert found is not None
     assert np.hypot(*found.across_mm) == pytest.approx(7.0, rel=0.002)
     assert np.hypot(*found.along_mm) == pytest.approx(6.0, rel=0.002)
+
+
+def test_many_stripes_of_nearly_one_width_repeat_as_a_whole() -> None:
+    """Eight stripes of two colours, 6 to 11 mm wide, crossed by the same: each fourth part of the repeat is 0.86 alike
+    the next, and no such part is the lattice. It is 66.5 by 66.5 mm, the widths' sum."""
+    widths = (6.0, 7.6, 8.5, 11.1, 6.1, 11.1, 8.5, 7.6)
+    ring = Stripes(widths_mm=widths, colours=("#1f4d3b", "#8fb3c4") * 4)
+    square = flat(CheckPrint(across=ring, along=ring), width_mm=500.0, height_mm=400.0, px_per_mm=1.0, turn_deg=11.0)
+    found = find_lattice(cut_swatch(square, square.valid, most_px=2.5e6))
+    assert found is not None
+    assert (np.hypot(*found.across_mm), np.hypot(*found.along_mm)) == pytest.approx((66.5, 66.5), rel=0.002)

@@ -98,6 +98,26 @@ def test_motif_lattices_give_their_rectangular_repeat(lattice: str, across_mm: f
     assert abs(ax * by - ay * bx) == pytest.approx(28.0 * 22.0, rel=0.01)
 
 
+@pytest.mark.parametrize(("turn_deg", "table", "long"), [(2.0, 0.28, 0.6), (2.0, 0.28, 1.0), (-5.7, 0.0, 1.0)])
+def test_what_lies_beside_motifs_makes_no_stripes_of_them(turn_deg: float, table: float, long: float) -> None:
+    """A ruler and a corner of the table, taken for cloth, change the colour both ways more than all motifs do, whose
+    columns, averaged, repeat every 31 mm: that is no check and no stripe, for none runs right across the cloth. The
+    motifs' own repeat is 62 by 37.5 mm, and is not told or told right."""
+    leaf = Motif(shape="leaf", colour="#7d5a86", x=-0.107, y=-0.075, radius=0.3, turn_deg=102.0)
+    ring = Motif(shape="ring", colour="#b9b4aa", x=0.035, y=-0.116, radius=0.112)
+    motif = MotifPrint(ground=BLUE, motifs=(leaf, ring), column_mm=31.0, row_mm=37.5, lattice="half_drop")
+    square = flat(motif, width_mm=330.0, height_mm=190.0, px_per_mm=3.0, turn_deg=turn_deg)
+    across, ruler = square.rgb.shape[1], np.s_[388:460]
+    square.rgb[:, : round(table * across)] = (40, 32, 26)
+    square.rgb[ruler, : round(long * across)] = (216, 212, 204)
+    square.valid[ruler, round(long * across) :] = False
+    print_ = measure_print(square, square.valid).print
+    assert print_ is None or print_.kind == "motif"
+    if print_ is not None:
+        assert print_.across is not None
+        assert print_.across.value == pytest.approx(62.0, rel=0.005)
+
+
 def test_plain_cloth_is_plain() -> None:
     """One colour, its noise and uneven light are no print."""
     square = flat(PlainPrint(colour=BLUE), noise=3.0, shade=0.2)
