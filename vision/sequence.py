@@ -59,14 +59,16 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     if compared is None:
         return None
     profile, weight, difference, typical = compared
-    size = float((weight > 0).sum())
     lags = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
     if not lags:
         return None
     judged = _judged(profile, weight, lags, difference, step_mm, same_look)
     fitting = (one for one in judged if one.most <= same_look or _as_uneven(one, judged, difference))
     lag = next((one.lag for one in fitting if _borne_out(one, judged, difference)), None)
-    if lag is None or (size / lag < PAIRED_REPEATS and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS):
+    if lag is None:
+        return None
+    again = int(((weight[:-lag] > 0) & (weight[lag:] > 0)).sum())
+    if again < (PAIRED_REPEATS - 1) * lag and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
         return None
     return _sharpened(difference, lag) * step_mm
 
@@ -97,10 +99,10 @@ def _compared(tone: Doubles, weight: Doubles, step_mm: float) -> tuple[Doubles, 
     weight = weight * seen
     size = float(seen.sum())
     most = int(size / LEAST_REPEATS)
-    least_px = np.median(weight[seen]) * max(0.25 * size, 3) if seen.any() else 1.0
     if most * step_mm < LEAST_REPEAT_MM:
         return None
-    difference, _ = lag_difference(profile, weight, least_px, most)
+    again = np.maximum((LEAST_REPEATS - 1) * np.arange(most + 1), 3)  # in parts, if something lies across the stripes
+    difference, _ = lag_difference(profile, weight, np.median(weight[seen]) * again, most)
     typical = 2 * float((detrended(profile, weight) ** 2).sum(1) @ weight / weight.sum())
     return profile, weight, difference, typical
 

@@ -99,12 +99,12 @@ def autocorrelation(field: Floats, mask: Mask, *, reach: float = 0.6) -> Autocor
     return Autocorrelation(value=value.astype(np.float32), overlap=overlap)
 
 
-def lag_difference(tone: Doubles, weight: Doubles, least_px: float, most_lag: int) -> tuple[Doubles, Doubles]:
+def lag_difference(tone: Doubles, weight: Doubles, least_px: float | Doubles, most_lag: int) -> tuple[Doubles, Doubles]:
     """How much a profile (N, 3) in tone differs from itself at each lag 0..most_lag, and over how many pixels.
 
     The mean squared difference, after the best change of light between the two (constant and slope, limited), weighted
-    by the root of both places' weights; infinite where fewer than ``least_px`` pixels can be compared. All lags are
-    taken at once, as correlations (the convolution theorem).
+    by the root of both places' weights; infinite where fewer than ``least_px`` pixels (of all lags, or of each) can be
+    compared. All lags are taken at once, as correlations (the convolution theorem).
     """
     count = len(tone)
     root = np.sqrt(weight)
@@ -126,7 +126,7 @@ def lag_difference(tone: Doubles, weight: Doubles, least_px: float, most_lag: in
     constant, slope = _light(e0, s1, s2, c0, stretch * c1 + shift * c0)
     rest = after - 2 * (constant * c0 + slope * (stretch * c1 + shift * c0))
     rest += constant**2 * e0 + 2 * constant * slope * s1 + slope**2 * s2
-    enough = pixels >= max(least_px, 1e-9)
+    enough = pixels >= np.maximum(least_px, 1e-9)
     difference = np.where(enough, np.maximum(rest, 0) / np.where(enough, pixels, 1), np.inf)
     return difference, np.maximum(pixels, 0)
 

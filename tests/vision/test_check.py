@@ -81,3 +81,18 @@ def test_a_check_whose_warp_hardly_differs_is_no_stripe(light: str) -> None:
     assert found.along.value == pytest.approx(18.7, rel=0.005)
     assert found.across_direction_deg is not None
     assert found.across_direction_deg.value == pytest.approx(1.5, abs=0.1)
+
+
+@pytest.mark.parametrize("turn_deg", [-4.0, 1.0])
+def test_a_check_shown_on_both_sides_of_a_ruler_is_measured_as_one(turn_deg: float) -> None:
+    """A ruler of 38 mm lies slanting along the cloth and leaves two strips of it, each of about one repeat and a third:
+    neither tells 17.3 mm by itself, but both together show more than half a repeat once more."""
+    ring = _ring((3.3, "#3a3734"), (4.1, "#c98f2c"), (3.3, "#2f6b4a"), (2.0, "#c7c2b6"), (4.6, "#c98f2c"))
+    square = flat(CheckPrint(across=ring, along=ring), width_mm=176.0, height_mm=84.0, px_per_mm=6.0, turn_deg=turn_deg)
+    y, x = np.mgrid[0 : square.valid.shape[0], 0 : square.valid.shape[1]] / square.px_per_mm
+    ruler = np.abs(y - 42.0 - 0.07 * (x - 88.0)) < 19.0
+    found = measure_print(square, square.valid & ~ruler).print
+    assert found is not None
+    assert found.across is not None
+    assert found.along is not None
+    assert [found.across.value, found.along.value] == pytest.approx([17.3, 17.3], rel=0.003)
