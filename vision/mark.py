@@ -33,6 +33,10 @@ def to_the_middle_mm(reading: Reading) -> float:
     axis = axis / np.hypot(*axis) * np.sign(reading.marks_mm[-1, 0] - reading.marks_mm[0, 0])
     away = reading.outline_px - reading.marks_px.mean(axis=0)
     across = away[:, 1] * axis[0] - away[:, 0] * axis[1]
+    if len(away) > 4:  # the outline bends as its marks do
+        marks = reading.marks_px - reading.marks_px.mean(axis=0)
+        course = np.polyfit(marks @ axis, marks[:, 1] * axis[0] - marks[:, 0] * axis[1], 2)
+        across = across - np.polyval(course, away @ axis)
     return float(across.min() + across.max()) / 2 / mean_px_per_mm(reading)
 
 

@@ -111,7 +111,7 @@ def _drawn(polygon: Doubles, seen: Seen, print_: Print) -> Doubles:
     """The rectangle (4, 2) of a ruler with its long sides where the print has them; itself where they are there, and
     what is no ruler."""
     middle, long, short, axis, across = long_box(polygon)
-    if long < _SLENDER * short:
+    if long < _SLENDER * short or len(polygon) > 4:  # a tape that bends has no straight sides to be moved
         return polygon
     back = [
         _back_mm(middle - way * short / 2 * across, axis, way * across, (long, short), seen, print_)

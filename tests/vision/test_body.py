@@ -10,6 +10,7 @@ from tests.makers.ruler import Ruler
 from tests.makers.scene import Scene, as_stored, render
 from tests.makers.table import Table
 from vision.reference.body import _before_table, _ends
+from vision.reference.course import Course
 from vision.reference.ruler import read_rulers
 
 
@@ -67,7 +68,8 @@ def test_a_ruler_in_uneven_light_ends_where_it_ends(way: int) -> None:
     row = np.where(((x >= 20) & (x <= 180))[:, None], np.array([210, 195, 170.0]), np.array([95, 70, 50.0]))
     picture = np.broadcast_to((row * light[:, None]).astype(np.uint8), (80, 800, 3)).copy()
     first, axis, normal = np.array([240.0, 40.0]), np.array([1.0, 0.0]), np.array([0.0, 1.0])
-    before, after = _ends(picture, first, axis, normal, 60 * px_per_mm, px_per_mm, (-30.0, 30.0))
+    course = Course(origin=first, axis=axis, normal=normal, length=60 * px_per_mm)
+    before, after = _ends(picture, course, px_per_mm, (-30.0, 30.0))
     assert (60 + before / px_per_mm, 60 + after / px_per_mm) == pytest.approx((20.0, 180.0), abs=3.5)
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from tests.vision.row import comb
-from vision.reference.candidate import Candidate, _better
+from vision.reference.candidate import Candidate, _better, _covers
+from vision.reference.ruler import _agreeing
+from vision.reference.tick import Row
 from vision.reference.unit import Division, Hearing, Unit, Verdict
 
 #: Nats by which "all ticks alike" is beaten: what is said with less says little, with more says much.
@@ -47,3 +52,40 @@ def test_of_two_sure_combs_the_one_with_more_to_go_by_counts() -> None:
     less = heard("mm", 1.0, LITTLE, margin=40.0, ticks=150)
     assert _better(more, less)
     assert not _better(less, more)
+
+
+@pytest.mark.parametrize(("period_px", "known"), [(7.2, True), (6.0, False)], ids=["the same", "another"])
+def test_a_row_at_the_near_end_of_a_comb_seen_aslant_is_part_of_it(period_px: float, known: bool) -> None:
+    """Ticks 7.3 px apart at one end of a comb and 4.7 px at the other: a row 7.2 px apart at the near end is of these
+    ticks, and is not followed again; one 6 px apart there, as the comb is in its middle, is something else."""
+    ticks = comb(100)
+    sure = heard("mm", 1.0, MUCH, margin=40.0, ticks=100)
+    aslant = replace(ticks, spacing_px=np.linspace(7.3, 4.7, 100))
+    bases = np.stack([period_px * np.arange(10), np.full(10, 97.0)], axis=1)
+    row = Row(
+        bases_px=bases,
+        axis=np.array([1.0, 0.0]),
+        tick=np.array([0.0, 1.0]),
+        period_px=period_px,
+        length_px=8.0,
+        dark=True,
+        level=0,
+    )
+    assert _covers(replace(sure, comb=aslant), row) is known
+
+
+@pytest.mark.parametrize("gap", [False, True], ids=["stretch by stretch", "the first and the last only"])
+def test_a_tape_read_in_stretches_does_not_contradict_itself(gap: bool) -> None:
+    """Of five stretches of a bent tape each shows a millimetre 7 % smaller than the one before it: all are kept, since
+    each agrees with its neighbour. The first and the last alone differ by a quarter, and contradict each other."""
+    found = []
+    for number in (0, 4) if gap else range(5):
+        one = heard("mm", 1.0, MUCH - number, margin=20.0, ticks=100)
+        share = 0.93**number
+        places = one.comb.places_px * [share, 1.0] + [500.0 * number, 0.0]
+        stretch = replace(one, comb=replace(one.comb, places_px=places, period_px=6.0 * share))
+        assert one.hearing.best is not None
+        found.append((stretch, one.hearing.best, one.hearing.evidence()))
+    kept, quarrel = _agreeing(found)
+    assert quarrel is gap
+    assert len(kept) == (0 if gap else 5)

@@ -115,3 +115,12 @@ def test_stripes_through_clear_plastic_are_no_reason_to_move_it() -> None:
     outline, known = _box(-95, -65, 95, 65), _box(-80, 0, 80, 30)
     picture = laid(_cloth(), table=Table(colour="#8a7b66"), seed=3)
     assert vetoed(seen_cloth(picture, outline, [known]), outline, (), _PRINT, [known]) is None
+
+
+def test_a_tape_that_bends_keeps_its_outline() -> None:
+    """The band of a tape bowed by 12 mm over 240 beside the cloth: stripes are seen within the rectangle round it, but
+    the band, which has no straight side to be drawn back, is left as it is."""
+    along = np.linspace(-120.0, 120.0, 9)
+    bow = 12 * (along / 120) ** 2
+    band = np.concatenate([np.column_stack([along, 66 + bow]), np.column_stack([along, 96 + bow])[::-1]])
+    assert _vetoed(_box(-120, 66, 120, 96), _COLOURS[0], _box(-95, -65, 95, 64), [band]) is None

@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.comb import Comb
+from vision.reference.course import Course
 from vision.reference.reading import Reading
+from vision.reference.unit import LEAST_TICK_MM
 
 Floats = NDArray[np.float64]
 
@@ -18,6 +20,10 @@ Floats = NDArray[np.float64]
 WIDEST_MM = 45.0
 #: Beyond the first and the last tick read a ruler goes on for at most this far where its colour does, mm.
 BEYOND_MM = 60.0
+#: ... and farther, to this, mm, where its colour, in the same light but for this factor, and both its edges are seen
+#: again and again: what is beside it, so far to both sides of each edge, mm, is of another colour over so many mm; what
+#: lies across it, as another ruler does, hides no more of it than the last, mm.
+MOST_BEYOND_MM, MOST_CHANGE, EDGE_MM, EDGED_MM, ACROSS_MM = 600.0, 1.25, (1.5, 4.0), 5.0, 45.0
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
 OTHER_COLOUR = 36.0
 #: Light changes slowly along a ruler: it is followed over so many mm of what was last walked over, and no farther than
@@ -52,24 +58,13 @@ SHEET_MARGIN_MM = 25.0
 STEP_MM = 0.5
 
 
-def outline_of(rgb: NDArray[np.uint8], comb: Comb, px_per_mm: float, longest: NDArray[np.bool_]) -> Floats:
-    """The rectangle (4, 2), photo px, that the ruler of a comb covers; ``longest`` (M,) tells its longest ticks."""
-    first, last = comb.places_px[0], comb.places_px[-1]
-    axis = (last - first) / np.hypot(*(last - first))
-    normal = np.array([-axis[1], axis[0]])
-    length = float((last - first) @ axis)
-    middle = first
-    low, high = _sides(rgb, middle, axis, normal, length, px_per_mm, comb.band_px)
-    low, high = _by_the_base(_Ticks(rgb, comb, longest), first, normal, px_per_mm, (low, high))
-    before, after = _ends(rgb, middle, axis, normal, length, px_per_mm, (low, high))
-    return np.array(
-        [
-            middle + before * axis + low * normal,
-            middle + after * axis + low * normal,
-            middle + after * axis + high * normal,
-            middle + before * axis + high * normal,
-        ]
-    )
+def outline_of(
+    rgb: NDArray[np.uint8], comb: Comb, course: Course, px_per_mm: float, longest: NDArray[np.bool_]
+) -> Floats:
+    """The polygon (K, 2), photo px, that the ruler of a comb covers; ``longest`` (M,) tells its longest ticks."""
+    sides = _sides(rgb, course, px_per_mm, comb)
+    sides = _by_the_base(_Ticks(rgb, comb, course, longest), px_per_mm, sides)
+    return course.band(_ends(rgb, course, px_per_mm, sides), sides)
 
 
 def outline_of_sheet(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[Floats, Floats]) -> Floats:
@@ -103,7 +98,8 @@ def _mapped(matrix: Floats, points: Floats) -> Floats:
 def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
     """What the references hide, one polygon (K, 2) each, photo px.
 
-    Two scales on one ruler share its body: where each outline holds the other's marks, the body lies within both.
+    Two scales on one ruler share its body: where each outline holds the other's marks, the body lies within both. Tapes
+    that bend are left as they are.
     """
     whole = [reading for reading in readings if len(reading.outline_px) >= 3]
     found = []
@@ -111,7 +107,9 @@ def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
         outline = reading.outline_px.astype(np.float32)
         for other in whole:
             theirs = other.outline_px.astype(np.float32)
-            if other is reading or not (_holds(outline, other.marks_px) and _holds(theirs, reading.marks_px)):
+            if other is reading or not (cv2.isContourConvex(outline) and cv2.isContourConvex(theirs)):
+                continue
+            if not (_holds(outline, other.marks_px) and _holds(theirs, reading.marks_px)):
                 continue
             _, common = cv2.intersectConvexConvex(outline, theirs)
             if common is not None and len(common) >= 3:
@@ -131,35 +129,33 @@ class _Ticks(NamedTuple):
 
     rgb: NDArray[np.uint8]
     comb: Comb
+    course: Course
     longest: NDArray[np.bool_]
 
 
-def _by_the_base(
-    ticks: _Ticks, origin: Floats, normal: Floats, px_per_mm: float, sides: tuple[float, float]
-) -> tuple[float, float]:
+def _by_the_base(ticks: _Ticks, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
     """The sides, brought in where the ticks stand on the ruler's edge: on the side where long and short ones end alike.
     On the other, where the longest point to, the ruler goes on as far as it is bare there.
 
     A ruler on a table of its own colour would otherwise seem to go on over the cloth beside it, and one whose ticks are
-    too fine to show it bare between them, to end with them.
+    too fine to show it bare between them, to end with them. What is shorter than ticks are is their tips, and tells of
+    no edge.
     """
     vs = np.arange(-REACH_MM, REACH_MM + 0.1, 0.25) * px_per_mm
     if min(ticks.longest.sum(), (~ticks.longest).sum()) < FEWEST_LONG:
         return sides
-    comb = ticks.comb
-    ink = _ink(ticks.rgb, comb, normal, vs)
+    ink = _ink(ticks, vs)
     most, longest = (_reach(np.median(ink[:, chosen], axis=1), vs) for chosen in (~ticks.longest, ticks.longest))
-    if most is None or longest is None:
+    if most is None or longest is None or most[1] - most[0] < LEAST_TICK_MM * px_per_mm:
         return sides
     beyond = ((most[0] - longest[0]) / px_per_mm, (longest[1] - most[1]) / px_per_mm)
-    offset = float(np.median((comb.places_px - origin) @ normal))
     edge = MARGIN_MM * px_per_mm
     if beyond[0] < ALIKE_MM <= LONGER_MM < beyond[1]:
-        far = _bare_end(ticks, origin, normal, px_per_mm, (most, offset + longest[1]), 1)
-        return max(sides[0], offset + most[0] - edge), _inner_side(sides[1], far, px_per_mm)
+        far = _bare_end(ticks, px_per_mm, (most, longest[1]), 1)
+        return max(sides[0], most[0] - edge), _inner_side(sides[1], far, px_per_mm)
     if beyond[1] < ALIKE_MM <= LONGER_MM < beyond[0]:
-        far = _bare_end(ticks, origin, normal, px_per_mm, (most, offset + longest[0]), -1)
-        return -_inner_side(-sides[0], None if far is None else -far, px_per_mm), min(sides[1], offset + most[1] + edge)
+        far = _bare_end(ticks, px_per_mm, (most, longest[0]), -1)
+        return -_inner_side(-sides[0], None if far is None else -far, px_per_mm), min(sides[1], most[1] + edge)
     return sides
 
 
@@ -173,30 +169,29 @@ def _inner_side(side: float, far: float | None, px_per_mm: float) -> float:
 
 def _bare_end(
     ticks: _Ticks,
-    origin: Floats,
-    normal: Floats,
     px_per_mm: float,
     reach: tuple[tuple[float, float], float],
     way: int,
 ) -> float | None:
-    """How far (px along ``normal``) the ruler is bare beyond its longest ticks, a rim included; None where it is not
+    """How far (px across) the ruler is bare beyond its longest ticks, a rim included; None where it is not
     bare there, or no end of it is seen. ``reach``: where the other ticks begin and end, and where the longest end."""
-    comb = ticks.comb
-    axis = comb.places_px[-1] - comb.places_px[0]
-    us = np.linspace(0, 1, 241)[None, :, None] * axis
-    offset = float(np.median((comb.places_px - origin) @ normal))
+    us = np.linspace(0, ticks.course.length, 241)
     out = np.arange(0, WIDEST_MM, STEP_MM) * px_per_mm
-    seen, inside = _colours(ticks.rgb, origin + us + (reach[1] + way * out)[:, None, None] * normal)
+    seen, inside = _colours(ticks.rgb, ticks.course.at(us, (reach[1] + way * out)[:, None]))
     rows = np.median(seen, axis=1)
     beside = (out >= BESIDE_MM[0] * px_per_mm) & (out <= BESIDE_MM[1] * px_per_mm)
     bare = np.median(rows[beside], axis=0)
-    within = np.linspace(0.2, 0.8, 9) * (reach[0][1] - reach[0][0]) + reach[0][0] + offset
-    marked = _colours(ticks.rgb, origin + us + within[:, None, None] * normal)[0].reshape(-1, 3)
-    dark, light = np.quantile(marked, (GAPS, 1 - GAPS), axis=0)
+    within = np.linspace(0.2, 0.8, 9) * (reach[0][1] - reach[0][0]) + reach[0][0]
+    marked = _colours(ticks.rgb, ticks.course.at(us, within[:, None]))[0].reshape(-1, 3)
+    dark, light = _extremes(marked)
     gaps, ink = (light, dark) if np.abs(bare - light).sum() <= np.abs(bare - dark).sum() else (dark, light)
     away = gaps - ink
     share = float(np.clip((bare - gaps) @ away / max(float(away @ away), 1.0), 0.0, MOST_MIXED))
-    if np.abs(bare - gaps - share * away).sum() > OTHER_COLOUR:
+    # where ticks are too fine to be parted, it shows between the long ones, beyond the short
+    short = reach[0][1] if way > 0 else reach[0][0]
+    between = np.linspace(0.3, 0.8, 6) * (reach[1] - short) + short
+    among = np.median(_colours(ticks.rgb, ticks.course.at(us, between[:, None]))[0].reshape(-1, 3), axis=0)
+    if min(np.abs(bare - gaps - share * away).sum(), np.abs(bare - among).sum()) > OTHER_COLOUR:
         return None
     off = np.abs(rows - bare).sum(axis=1)
     off[inside.mean(axis=1) < 0.3] = np.inf
@@ -204,15 +199,18 @@ def _bare_end(
     return None if end >= out[-1] - STEP_MM * px_per_mm else reach[1] + way * (end + RIM_MM * px_per_mm)
 
 
-def _ink(rgb: NDArray[np.uint8], comb: Comb, normal: Floats, vs: Floats) -> Floats:
+def _ink(ticks: _Ticks, vs: Floats) -> Floats:
     """How much each tick (M,) differs from the ground on both sides of it, at each place (V,) along it: (V, M).
 
-    Places count the way ``normal`` points.
+    Places count across the course, from where it runs.
     """
+    rgb, comb, normal = ticks.rgb, ticks.comb, ticks.course.normal
+    along = (comb.places_px - ticks.course.origin) @ ticks.course.axis
+    stand = ((ticks.course.at(along, np.zeros(along.shape)) - comb.places_px) @ normal)[None, :, None]
     down = comb.ends_px[:, 1] - comb.ends_px[:, 0]
     down = down / np.where(down @ normal < 0, -1, 1)[:, None] / np.maximum(np.hypot(*down.T), 1e-9)[:, None]
     step = np.gradient(comb.places_px, axis=0) / np.gradient(comb.index.astype(np.float64))[:, None]
-    points = comb.places_px[None] + vs[:, None, None] * down[None]
+    points = comb.places_px[None] + (vs[:, None, None] + stand) * down[None]
     tick, left, right = (_colours(rgb, points + share * step)[0].sum(axis=2) for share in (0.0, -0.5, 0.5))
     ink = (left + right) / 2 - tick
     middle = np.median(ink[np.abs(vs) <= np.abs(vs).min() + 1e-9])
@@ -239,25 +237,18 @@ def _colours(rgb: NDArray[np.uint8], points: Floats) -> tuple[NDArray[np.float32
     return seen.astype(np.float32), inside
 
 
-def _sides(
-    rgb: NDArray[np.uint8],
-    origin: Floats,
-    axis: Floats,
-    normal: Floats,
-    length: float,
-    px_per_mm: float,
-    band_px: float,
-) -> tuple[float, float]:
-    us = np.linspace(0, length, 241)
+def _sides(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, comb: Comb) -> tuple[float, float]:
+    us = np.linspace(0, course.length, 241)
     vs = np.arange(-WIDEST_MM, WIDEST_MM + 0.1, STEP_MM) * px_per_mm
-    seen, inside = _colours(rgb, origin + us[None, :, None] * axis + vs[:, None, None] * normal)
+    seen, inside = _colours(rgb, course.at(us, vs[:, None]))
     rows = np.median(seen, axis=1)
-    near = np.abs(vs) <= 0.6 * band_px + px_per_mm
-    off = _off(rows, seen[near].reshape(-1, 3))
+    near = np.abs(vs) <= 0.6 * comb.band_px + px_per_mm
+    marked = seen[near].reshape(-1, 3)
+    off = _off(rows, marked, comb.dark)
     off[inside.mean(axis=1) < 0.3] = np.inf
     start = len(vs) // 2
-    stay = 0.5 * band_px + 1.0 * px_per_mm
-    bare = (_off(seen.reshape(-1, 3), seen[near].reshape(-1, 3)) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
+    stay = 0.5 * comb.band_px + 1.0 * px_per_mm
+    bare = (_off(seen.reshape(-1, 3), marked, comb.dark) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
     low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1), -1, px_per_mm)
     high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1), 1, px_per_mm)
     low = _before_table(off, vs, low, -1, px_per_mm, stay)
@@ -300,41 +291,77 @@ def _past_numbers(off: Floats, bare: Floats, at: Floats, end: float, way: int, p
     return end
 
 
-def _off(rows: NDArray[np.float32], marked: NDArray[np.float32]) -> Floats:
-    """How far each row's colour (V, 3) is from the ruler's, known only where it is marked (N, 3).
+def _off(rows: NDArray[np.float32], marked: NDArray[np.float32], dark: bool) -> Floats:
+    """How far each row's colour (V, 3) is from the ruler's, known only where it is marked (N, 3), ``dark`` or light.
 
     Between fine ticks the blur mixes ink into the ground, so that the bare ruler is farther from the ink than most of
     what is seen there: its colour is sought from the marked part's middle away from the ink, a little beyond the gaps'.
     """
-    darkest, dark, ground, bright, brightest = np.quantile(marked, (GAPS, 0.25, 0.5, 0.75, 1 - GAPS), axis=0)
-    gaps = brightest if np.abs(bright - ground).sum() <= np.abs(ground - dark).sum() else darkest
-    way = BARE * (gaps - ground)
+    ground = np.median(marked, axis=0)
+    way = BARE * (_extremes(marked)[int(dark)] - ground)
     along = np.clip((rows - ground) @ way / max(float(way @ way), 1.0), 0.0, 1.0)
     return np.asarray(np.abs(rows - ground - along[:, None] * way).sum(axis=1), dtype=np.float64)
 
 
-def _ends(
-    rgb: NDArray[np.uint8],
-    origin: Floats,
-    axis: Floats,
-    normal: Floats,
-    length: float,
-    px_per_mm: float,
-    sides: tuple[float, float],
-) -> tuple[float, float]:
-    us = np.arange(-BEYOND_MM, length / px_per_mm + BEYOND_MM, STEP_MM) * px_per_mm
+def _extremes(marked: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """The darkest and the lightest colour (3,) of what is marked (N, 3), told by its light: each channel's own extremes
+    would be its noise's."""
+    light = marked.sum(axis=1)
+    low, high = np.quantile(light, (2 * GAPS, 1 - 2 * GAPS))
+    return np.median(marked[light <= low], axis=0), np.median(marked[light >= high], axis=0)
+
+
+def _ends(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
+    us = np.arange(-MOST_BEYOND_MM, course.length / px_per_mm + MOST_BEYOND_MM, STEP_MM) * px_per_mm
     inset = 0.2 * (sides[1] - sides[0])
     vs = np.linspace(sides[0] + inset, sides[1] - inset, 25)
-    seen, inside = _colours(rgb, origin + us[:, None, None] * axis + vs[None, :, None] * normal)
+    seen, inside = _colours(rgb, course.at(us[:, None], vs))
     columns = np.median(seen, axis=1)
-    middle = (us > 0) & (us < length)
+    middle = (us > 0) & (us < course.length)
     ground = np.median(columns[middle], axis=0)
     columns[inside.mean(axis=1) < 0.3] = np.inf
-    start, end = int(np.searchsorted(us, 0.0)), int(np.searchsorted(us, length))
+    start, end = int(np.searchsorted(us, 0.0)), int(np.searchsorted(us, course.length))
     before = _walk(_as_lit(columns, ground, start, -1), us, start, -1)
     after = _walk(_as_lit(columns, ground, end, 1), us, end, 1)
+    own = _alike(columns, ground, start, end) & _edged(rgb, course, us, px_per_mm, sides)
+    before = -_as_far(-us[::-1], own[::-1], -before, px_per_mm)
+    after = course.length + _as_far(us - course.length, own, after - course.length, px_per_mm)
     rim = RIM_MM * px_per_mm
-    return min(before, 0.0) - rim, max(after, length) + rim
+    return min(before, 0.0) - rim, max(after, course.length) + rim
+
+
+def _alike(columns: NDArray[np.float32], ground: NDArray[np.float32], start: int, end: int) -> NDArray[np.bool_]:
+    """Which columns (N, 3) have the ruler's colour, in about the light of the nearer end of its ticks."""
+    light = np.where(np.isfinite(columns), columns, 0) @ ground / float(ground @ ground)
+    first, last = (float(np.median(light[place - 5 : place + 6])) for place in (start, end))
+    lit = np.where(np.arange(len(columns)) < (start + end) // 2, first, last)
+    share = np.clip(light, lit / MOST_CHANGE, lit * MOST_CHANGE)
+    return np.asarray(np.abs(columns - share[:, None] * ground).sum(axis=1) <= OTHER_COLOUR)
+
+
+def _edged(
+    rgb: NDArray[np.uint8], course: Course, us: Floats, px_per_mm: float, sides: tuple[float, float]
+) -> NDArray[np.bool_]:
+    """Where along a ruler (N,) what lies beside it is of another colour than it is, on both of its sides."""
+    beside = np.arange(*EDGE_MM, STEP_MM) * px_per_mm
+    edged = np.ones(len(us), np.bool_)
+    for side, way in ((sides[0] + RIM_MM * px_per_mm, -1), (sides[1] - RIM_MM * px_per_mm, 1)):
+        out, own = (np.median(_colours(rgb, course.at(us[:, None], side + w * beside))[0], axis=1) for w in (way, -way))
+        edged &= np.abs(out - own).sum(axis=1) > OTHER_COLOUR
+    return edged
+
+
+def _as_far(out: Floats, own: NDArray[np.bool_], end: float, px_per_mm: float) -> float:
+    """How far beyond its ticks a ruler goes whose colour goes on to an ``end``: no farther than is usual; but on from
+    there where its colour and both its edges are seen (N,), at places ``out``, again and again. All px."""
+    known = min(end, BEYOND_MM * px_per_mm)
+    lasting = np.ones(round(EDGED_MM / STEP_MM))
+    runs = np.convolve(np.convolve(own, lasting, "same") >= lasting.size, lasting, "same") > 0
+    for place in out[(out > known) & runs]:
+        if place > known + ACROSS_MM * px_per_mm:
+            break
+        known = float(place)
+    return known
 
 
 def _as_lit(columns: NDArray[np.float32], ground: NDArray[np.float32], start: int, way: int) -> Floats:

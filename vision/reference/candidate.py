@@ -241,8 +241,12 @@ def _covers(candidate: Candidate, row: Row) -> bool:
     comb = candidate.comb
     beside = float(np.ptp(comb.reach_px)) if _settled(candidate) else comb.band_px
     inside = _inside(comb, row.bases_px, beside)
-    alike = abs(row.period_px / comb.period_px - 1) < 0.1
-    return bool(inside.mean() > 0.7 and alike)
+    # a tilt makes the spacing at one end another than in the middle
+    along = (comb.places_px - comb.places_px[0]) @ comb.axis
+    middle = float((row.bases_px.mean(axis=0) - comb.places_px[0]) @ comb.axis)
+    order = np.argsort(along)
+    there = float(np.interp(middle, along[order], comb.spacing_px[order]))
+    return bool(inside.mean() > 0.7 and abs(row.period_px / there - 1) < 0.1)
 
 
 def _same(one: Comb, other: Comb) -> bool:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from vision.reference.body import outline_of
 from vision.reference.candidate import PLAIN_EVIDENCE, Candidate, candidates
 from vision.reference.comb import LEAST_BASE_SIGMA_PX, Comb
+from vision.reference.course import course_of
 from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.paper import read_paper
@@ -119,18 +120,22 @@ def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
 def _agreeing(
     sure: list[tuple[Candidate, Verdict, float]],
 ) -> tuple[list[tuple[Candidate, Verdict, float]], bool]:
-    """The readings that agree with the best one; none, and True, where a strong one contradicts it."""
+    """The readings that agree with the best one, or with one that does; none, and True, where a strong one contradicts
+    them: a tape that bends is read in stretches, the first of which may lie much farther away than the last."""
     if not sure:
         return [], False
-    best, verdict, evidence = sure[0]
-    size = _mm_px(best.comb, verdict)
-    kept = [sure[0]]
-    for other, its, weight in sure[1:]:
-        if abs(math.log(_mm_px(other.comb, its) / size)) < _leeway(best, other):
-            kept.append((other, its, weight))
-        elif weight * OVERWHELMING > evidence:
-            return [], True
-    return kept, False
+    kept, rest = sure[:1], sure[1:]
+    while agreed := [one for one in rest if any(_agree(one, other) for other in kept)]:
+        kept, rest = kept + agreed, [one for one in rest if one not in agreed]
+    if any(weight * OVERWHELMING > sure[0][2] for _, _, weight in rest):
+        return [], True
+    return [one for one in sure if one in kept], False
+
+
+def _agree(one: tuple[Candidate, Verdict, float], other: tuple[Candidate, Verdict, float]) -> bool:
+    """Whether two readings make a millimetre of about the same size."""
+    sizes = _mm_px(one[0].comb, one[1]) / _mm_px(other[0].comb, other[1])
+    return abs(math.log(sizes)) < _leeway(one[0], other[0])
 
 
 def _mm_px(comb: Comb, verdict: Verdict) -> float:
@@ -174,7 +179,7 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         ticks_sigma_px=np.full(len(number), max(0.05, noise)),
         tolerance_relative_u95=RULER_RELATIVE_U95,
         names=names,
-        outline_px=outline_of(rgb, comb, comb.period_px / division.base_mm, whole),
+        outline_px=outline_of(rgb, comb, course_of(comb, bases), comb.period_px / division.base_mm, whole),
         across_sigma_px=base_sigma,
     )
 
