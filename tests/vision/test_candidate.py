@@ -83,9 +83,26 @@ def test_a_tape_read_in_stretches_does_not_contradict_itself(gap: bool) -> None:
         one = heard("mm", 1.0, MUCH - number, margin=20.0, ticks=100)
         share = 0.93**number
         places = one.comb.places_px * [share, 1.0] + [500.0 * number, 0.0]
-        stretch = replace(one, comb=replace(one.comb, places_px=places, period_px=6.0 * share))
+        ticks = replace(one.comb, places_px=places, spacing_px=np.full(100, 6.0 * share), period_px=6.0 * share)
+        stretch = replace(one, comb=ticks)
         assert one.hearing.best is not None
         found.append((stretch, one.hearing.best, one.hearing.evidence()))
     kept, quarrel = _agreeing(found)
     assert quarrel is gap
     assert len(kept) == (0 if gap else 5)
+
+
+def test_two_stretches_that_meet_do_not_contradict_each_other() -> None:
+    """Two stretches of a bent tape seen aslant, a millimetre of 7 px in the middle of one and of 5 in that of the
+    other: where they meet both show it at 6, and both are kept."""
+    found = []
+    for near, far, start in ((8.0, 6.0, 0.0), (6.0, 4.0, 700.0)):
+        one = heard("mm", 1.0, MUCH, margin=20.0, ticks=100)
+        spacing = np.linspace(near, far, 100)
+        places = np.stack([start + np.cumsum(spacing), np.full(100, 100.0)], axis=1)
+        ticks = replace(one.comb, places_px=places, spacing_px=spacing, period_px=(near + far) / 2)
+        assert one.hearing.best is not None
+        found.append((replace(one, comb=ticks), one.hearing.best, one.hearing.evidence()))
+    kept, quarrel = _agreeing(found)
+    assert not quarrel
+    assert len(kept) == 2

@@ -14,7 +14,7 @@ from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.vision.row import comb
 from vision.mark import to_the_middle_mm
-from vision.reference.body import _extremes, bodies
+from vision.reference.body import bodies
 from vision.reference.course import course_of
 from vision.reference.reading import Reading
 from vision.reference.ruler import read_rulers
@@ -73,19 +73,6 @@ def test_the_middle_of_a_bent_tape_is_told_where_its_marks_are() -> None:
         outline_px=np.concatenate([sides[0], sides[1][::-1]]),
     )
     assert to_the_middle_mm(tape) == pytest.approx(10.0, abs=0.2)
-
-
-def test_the_colour_between_ticks_is_no_single_channels_noise() -> None:
-    """Where dark and light are as far apart as the noise of one channel, the extremes keep their hue: each lies on the
-    line from ink to ground, to 4 grey levels (20,000 places; noise of 8 levels in blue, of 3 in the others)."""
-    rng = np.random.default_rng(1)
-    ground, ink = np.array([188.0, 161.0, 60.0]), np.array([160.0, 137.0, 50.0])
-    share = rng.random(20000)[:, None]
-    seen = ink + share * (ground - ink) + rng.normal(0, 1, (20000, 3)) * [3.0, 3.0, 8.0]
-    way = (ground - ink) / np.hypot(*(ground - ink)[:2])
-    for colour in _extremes(seen.astype(np.float32)):
-        off = colour - ink
-        assert np.abs(off - (off @ way) * way / (way @ way)).max() < 4.0
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -11,10 +10,12 @@ from numpy.typing import NDArray
 
 from vision.reference.comb import Comb
 from vision.reference.course import Course
+from vision.reference.foot import Ticks, colours, ink_of, reach_of
 from vision.reference.reading import Reading
 from vision.reference.unit import LEAST_TICK_MM
 
 Floats = NDArray[np.float64]
+Colour = Floats | NDArray[np.float32]
 
 #: Rulers and tapes are not wider than this on either side of their ticks, mm (common practice: 12 to 60 mm wide).
 WIDEST_MM = 45.0
@@ -38,8 +39,8 @@ LASTING_MM = 2.0
 #: three channels (rows are medians of hundreds of pixels), and is even over at least so much, mm.
 TABLE_STEP, EVEN_MM = 7.0, 15.0
 #: A row of numbers is at most so high, mm (common practice: 2 to 7 mm); between them at least the first share of each
-#: line across them shows the ruler, and beyond them at least the second over so many mm.
-NUMBERS_MM, BETWEEN_NUMBERS, BARE_RULER, RETURNING_MM = 9.0, 0.1, 0.8, 2.0
+#: line across them shows the ruler, and beyond them at least the second of what it shows before, over so many mm.
+NUMBERS_MM, BETWEEN_NUMBERS, BARE_RULER, RETURNING_MM = 9.0, 0.1, 0.85, 2.0
 #: Ticks stand on the ruler's edge or at most this far inside it, mm (common practice).
 MARGIN_MM = 3.0
 #: They stand there where the longest reach no farther than the others by the first length, mm, and on the other side
@@ -51,6 +52,9 @@ REACH_MM = 14.0
 BESIDE_MM = (0.75, 2.25)
 #: Its colour there lies beyond that of the gaps, away from the ink, by at most this share of the way between the two.
 MOST_MIXED = 1.0
+#: A line across which less than this share of what the ruler shows of itself among its ticks has its colour is no
+#: ruler's: a row of numbers, or a print.
+PRINTED = 0.5
 #: Added round the ruler for its shadow and thickness, mm.
 RIM_MM = 1.5
 #: A printed grid has a bare margin of paper round it, at most so wide, mm (common practice).
@@ -63,7 +67,7 @@ def outline_of(
 ) -> Floats:
     """The polygon (K, 2), photo px, that the ruler of a comb covers; ``longest`` (M,) tells its longest ticks."""
     sides = _sides(rgb, course, px_per_mm, comb)
-    sides = _by_the_base(_Ticks(rgb, comb, course, longest), px_per_mm, sides)
+    sides = _by_the_base(Ticks(rgb, comb, course, longest), px_per_mm, sides)
     return course.band(_ends(rgb, course, px_per_mm, sides), sides)
 
 
@@ -74,7 +78,7 @@ def outline_of_sheet(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[F
     """
     low, high = box_mm
     cells = np.stack(np.meshgrid(*(np.arange(a, b) + 0.5 for a, b in zip(low, high, strict=True))), axis=-1)
-    ground = np.median(_colours(rgb, _mapped(px_from_mm, cells))[0].reshape(-1, 3), axis=0)
+    ground = np.median(colours(rgb, _mapped(px_from_mm, cells))[0].reshape(-1, 3), axis=0)
     out = np.arange(0, SHEET_MARGIN_MM, STEP_MM)
     reach = np.zeros((2, 2))
     for axis in (0, 1):
@@ -82,7 +86,7 @@ def outline_of_sheet(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[F
         for way, start in ((-1, low), (1, high)):
             points = np.empty((out.size, along.size, 2))
             points[..., axis], points[..., 1 - axis] = (start[axis] + way * out)[:, None], along
-            seen, inside = _colours(rgb, _mapped(px_from_mm, points))
+            seen, inside = colours(rgb, _mapped(px_from_mm, points))
             off = np.abs(np.median(seen, axis=1) - ground).sum(axis=1)
             off[inside.mean(axis=1) < 0.3] = np.inf
             reach[(way + 1) // 2, axis] = way * (_walk(off, out, 0, 1) + RIM_MM)
@@ -124,16 +128,7 @@ def _holds(outline: NDArray[np.float32], points: Floats) -> bool:
     return sum(inside) >= 0.8 * len(inside)
 
 
-class _Ticks(NamedTuple):
-    """The ticks of one scale in their photo."""
-
-    rgb: NDArray[np.uint8]
-    comb: Comb
-    course: Course
-    longest: NDArray[np.bool_]
-
-
-def _by_the_base(ticks: _Ticks, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
+def _by_the_base(ticks: Ticks, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
     """The sides, brought in where the ticks stand on the ruler's edge: on the side where long and short ones end alike.
     On the other, where the longest point to, the ruler goes on as far as it is bare there.
 
@@ -144,18 +139,21 @@ def _by_the_base(ticks: _Ticks, px_per_mm: float, sides: tuple[float, float]) ->
     vs = np.arange(-REACH_MM, REACH_MM + 0.1, 0.25) * px_per_mm
     if min(ticks.longest.sum(), (~ticks.longest).sum()) < FEWEST_LONG:
         return sides
-    ink = _ink(ticks, vs)
-    most, longest = (_reach(np.median(ink[:, chosen], axis=1), vs) for chosen in (~ticks.longest, ticks.longest))
+    ink, closer = ink_of(ticks, vs, 0.5), ink_of(ticks, vs, 0.25)
+    most, longest = (reach_of(np.median(ink[:, chosen], axis=1), vs) for chosen in (~ticks.longest, ticks.longest))
+    # where finer ticks stand between those followed, they go on among these
+    foot = reach_of(np.median(closer[:, ~ticks.longest], axis=1), vs)
     if most is None or longest is None or most[1] - most[0] < LEAST_TICK_MM * px_per_mm:
         return sides
     beyond = ((most[0] - longest[0]) / px_per_mm, (longest[1] - most[1]) / px_per_mm)
+    feet = most if foot is None else (min(most[0], foot[0]), max(most[1], foot[1]))
     edge = MARGIN_MM * px_per_mm
     if beyond[0] < ALIKE_MM <= LONGER_MM < beyond[1]:
         far = _bare_end(ticks, px_per_mm, (most, longest[1]), 1)
-        return max(sides[0], most[0] - edge), _inner_side(sides[1], far, px_per_mm)
+        return max(sides[0], feet[0] - edge), _inner_side(sides[1], far, px_per_mm)
     if beyond[1] < ALIKE_MM <= LONGER_MM < beyond[0]:
         far = _bare_end(ticks, px_per_mm, (most, longest[0]), -1)
-        return -_inner_side(-sides[0], None if far is None else -far, px_per_mm), min(sides[1], most[1] + edge)
+        return -_inner_side(-sides[0], None if far is None else -far, px_per_mm), min(sides[1], feet[1] + edge)
     return sides
 
 
@@ -168,7 +166,7 @@ def _inner_side(side: float, far: float | None, px_per_mm: float) -> float:
 
 
 def _bare_end(
-    ticks: _Ticks,
+    ticks: Ticks,
     px_per_mm: float,
     reach: tuple[tuple[float, float], float],
     way: int,
@@ -177,80 +175,46 @@ def _bare_end(
     bare there, or no end of it is seen. ``reach``: where the other ticks begin and end, and where the longest end."""
     us = np.linspace(0, ticks.course.length, 241)
     out = np.arange(0, WIDEST_MM, STEP_MM) * px_per_mm
-    seen, inside = _colours(ticks.rgb, ticks.course.at(us, (reach[1] + way * out)[:, None]))
+    seen, inside = colours(ticks.rgb, ticks.course.at(us, (reach[1] + way * out)[:, None]))
     rows = np.median(seen, axis=1)
     beside = (out >= BESIDE_MM[0] * px_per_mm) & (out <= BESIDE_MM[1] * px_per_mm)
     bare = np.median(rows[beside], axis=0)
     within = np.linspace(0.2, 0.8, 9) * (reach[0][1] - reach[0][0]) + reach[0][0]
-    marked = _colours(ticks.rgb, ticks.course.at(us, within[:, None]))[0].reshape(-1, 3)
-    dark, light = _extremes(marked)
+    marked = colours(ticks.rgb, ticks.course.at(us, within[:, None]))[0].reshape(-1, 3)
+    dark, light = np.quantile(marked, (GAPS, 1 - GAPS), axis=0)
     gaps, ink = (light, dark) if np.abs(bare - light).sum() <= np.abs(bare - dark).sum() else (dark, light)
     away = gaps - ink
     share = float(np.clip((bare - gaps) @ away / max(float(away @ away), 1.0), 0.0, MOST_MIXED))
     # where ticks are too fine to be parted, it shows between the long ones, beyond the short
     short = reach[0][1] if way > 0 else reach[0][0]
     between = np.linspace(0.3, 0.8, 6) * (reach[1] - short) + short
-    among = np.median(_colours(ticks.rgb, ticks.course.at(us, between[:, None]))[0].reshape(-1, 3), axis=0)
+    among = np.median(colours(ticks.rgb, ticks.course.at(us, between[:, None]))[0].reshape(-1, 3), axis=0)
     if min(np.abs(bare - gaps - share * away).sum(), np.abs(bare - among).sum()) > OTHER_COLOUR:
         return None
     off = np.abs(rows - bare).sum(axis=1)
-    off[inside.mean(axis=1) < 0.3] = np.inf
+    shown = (np.abs(seen - bare).sum(axis=2) <= OTHER_COLOUR).mean(axis=1)
+    off[(inside.mean(axis=1) < 0.3) | (shown < PRINTED * shown[beside].mean())] = np.inf
     end = _walk(off, out, int(np.searchsorted(out, BESIDE_MM[1] * px_per_mm)), 1)
     return None if end >= out[-1] - STEP_MM * px_per_mm else reach[1] + way * (end + RIM_MM * px_per_mm)
-
-
-def _ink(ticks: _Ticks, vs: Floats) -> Floats:
-    """How much each tick (M,) differs from the ground on both sides of it, at each place (V,) along it: (V, M).
-
-    Places count across the course, from where it runs.
-    """
-    rgb, comb, normal = ticks.rgb, ticks.comb, ticks.course.normal
-    along = (comb.places_px - ticks.course.origin) @ ticks.course.axis
-    stand = ((ticks.course.at(along, np.zeros(along.shape)) - comb.places_px) @ normal)[None, :, None]
-    down = comb.ends_px[:, 1] - comb.ends_px[:, 0]
-    down = down / np.where(down @ normal < 0, -1, 1)[:, None] / np.maximum(np.hypot(*down.T), 1e-9)[:, None]
-    step = np.gradient(comb.places_px, axis=0) / np.gradient(comb.index.astype(np.float64))[:, None]
-    points = comb.places_px[None] + (vs[:, None, None] + stand) * down[None]
-    tick, left, right = (_colours(rgb, points + share * step)[0].sum(axis=2) for share in (0.0, -0.5, 0.5))
-    ink = (left + right) / 2 - tick
-    middle = np.median(ink[np.abs(vs) <= np.abs(vs).min() + 1e-9])
-    return np.asarray(ink * (1 if middle >= 0 else -1), dtype=np.float64)
-
-
-def _reach(ink: Floats, vs: Floats) -> tuple[float, float] | None:
-    """From where to where, about 0, there is at least half of the ink of the middle; None where there is no end."""
-    start = len(vs) // 2
-    there = ink >= 0.5 * np.median(ink[start - 2 : start + 3])
-    if not there[start] or there[:start].all() or there[start:].all():
-        return None
-    low = start - int(np.argmin(there[start::-1])) + 1
-    high = start + int(np.argmin(there[start:])) - 1
-    return float(vs[low]), float(vs[high])
-
-
-def _colours(rgb: NDArray[np.uint8], points: Floats) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    at = points.astype(np.float32)
-    picture = rgb if rgb.ndim == 3 else np.repeat(rgb[..., None], 3, axis=2)
-    seen = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    height, width = rgb.shape[:2]
-    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
-    return seen.astype(np.float32), inside
 
 
 def _sides(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, comb: Comb) -> tuple[float, float]:
     us = np.linspace(0, course.length, 241)
     vs = np.arange(-WIDEST_MM, WIDEST_MM + 0.1, STEP_MM) * px_per_mm
-    seen, inside = _colours(rgb, course.at(us, vs[:, None]))
+    seen, inside = colours(rgb, course.at(us, vs[:, None]))
     rows = np.median(seen, axis=1)
     near = np.abs(vs) <= 0.6 * comb.band_px + px_per_mm
     marked = seen[near].reshape(-1, 3)
-    off = _off(rows, marked, comb.dark)
+    ground, gaps = np.median(marked, axis=0), _gaps(rgb, comb)
+    off = _off(rows, ground, gaps)
     off[inside.mean(axis=1) < 0.3] = np.inf
     start = len(vs) // 2
     stay = 0.5 * comb.band_px + 1.0 * px_per_mm
-    bare = (_off(seen.reshape(-1, 3), marked, comb.dark) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
-    low = _past_numbers(off, bare, vs, _walk(off, vs, start, -1), -1, px_per_mm)
-    high = _past_numbers(off, bare, vs, _walk(off, vs, start, 1), 1, px_per_mm)
+    bare = (_off(seen.reshape(-1, 3), ground, gaps) <= OTHER_COLOUR).reshape(seen.shape[:2]).mean(axis=1)
+    # lines of a print may be like the ruler in their middle colour, and in hardly any place
+    other = np.where(bare < PRINTED * bare[near].mean(), np.inf, off)
+    low = _past_numbers(off, bare, vs, _walk(other, vs, start, -1), -1, px_per_mm)
+    high = _past_numbers(off, bare, vs, _walk(other, vs, start, 1), 1, px_per_mm)
     low = _before_table(off, vs, low, -1, px_per_mm, stay)
     high = _before_table(off, vs, high, 1, px_per_mm, stay)
     rim = RIM_MM * px_per_mm
@@ -282,40 +246,45 @@ def _past_numbers(off: Floats, bare: Floats, at: Floats, end: float, way: int, p
     Between numbers the ruler shows (``bare``, its share of each row), and beyond them there is nothing but the ruler.
     """
     first = int(np.abs(at - end).argmin()) + way
+    # a ruler that is stained or in noise shows no more of itself before its numbers
+    before = bare[max(min(first, len(at) // 2), 0) : max(first, len(at) // 2) + 1]
+    least = BARE_RULER * float(np.median(before))
     for index in range(first, first + way * round(NUMBERS_MM / STEP_MM), way):
         beyond = np.arange(index, index + way * round(RETURNING_MM / STEP_MM), way)
         if beyond.min() < 0 or beyond.max() >= len(at) or (index != first and bare[index - way] < BETWEEN_NUMBERS):
             return end
-        if index != first and (off[beyond] <= OTHER_COLOUR).all() and (bare[beyond] >= BARE_RULER).all():
+        if index != first and (off[beyond] <= OTHER_COLOUR).all() and (bare[beyond] >= least).all():
             return _walk(off, at, int(beyond[-1]), way)
     return end
 
 
-def _off(rows: NDArray[np.float32], marked: NDArray[np.float32], dark: bool) -> Floats:
-    """How far each row's colour (V, 3) is from the ruler's, known only where it is marked (N, 3), ``dark`` or light.
+def _off(rows: NDArray[np.float32], ground: Colour, gaps: Colour) -> Floats:
+    """How far each row's colour (V, 3) is from the ruler's, known only where it is marked: that of the ``ground`` there
+    and of the ``gaps`` between the ticks, (3,) each.
 
     Between fine ticks the blur mixes ink into the ground, so that the bare ruler is farther from the ink than most of
     what is seen there: its colour is sought from the marked part's middle away from the ink, a little beyond the gaps'.
     """
-    ground = np.median(marked, axis=0)
-    way = BARE * (_extremes(marked)[int(dark)] - ground)
+    apart = gaps - ground
+    way = apart * max(BARE, OTHER_COLOUR / max(float(np.abs(apart).sum()), 1.0))
     along = np.clip((rows - ground) @ way / max(float(way @ way), 1.0), 0.0, 1.0)
     return np.asarray(np.abs(rows - ground - along[:, None] * way).sum(axis=1), dtype=np.float64)
 
 
-def _extremes(marked: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """The darkest and the lightest colour (3,) of what is marked (N, 3), told by its light: each channel's own extremes
-    would be its noise's."""
-    light = marked.sum(axis=1)
-    low, high = np.quantile(light, (2 * GAPS, 1 - 2 * GAPS))
-    return np.median(marked[light <= low], axis=0), np.median(marked[light >= high], axis=0)
+def _gaps(rgb: NDArray[np.uint8], comb: Comb) -> Colour:
+    """The colour (3,) half-way between neighbouring ticks: what noise makes of it elsewhere is none of the ruler's."""
+    beside = np.flatnonzero(np.diff(comb.index) == 1)
+    middle = (comb.places_px[beside] + comb.places_px[beside + 1]) / 2
+    heights = comb.band_px * np.linspace(-0.35, 0.35, 7)
+    seen, _ = colours(rgb, middle[None] + heights[:, None, None] * comb.lean[beside])
+    return np.asarray(np.median(seen.reshape(-1, 3), axis=0), dtype=np.float64)
 
 
 def _ends(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
     us = np.arange(-MOST_BEYOND_MM, course.length / px_per_mm + MOST_BEYOND_MM, STEP_MM) * px_per_mm
     inset = 0.2 * (sides[1] - sides[0])
     vs = np.linspace(sides[0] + inset, sides[1] - inset, 25)
-    seen, inside = _colours(rgb, course.at(us[:, None], vs))
+    seen, inside = colours(rgb, course.at(us[:, None], vs))
     columns = np.median(seen, axis=1)
     middle = (us > 0) & (us < course.length)
     ground = np.median(columns[middle], axis=0)
@@ -346,7 +315,7 @@ def _edged(
     beside = np.arange(*EDGE_MM, STEP_MM) * px_per_mm
     edged = np.ones(len(us), np.bool_)
     for side, way in ((sides[0] + RIM_MM * px_per_mm, -1), (sides[1] - RIM_MM * px_per_mm, 1)):
-        out, own = (np.median(_colours(rgb, course.at(us[:, None], side + w * beside))[0], axis=1) for w in (way, -way))
+        out, own = (np.median(colours(rgb, course.at(us[:, None], side + w * beside))[0], axis=1) for w in (way, -way))
         edged &= np.abs(out - own).sum(axis=1) > OTHER_COLOUR
     return edged
 

@@ -1,4 +1,8 @@
-"""Two scales on one ruler settle each other's unit: a sixteenth of an inch is 1.5875 mm, however the ticks look."""
+"""Two scales on one ruler settle each other's unit: a sixteenth of an inch is 1.5875 mm, however the ticks look.
+
+So do the fine ticks of a scale and its long ones, where these two were followed each by themselves: what stands at each
+fifth of the others, every second of them longer, are half centimetres.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +11,18 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.reference.comb import Comb
-from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, LEAST_TICK_SHARE, Verdict
+from vision.reference.unit import (
+    DIVISIONS,
+    LEAST_EVIDENCE,
+    LEAST_MARGIN,
+    LEAST_TICK_SHARE,
+    LEAST_UNSEEN,
+    Ints,
+    Verdict,
+)
 
 if TYPE_CHECKING:
     from vision.reference.candidate import Candidate
@@ -27,6 +40,9 @@ PARALLEL_DEG = 3.0
 #: Two scales of one ruler whose millimetres differ by more than this (as a logarithm) contradict each other: half of
 #: what parts the two sizes of tick that are nearest to each other, a millimetre and a thirty-second of an inch (0.23).
 CONTRADICTED = 0.115
+#: Half centimetres stand at millimetres, off each by at most this share of the spacing, at least this share of them at
+#: each fifth one; so many must be seen, by which chance would do so once in 5 to that power.
+OFF_SHARE, SAME_SHARE, FEWEST_FIVES = 0.25, 0.9, 12
 
 
 def settle(candidates: Sequence[Candidate]) -> list[tuple[Candidate, Verdict | None, float]]:
@@ -42,9 +58,9 @@ def settle(candidates: Sequence[Candidate]) -> list[tuple[Candidate, Verdict | N
         verdict: Verdict | None = one.hearing.best if one.hearing.sure() and not doubted else None
         evidence = one.hearing.evidence()
         for other in beside:
-            joint, weight = _joint(one, other)
-            if joint is not None and (verdict is None or weight > evidence):
-                verdict, evidence = joint, weight
+            for joint, weight in (_joint(one, other), _by_fives(one, other)):
+                if joint is not None and (verdict is None or weight > evidence):
+                    verdict, evidence = joint, weight
         out.append((one, verdict, evidence))
     return out
 
@@ -118,3 +134,42 @@ def _joint(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
     evidence = unrelated - cost
     sure = rival - cost >= LEAST_MARGIN and evidence >= 2 * LEAST_EVIDENCE
     return (verdict if sure else None), evidence
+
+
+def _by_fives(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
+    """The verdict on ``one`` as millimetres, the ``other``'s ticks being its half centimetres, and its evidence: that
+    of every second of these being longer."""
+    fives = other.hearing.best
+    if fives is None or fives.division.longer != (2,) or one.hearing.told or other.hearing.margin() < LEAST_MARGIN:
+        return None, 0.0
+    unseen = int(np.ptp(one.comb.index)) + 1 - len(one.comb.index)
+    if other.hearing.evidence() < max(LEAST_EVIDENCE, LEAST_UNSEEN * unseen):
+        return None, 0.0
+    number, at = _numbers_at(one.comb, other.comb)
+    if number.size < FEWEST_FIVES or np.bincount(number % 5).max() < SAME_SHARE * number.size:
+        return None, 0.0
+    tens = number[(other.comb.index[at] - fives.phase) % 2 == 0]
+    phase = int(np.argmax(np.bincount(tens % 10, minlength=10)))
+    if (tens % 10 == phase).mean() < SAME_SHARE:
+        return None, 0.0
+    division = next(one for one in DIVISIONS if one.base_mm == 1.0 and one.longer == (5, 10))
+    return Verdict(division=division, phase=phase, cost=0.0), other.hearing.evidence()
+
+
+def _numbers_at(fine: Comb, coarse: Comb) -> tuple[Ints, Ints]:
+    """Which of the fine comb's ticks, by their numbers, stand where those of a coarse one do, and at which of these."""
+    along, there = ((comb.places_px - fine.places_px[0]) @ fine.axis for comb in (fine, coarse))
+    order = np.argsort(along)
+    place = np.interp(there, along[order], fine.index[order])
+    inside = (there >= along.min()) & (there <= along.max())
+    # the two are followed at other heights of ticks that lean: all are off alike
+    place = place - _common(place[inside]) if inside.any() else place
+    number = np.rint(place).astype(np.int64)
+    at = np.flatnonzero(inside & (np.abs(place - number) <= OFF_SHARE))
+    return number[at], at
+
+
+def _common(place: NDArray[np.float64]) -> float:
+    """The share of a spacing by which places (N,) mostly lie beyond whole numbers."""
+    turn = np.exp(2j * np.pi * place).mean()
+    return float(np.angle(turn) / (2 * np.pi))

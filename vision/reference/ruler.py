@@ -133,9 +133,13 @@ def _agreeing(
 
 
 def _agree(one: tuple[Candidate, Verdict, float], other: tuple[Candidate, Verdict, float]) -> bool:
-    """Whether two readings make a millimetre of about the same size."""
-    sizes = _mm_px(one[0].comb, one[1]) / _mm_px(other[0].comb, other[1])
-    return abs(math.log(sizes)) < _leeway(one[0], other[0])
+    """Whether two readings make a millimetre of about the same size, in their middles or where they come nearest."""
+    usual = _mm_px(one[0].comb, one[1]) / _mm_px(other[0].comb, other[1])
+    apart = one[0].comb.places_px[:, None] - other[0].comb.places_px
+    near = np.unravel_index(int(np.argmin((apart**2).sum(axis=2))), apart.shape[:2])
+    spacing = [candidate.comb.spacing_px[k] for (candidate, _, _), k in zip((one, other), near, strict=True)]
+    there = spacing[0] / spacing[1] / (one[1].division.base_mm / other[1].division.base_mm)
+    return min(abs(math.log(usual)), abs(math.log(there))) < _leeway(one[0], other[0])
 
 
 def _mm_px(comb: Comb, verdict: Verdict) -> float:
