@@ -25,6 +25,8 @@ BEYOND_MM = 60.0
 #: again and again: what is beside it, so far to both sides of each edge, mm, is of another colour over so many mm; what
 #: lies across it, as another ruler does, hides no more of it than the last, mm.
 MOST_BEYOND_MM, MOST_CHANGE, EDGE_MM, EDGED_MM, ACROSS_MM = 600.0, 1.25, (1.5, 4.0), 5.0, 45.0
+#: Steps that are looked at beyond the picture: a ruler's end may be cut off at a slant.
+OUTSIDE = 60
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
 OTHER_COLOUR = 36.0
 #: Light changes slowly along a ruler: it is followed over so many mm of what was last walked over, and no farther than
@@ -282,6 +284,10 @@ def _gaps(rgb: NDArray[np.uint8], comb: Comb) -> Colour:
 
 def _ends(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, sides: tuple[float, float]) -> tuple[float, float]:
     us = np.arange(-MOST_BEYOND_MM, course.length / px_per_mm + MOST_BEYOND_MM, STEP_MM) * px_per_mm
+    at = course.at(us, np.full(us.shape, (sides[0] + sides[1]) / 2))
+    inside = (at >= 0).all(axis=1) & (at < rgb.shape[1::-1]).all(axis=1) | (us >= 0) & (us <= course.length)
+    first, last = np.flatnonzero(inside)[[0, -1]]
+    us = us[max(first - OUTSIDE, 0) : last + OUTSIDE]  # no more need be looked at (time)
     inset = 0.2 * (sides[1] - sides[0])
     vs = np.linspace(sides[0] + inset, sides[1] - inset, 25)
     seen, inside = colours(rgb, course.at(us[:, None], vs))
