@@ -76,13 +76,21 @@ def test_the_middle_of_a_bent_tape_is_told_where_its_marks_are() -> None:
 
 
 @pytest.mark.parametrize(
-    "seed",
-    [79022, 72006, 79041, 82021, 85289],
-    ids=["in glare", "beyond its ticks", "aslant", "by the tips of its ticks", "below another, in crowded digits"],
+    ("seed", "held", "more"),
+    [
+        (79022, 0.97, 0.14),
+        (72006, 0.97, 0.14),
+        (79041, 0.97, 0.14),
+        (82021, 0.97, 0.14),
+        (85289, 0.97, 0.14),
+        (87002, 0.97, 0.14),
+        (87019, 0.88, 0.20),
+    ],
+    ids=["glare", "beyond its ticks", "aslant", "by the tips of its ticks", "below another", "crowded", "on a print"],
 )
-def test_rulers_are_covered_and_little_else(seed: int) -> None:
+def test_rulers_are_covered_and_little_else(seed: int, held: float, more: float) -> None:
     """What is said to hide the cloth holds 97 % of what the rulers in view cover, with their rims for the shadow at
-    most 14 % more (the maker's outlines, to a pixel)."""
+    most 14 % more; of grey steel on a print as grey in the mean, 88 % and 20 % (the maker's outlines, to a pixel)."""
     shot = draw(seed).shot
     rgb = as_stored(shoot(shot))
     true, found = np.zeros(rgb.shape[:2], np.uint8), np.zeros(rgb.shape[:2], np.uint8)
@@ -90,5 +98,5 @@ def test_rulers_are_covered_and_little_else(seed: int) -> None:
         cv2.fillPoly(true, [np.rint(shot.lens.seen(ruler.outline_mm())).astype(np.int32)], 1)
     for outline in bodies(read_rulers(rgb)):
         cv2.fillPoly(found, [np.rint(outline).astype(np.int32)], 1)
-    assert (true & found).sum() >= 0.97 * true.sum()
-    assert (found & (1 - true)).sum() <= 0.14 * true.sum()
+    assert (true & found).sum() >= held * true.sum()
+    assert (found & (1 - true)).sum() <= more * true.sum()
