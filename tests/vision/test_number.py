@@ -60,16 +60,21 @@ def test_numbers_come_round_with_the_wholes(scale: str, px_per_mm: float, staine
     assert abs((best.tick - heard.best.phase + longer[-1] // 2) % longer[-1] - longer[-1] // 2) <= 1
 
 
-def test_numbers_tell_the_inch_from_the_half_inch() -> None:
-    """Worn ticks of four lengths may be eighths or sixteenths of an inch; a number at each eighth tick, where the long
-    one stands, says eighths; beside another tick it is something else and says nothing."""
+def worn_inches(longer: float = 0.8) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Sixty-four worn ticks of four lengths: eighths of an inch, or sixteenths whose inch is that much longer."""
     index = np.arange(64)
     rng = np.random.default_rng(5)
     size = np.full(64, 2.0)
     for every, length in ((2, 2.5), (4, 3.0), (8, 4.0)):
         size[index % every == 0] = length
-    size[index % 16 == 0] += 0.8
-    size += rng.normal(0, 0.3, 64)
+    size[index % 16 == 0] += longer
+    return index, size + rng.normal(0, 0.3, 64)
+
+
+def test_numbers_tell_the_inch_from_the_half_inch() -> None:
+    """Worn ticks of four lengths may be eighths or sixteenths of an inch; a number at each eighth tick, where the long
+    one stands, says eighths; beside another tick it is something else and says nothing."""
+    index, size = worn_inches()
     alone = hear(index, size)
     beside = hear(index, size, numbers=(Numbers(8, 0, 30.0),))
     astray = hear(index, size, numbers=(Numbers(8, 3, 30.0),))
@@ -78,3 +83,18 @@ def test_numbers_tell_the_inch_from_the_half_inch() -> None:
     assert beside.best is not None
     assert beside.best.division.base_mm == 25.4 / 8
     assert astray.margin() == alone.margin()
+
+
+def test_numbers_at_every_other_long_tick_say_that_those_between_are_halves() -> None:
+    """The long ticks of half inches are seen beside each eighth tick as numbers would be, and further out something
+    stands beside each sixteenth alone: an inch without its number between two with theirs is a half inch (common
+    practice), so eighths are not sure, and where nothing else comes round it is sixteenths."""
+    index, size = worn_inches(longer=0.0)
+    halves, wholes = Numbers(8, 0, 40.0, -2.0), Numbers(16, 0, 35.0, -14.0)
+    assert hear(index, size, numbers=(halves,)).sure()
+    assert not hear(index, size, numbers=(halves, wholes)).sure()
+    index, size = worn_inches()
+    told = hear(index, size, numbers=(wholes,))
+    assert told.sure()
+    assert told.best is not None
+    assert told.best.division.base_mm == 25.4 / 16

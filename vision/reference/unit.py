@@ -291,7 +291,7 @@ def levelled(index: Ints, size: Floats) -> Floats:
 
 def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) -> float:
     """Nats for a division from what stands beside each whole of it, or beside each half: from afar worn numbers and the
-    long ticks of half inches look alike.
+    long ticks of half inches look alike. What stands beside each other whole alone speaks against it as much.
 
     Cloth beside a ruler repeats too: what comes round after another number of ticks, or stands elsewhere, says nothing.
     """
@@ -300,7 +300,8 @@ def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) ->
     beside = [one._replace(evidence=min(MOST_FROM_NUMBERS, one.evidence)) for one in beside]
     told = [one.evidence for one in beside if one.period == whole]
     told += [one.at_halves for one in beside if 2 * one.period == whole]
-    return min(MOST_FROM_NUMBERS, max(told, default=0.0))
+    other = max((one.evidence for one in beside if one.period == 2 * whole), default=0.0)
+    return min(MOST_FROM_NUMBERS, max(told, default=0.0)) - other
 
 
 def _beside(numbers: Numbers, division: Division, phase: int) -> bool:
