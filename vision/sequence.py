@@ -44,6 +44,8 @@ SAME_AGAIN = 0.75
 #: A cloth is uneven rather than printed otherwise where it differs by no more than this many times the same look, and
 #: nothing of that comes back (a photographed check's uneven yarns: 1.6).
 UNEVEN_TIMES = 2.0
+#: So many places that are not seen, each this share of a lag wide at least, are evenly apart within the last share.
+EVEN_GAPS, LEAST_GAP, GAP_SHARE = 3, 0.15, 0.12
 #: A lag counts as a whole number of times another within this share of it.
 _WHOLE_SHARE = 0.04
 
@@ -59,7 +61,8 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     if compared is None:
         return None
     profile, weight, difference, typical = compared
-    lags = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
+    dips = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
+    lags = [lag for lag in dips if not _hidden_more_rarely(weight, lag)]
     if not lags:
         return None
     judged = _judged(profile, weight, lags, difference, step_mm, same_look)
@@ -71,6 +74,20 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     if again < (PAIRED_REPEATS - 1) * lag and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
         return None
     return _sharpened(difference, lag) * step_mm
+
+
+def _hidden_more_rarely(weight: Doubles, lag: int) -> bool:
+    """Whether places that are not seen (weight 0) lie evenly apart, and every second or third lag only: they are
+    stripes that were taken for the table, and the repeat is as long as theirs."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[1], (weight > 0).astype(int), [1]])))  # borders are no gaps' ends
+    gaps = ends.reshape(-1, 2)
+    gaps = gaps[(gaps[:, 0] > 0) & (gaps[:, 1] < len(weight)) & (gaps[:, 1] - gaps[:, 0] >= LEAST_GAP * lag)]
+    if len(gaps) < EVEN_GAPS:
+        return False
+    apart = np.diff(gaps.mean(axis=1))
+    times = float(np.median(apart)) / lag
+    even = np.abs(apart / np.median(apart) - 1).max() <= GAP_SHARE
+    return bool(even and round(times) >= 2 and abs(times - round(times)) <= GAP_SHARE * round(times))
 
 
 def likely_repeat(tone: Doubles, weight: Doubles, step_mm: float, least_repeats: float) -> float | None:

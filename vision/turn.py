@@ -18,12 +18,15 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from vision.colour import ciede2000
 from vision.profile import Bands
 from vision.repeat import RepeatFit
 from vision.swatch import TONE_SHIFT, Doubles, Mask
+
+Ints = NDArray[np.int64]
 
 #: Stripes of different turns are of different colours where they differ by so much (CIEDE2000; 2.3 is a common
 #: tolerance, practice): less is how evenly cloth is dyed.
@@ -86,17 +89,36 @@ def _looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: float)
     margin = max(_MARGIN_BLURS * blur_mm, _MARGIN_SAMPLES * bands.step_mm)
     ends = np.append(boundaries_mm, boundaries_mm[0] + repeat)
     looks, weight = np.zeros((len(boundaries_mm), turns, 3)), np.zeros((len(boundaries_mm), turns))
+    rows = np.broadcast_to(np.arange(len(bands.v_mm))[:, None] * turns, phase.shape)
     for k, (start, end) in enumerate(zip(ends[:-1] + margin, ends[1:] - margin, strict=True)):
         ahead = phase - start / repeat
         turn = np.floor(ahead).astype(int)
         inside = (ahead - turn < (end - start) / repeat) & (bands.weight > 0)
-        index, counted = turn[inside] - first, bands.weight[inside].astype(np.float64)
-        weight[k] = np.bincount(index, counted, minlength=turns)
+        index, counted = (rows + turn)[inside] - first, bands.weight[inside].astype(np.float64)
+        shape = len(bands.v_mm), turns
+        shown = _summed(index, counted, shape)
+        tone = np.stack([_summed(index, counted * bands.tone[..., c][inside], shape) for c in range(3)], axis=2)
+        weight[k] = shown.sum(axis=0)
+        looks[k] = _middle(tone / np.maximum(shown, 1e-9)[..., None], shown)
+    light = np.maximum(looks[..., :1], 1e-3)
+    return np.concatenate([np.log(light), looks[..., 1:] / light], axis=2), weight
+
+
+def _summed(index: Ints, values: Doubles, shape: tuple[int, int]) -> Doubles:
+    """The sum of values (N,) in each band and turn (B, K)."""
+    return np.asarray(np.bincount(index, values, minlength=shape[0] * shape[1]).reshape(shape), dtype=np.float64)
+
+
+def _middle(tone: Doubles, shown: Doubles) -> Doubles:
+    """Of each turn the middle (K, 3) of the bands' tones (B, K, 3), each counted as far as it is ``shown`` (B, K): what
+    lies on the cloth, or beside it, is in few of them."""
+    middle = np.zeros(tone.shape[1:])
+    for turn in np.flatnonzero(shown.any(axis=0)):
         for c in range(3):
-            looks[k, :, c] = np.bincount(index, counted * bands.tone[..., c][inside], minlength=turns)
-    tone = looks / np.maximum(weight, 1e-9)[..., None]
-    light = np.maximum(tone[..., :1], 1e-3)
-    return np.concatenate([np.log(light), tone[..., 1:] / light], axis=2), weight
+            order = np.argsort(tone[:, turn, c], kind="stable")
+            below = np.cumsum(shown[order, turn])
+            middle[turn, c] = tone[order[np.searchsorted(below, 0.5 * below[-1])], turn, c]
+    return middle
 
 
 def _follow(stripe: int, looks: Doubles, weight: Doubles, times: int) -> _Followed | None:

@@ -209,3 +209,20 @@ def test_one_odd_stripe_seen_once_is_no_repeat_of_the_rest() -> None:
     square = flat(_stripes((30.0, 40.0, 30.0, 40.0), (RED, CREAM, RED, GOLD)), width_mm=230.0, phase_mm=(50.0, 0.0))
     found = _across(measure_print(square, square.valid))
     assert found is None or found == pytest.approx(140.0, rel=0.005)
+
+
+def test_stripes_that_are_taken_for_the_table_count_towards_the_repeat() -> None:
+    """A B A C whose C has the table's colour, so that it is not seen: what is seen comes back after two stripes, but a
+    gap in it only after A B A C. The repeat is the gaps'; where it is A B all along, hidden in two places, as by rulers
+    that lie along stripes, it is A B."""
+    step_mm, width = 0.15, 54
+    colours = np.array([[50.0, 45.0, 40.0], [30.0, -15.0, 5.0], [50.0, 45.0, 40.0], [30.0, -15.0, 5.0]])
+    tone = np.repeat(np.tile(colours, (4, 1)), width, axis=0)[:-width]
+    tone = tone + np.random.default_rng(1).normal(0, 0.3, tone.shape)
+    place = np.arange(len(tone)) // width
+    whole = find_repeat(tone, np.ones(len(tone)), step_mm)
+    hidden = find_repeat(tone, np.where(place % 4 == 3, 0.0, 1.0), step_mm)
+    crossed = find_repeat(tone, np.where(np.isin(place, (3, 9)), 0.0, 1.0), step_mm)
+    assert whole == pytest.approx(2 * width * step_mm, rel=0.01)
+    assert hidden == pytest.approx(4 * width * step_mm, rel=0.01)
+    assert crossed == pytest.approx(2 * width * step_mm, rel=0.01)

@@ -6,9 +6,14 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.scene import as_stored
+from tests.makers.shot import shoot
 from tests.vision.flat import flat
 from vision.colour import lab_of, lab_to_srgb
+from vision.measure import measure_photo
 from vision.measurement import Print
+from vision.photo import Photo
 from vision.print import measure_print
 
 CREAM = "#e9e1cc"
@@ -83,3 +88,17 @@ def test_what_cannot_be_seen_is_not_claimed() -> None:
     found = _print((14.0, 13.0, 14.0, 13.0), ("#8f1f2a", CREAM, other, CREAM), seed=5)
     assert found.across is not None
     assert found.across.value == pytest.approx(27.0, rel=0.004)
+
+
+def test_a_table_in_the_corner_makes_no_other_colour() -> None:
+    """Three stripes that fill the picture but for a corner, where a light table shows; a tape lies across them, so that
+    in some turns half of what is seen of the dark ones lies in that corner: the repeat is the maker's, of three."""
+    shot = draw(89047).shot
+    photo = Photo(name="", rgb=as_stored(shoot(shot)), focal35_mm=round(shot.camera.focal35_mm), taken=None)
+    found = measure_photo(photo).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    print_ = shot.cloths[0].print
+    assert isinstance(print_, StripePrint)
+    assert found.across.value == pytest.approx(print_.across.repeat_mm, rel=0.01)
+    assert len(found.stripes) == 3
