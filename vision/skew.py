@@ -16,10 +16,10 @@ from vision.grain import Grain
 from vision.measurement import Print, Skew, SkewReference
 from vision.swatch import folded_deg
 
-#: No cloth is pulled farther askew, deg, which is 14 %: a roll is sent back at 3 to 5 %, and cloth pulled so far falls
+#: No cloth is pulled farther askew, deg, which is 10 %: a roll is sent back at 3 to 5 %, and cloth pulled so far falls
 #: in folds (practice). A print may lie so by design, on the bias; but then the cloth's edges agree with each other, and
 #: where they do not, what was taken for that edge is another's, as the side of a ruler over it.
-MOST_SKEW_DEG = 8.0
+MOST_SKEW_DEG = 5.7
 
 
 #: What is known (95 %, deg) of the angle between a grain and an axis of a print, given what the print's fit leaves of
