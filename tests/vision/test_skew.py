@@ -91,9 +91,9 @@ def test_torn_edge_counts_before_the_selvage() -> None:
 
 @pytest.mark.parametrize("askew_deg", [7.5, 33.0, -41.0])
 def test_an_edge_far_askew_of_the_print_is_not_the_cloth_s(askew_deg: float) -> None:
-    """No cloth is pulled by 7.5 degrees (13 %): a ruler's side that was taken for the torn edge tells no skew, and where
-    the selvage shows as well, that counts; an edge 5 degrees askew (9 %) is believed, and of a print laid on by 30
-    degrees every edge is, where the others agree with it."""
+    """No cloth is pulled by 7.5 degrees (13 %): a ruler's side that was taken for the torn edge tells no skew, and
+    where the selvage shows as well, that counts; an edge 5 degrees askew (9 %) is believed, and of a print laid on by
+    30 degrees every edge is, where the others agree with it."""
     print_ = Print(kind="stripe", across_direction_deg=Estimate(3.0, 0.05))
     assert measure_skew(print_, _region(("left", 3.0 - askew_deg)), torn="left") is None
     both = measure_skew(print_, _region(("left", 3.0 - askew_deg), ("top", 1.0)), torn="left", selvage="top")
