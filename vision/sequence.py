@@ -44,7 +44,9 @@ SAME_AGAIN = 0.75
 #: A cloth is uneven rather than printed otherwise where it differs by no more than this many times the same look, and
 #: nothing of that comes back (a photographed check's uneven yarns: 1.6).
 UNEVEN_TIMES = 2.0
-#: So many places that are not seen, each this share of a lag wide at least, are evenly apart within the last share.
+#: Places that are not seen are stripes taken for the table where they are so many at least (two rulers hide two),
+#: each this share of a lag wide, and evenly apart within the last share (by which a lag is off that compares a stripe
+#: with one like it, not with itself: 5 % in a scene of ours).
 EVEN_GAPS, LEAST_GAP, GAP_SHARE = 3, 0.15, 0.12
 #: A lag counts as a whole number of times another within this share of it.
 _WHOLE_SHARE = 0.04

@@ -10,13 +10,12 @@ import pytest
 
 from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
 from tests.makers.harsh import draw
-from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
+from tests.vision.test_measure import photo_of
 from vision.cloth import find_cloths
 from vision.measure import measure_photo
-from vision.photo import Photo
 from vision.request import MeasureRequest
 from vision.square import SquareOn
 
@@ -171,7 +170,7 @@ def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
     """A check over a third of the picture, on a wooden table that darkens to one corner: its repeats are the maker's.
     What lies in the dark is table, though at first sight it looks unlike what is seen of the table round about."""
     photograph = shoot(draw(83026).shot)
-    found = measure_photo(Photo(name="", rgb=as_stored(photograph), focal35_mm=None, taken=None)).measurement.main.print
+    found = measure_photo(photo_of(photograph, None)).measurement.main.print
     assert found is not None
     assert found.across is not None
     assert found.along is not None
@@ -181,11 +180,12 @@ def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
 
 def test_a_shadow_on_the_table_is_none_of_the_cloth() -> None:
     """Cloth with a stripe of the table's colour, a shadow that reaches from its lower edge to the picture's border, and
-    a ruler over one corner: its torn lower edge is seen, and its area is the maker's to 3 %. (With other noise
-    the shadow, hardly darker than the table, is taken in now and then; the cloth then says that it may be.)"""
+    a ruler over one corner: its torn lower edge is seen, and its area is the maker's to 3 %. (The shadow is
+    hardly darker than the table: with the noise drawn otherwise it is taken in more often than not, and the cloth then
+    says that it can hardly be told from the table.)"""
     drawn = draw(78054)
     shot = replace(drawn.shot, seed=78058)
-    photo = Photo(name="", rgb=as_stored(shoot(shot)), focal35_mm=round(drawn.shot.camera.focal35_mm), taken=None)
+    photo = photo_of(shoot(shot), round(shot.camera.focal35_mm))
     found = measure_photo(photo, MeasureRequest(torn=drawn.facts.torn)).measurement.main
     assert found.outline is not None
     assert found.outline.area_mm2 == pytest.approx(_size_mm2(drawn.shot.cloths[0].outline_mm()), rel=0.03)
@@ -196,7 +196,7 @@ def test_a_shadow_beside_the_paper_is_no_cloth() -> None:
     """Millimetre paper throws a shadow on the table, larger than the cloth that lies there too, and not clear at its
     rim: the striped cloth is the only one, its repeat the maker's."""
     shot = draw(86193).shot
-    photo = Photo(name="", rgb=as_stored(shoot(shot)), focal35_mm=round(shot.camera.focal35_mm), taken=None)
+    photo = photo_of(shoot(shot), round(shot.camera.focal35_mm))
     measured = measure_photo(photo).measurement
     assert not measured.scraps
     assert measured.main.outline is not None

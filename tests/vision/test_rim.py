@@ -10,16 +10,15 @@ import pytest
 
 from tests.makers.cloth import CheckPrint, Cloth, EdgeKind, PlainPrint, StripePrint, Stripes
 from tests.makers.harsh import draw
-from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import laid
+from tests.vision.test_measure import photo_of
 from vision.cloth import find_cloths
 from vision.edge import ClothEdge, Side
 from vision.estimate import Estimate
 from vision.measure import measure_photo
 from vision.measurement import Lattice, Print
-from vision.photo import Photo
 from vision.request import MeasureRequest
 from vision.rim import confirmed, repeats_inwards, seen_cloth, settled
 from vision.square import SquareOn
@@ -245,7 +244,7 @@ def test_where_a_ruler_hides_the_torn_edge_the_one_across_may_be_named() -> None
     """A ruler lies all along the upper edge of a cloth torn at both ends: no skew is read from the ruler's edge, the
     warning tells of the lower one, and named so it gives the maker's angle within its uncertainty."""
     photograph = shoot(draw(76024).shot)
-    photo = Photo(name="", rgb=as_stored(photograph), focal35_mm=None, taken=None)
+    photo = photo_of(photograph, None)
     hidden = measure_photo(photo, MeasureRequest(torn="top")).measurement
     assert hidden.main.skew is None
     assert any("name its bottom edge, if that is torn too" in warning for warning in hidden.warnings)

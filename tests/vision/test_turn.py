@@ -7,13 +7,12 @@ import pytest
 
 from tests.makers.cloth import StripePrint, Stripes
 from tests.makers.harsh import draw
-from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.vision.flat import flat
+from tests.vision.test_measure import photo_of
 from vision.colour import lab_of, lab_to_srgb
 from vision.measure import measure_photo
 from vision.measurement import Print
-from vision.photo import Photo
 from vision.print import measure_print
 
 CREAM = "#e9e1cc"
@@ -94,7 +93,7 @@ def test_a_table_in_the_corner_makes_no_other_colour() -> None:
     """Three stripes that fill the picture but for a corner, where a light table shows; a tape lies across them, so that
     in some turns half of what is seen of the dark ones lies in that corner: the repeat is the maker's, of three."""
     shot = draw(89047).shot
-    photo = Photo(name="", rgb=as_stored(shoot(shot)), focal35_mm=round(shot.camera.focal35_mm), taken=None)
+    photo = photo_of(shoot(shot), round(shot.camera.focal35_mm))
     found = measure_photo(photo).measurement.main.print
     assert found is not None
     assert found.across is not None

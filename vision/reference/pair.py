@@ -152,7 +152,7 @@ def _by_fives(one: Candidate, other: Candidate) -> tuple[Verdict | None, float]:
     phase = int(np.argmax(np.bincount(tens % 10, minlength=10)))
     if (tens % 10 == phase).mean() < SAME_SHARE:
         return None, 0.0
-    division = next(one for one in DIVISIONS if one.base_mm == 1.0 and one.longer == (5, 10))
+    division = next(each for each in DIVISIONS if each.base_mm == 1.0 and each.longer == (5, 10))
     return Verdict(division=division, phase=phase, cost=0.0), other.hearing.evidence()
 
 
