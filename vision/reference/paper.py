@@ -59,8 +59,9 @@ def read_paper(
                 continue
             whole = grow(levels, place, basis, most=MOST)
             zero = None if whole is None else _zero(whole)
-            if whole is not None and zero is not None:
-                return _reading(rgb, whole, zero)
+            reading = None if whole is None or zero is None else _reading(rgb, whole, zero)
+            if reading is not None:
+                return reading
     return None
 
 
@@ -191,12 +192,15 @@ def _fives(number: Ints, ink: Floats, verdict: Verdict) -> float:
     return float(fives.mean() - plain.mean()) / (spread * math.sqrt(1 / fives.size + 1 / plain.size))
 
 
-def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading:
+def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading | None:
+    """What a grid tells; None where its crossings span no plane, as those of a single line do."""
     lines = grid.node - zero
     every = math.ceil(math.sqrt(len(lines) / MARKS))
     kept = (grid.node // STRIDE % every == 0).all(axis=1)
     sigma = max(LEAST_SIGMA_PX, scatter_px(grid))
-    px_from_mm, _ = cv2.findHomography(lines, grid.place_px)
+    px_from_mm = np.asarray(cv2.findHomography(lines, grid.place_px)[0], dtype=np.float64)
+    if px_from_mm.shape != (3, 3):  # none was found
+        return None
     box = (lines.min(axis=0) - PATCH / 2, lines.max(axis=0) + PATCH / 2)
     return Reading(
         source="ruler",
@@ -208,5 +212,5 @@ def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading:
         ticks_sigma_px=np.zeros(0),
         tolerance_relative_u95=PAPER_RELATIVE_U95,
         names=("",) * np.count_nonzero(kept),
-        outline_px=outline_of_sheet(rgb, np.asarray(px_from_mm, dtype=np.float64), box),
+        outline_px=outline_of_sheet(rgb, px_from_mm, box),
     )
