@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.vision.row import comb
-from vision.reference.candidate import Candidate, _better, _covers
+from vision.reference.candidate import FIELD_ROWS, Candidate, _better, _covers, _Search
 from vision.reference.ruler import _agreeing
 from vision.reference.tick import Row
 from vision.reference.unit import Division, Hearing, Unit, Verdict
@@ -106,3 +106,14 @@ def test_two_stretches_that_meet_do_not_contradict_each_other() -> None:
     kept, quarrel = _agreeing(found)
     assert not quarrel
     assert len(kept) == 2
+
+
+def test_each_comb_is_asked_for_itself_whether_it_stands_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Combs that were dropped leave their place in memory to later ones; what was said of them is not said of these
+    (Python's language reference, on the identity of objects whose lives do not overlap)."""
+    beside = [0, 0, FIELD_ROWS + 1, FIELD_ROWS + 1] * 5
+    search = _Search([], lambda comb: heard("mm", 1.0, LITTLE, margin=40.0, ticks=150).hearing)
+    left = iter(beside)
+    monkeypatch.setattr("vision.reference.candidate._rows_beside", lambda levels, comb: next(left))
+    alone = [search._stands_alone(heard("mm", 1.0, LITTLE, margin=40.0, ticks=150)) for _ in beside]
+    assert alone == [rows <= FIELD_ROWS for rows in beside]

@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from vision.reference.grid import grow
 from vision.reference.reading import Reading
 from vision.reference.ruler import read_rulers
+from vision.reference.tick import pyramid
 
 INCH_MM = 25.4
 PHOTOS = Path(os.environ.get("STRIPEWRIGHT_SHARED", Path(__file__).parents[2].parent / "shared")) / "photos"
@@ -73,18 +75,36 @@ def stretch_and_scatter(reading: Reading, matrix: Floats) -> tuple[float, float]
 
 
 @pytest.mark.parametrize(
-    ("px_per_mm", "turn_deg", "tilt", "blur_px"),
-    [(5.0, 0.4, 0.0, 1.2), (6.0, 44.0, 0.05, 0.8), (8.0, -20.0, 0.1, 1.5), (14.0, 95.0, 0.03, 1.0)],
+    ("px_per_mm", "turn_deg", "tilt", "blur_px", "seed"),
+    [
+        (5.0, 0.4, 0.0, 1.2, 1),
+        (6.0, 44.0, 0.05, 0.8, 1),
+        (8.0, -20.0, 0.1, 1.5, 1),
+        (14.0, 95.0, 0.03, 1.0, 1),
+        (14.0, 95.0, 0.03, 1.0, 25),  # a row of crossings that looks like a scale runs along the picture's edge
+    ],
 )
-def test_paper_is_read_to_a_tenth_of_a_percent(px_per_mm: float, turn_deg: float, tilt: float, blur_px: float) -> None:
+def test_paper_is_read_to_a_tenth_of_a_percent(
+    px_per_mm: float, turn_deg: float, tilt: float, blur_px: float, seed: int
+) -> None:
     """Lines a millimetre apart, the fifth and tenth stronger (common practice): a millimetre is a millimetre to 0.1 %,
     and each mark is where the homography that drew it says, to 0.05 mm, also where the sheet is seen from aside."""
-    picture, matrix = seen(MILLIMETRES, px_per_mm, turn_deg=turn_deg, tilt=tilt, blur_px=blur_px)
+    picture, matrix = seen(MILLIMETRES, px_per_mm, turn_deg=turn_deg, tilt=tilt, blur_px=blur_px, seed=seed)
     (reading,) = read_rulers(picture)
     assert reading.unit == "mm"
     scale, scatter = stretch_and_scatter(reading, matrix)
     assert scale == pytest.approx(1.0, abs=0.001)
     assert scatter < 0.05
+
+
+@pytest.mark.parametrize(("across_mm", "planar"), [(1.0, True), (1.23, False)], ids=["true spacing", "wrong spacing"])
+def test_a_single_row_of_crossings_is_no_grid(across_mm: float, planar: bool) -> None:
+    """With the lines' own spacing in both directions the grid is found; with one 23 % too wide across, the lines of one
+    row are met and no others: points of one line span no plane (projective geometry)."""
+    picture, matrix = seen(MILLIMETRES, 14.0, turn_deg=0.0)
+    place = cv2.perspectiveTransform(np.zeros((1, 1, 2)), matrix)[0, 0]
+    grid = grow(pyramid(picture[..., 0]), place, 14.0 * np.diag([1.0, across_mm]), most=300)
+    assert (grid is not None) is planar
 
 
 def test_paper_covers_its_margin_and_no_more() -> None:

@@ -79,7 +79,7 @@ class _Search:
         self._found: list[Candidate] = []
         self._tried: list[Row] = []
         self._passed: list[Row] = []
-        self._lonely: dict[int, bool] = {}
+        self._lonely: dict[Comb, bool] = {}
 
     def alone(self) -> list[Candidate]:
         """Those found that are no print's."""
@@ -138,9 +138,9 @@ class _Search:
     def _stands_alone(self, candidate: Candidate) -> bool:
         """Whether no more rows of the comb's own kind stand beside it than a ruler has: if not, it is a print's."""
         comb = candidate.comb
-        if id(comb) not in self._lonely:
-            self._lonely[id(comb)] = _rows_beside(self._levels, comb) <= FIELD_ROWS
-        return self._lonely[id(comb)]
+        if comb not in self._lonely:
+            self._lonely[comb] = _rows_beside(self._levels, comb) <= FIELD_ROWS
+        return self._lonely[comb]
 
     def _take(self, comb: Comb) -> bool:
         """Keep a comb where it is worth more than all that are the same ticks; whether it is kept and read for sure."""

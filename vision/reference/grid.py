@@ -90,7 +90,8 @@ def grow(levels: Sequence[NDArray[np.uint8]], place_px: Floats, basis_px: Floats
         profile = np.concatenate([profile, seen[kept]])
         course = _fitted(course, node, place)
     sound = _alike(profile, np.median(np.median(_inks(profile), axis=2), axis=0), SOUND_INK)
-    if np.count_nonzero(sound) < FEWEST:
+    # a single row of patches spans no plane: with a wrong spacing across, one is all that is found
+    if np.count_nonzero(sound) < FEWEST or np.ptp(node[sound], axis=0).min() == 0:
         return None
     return Grid(node=node[sound], place_px=place[sound], profile=profile[sound], course=course)
 

@@ -59,9 +59,8 @@ def read_paper(
                 continue
             whole = grow(levels, place, basis, most=MOST)
             zero = None if whole is None else _zero(whole)
-            reading = None if whole is None or zero is None else _reading(rgb, whole, zero)
-            if reading is not None:
-                return reading
+            if whole is not None and zero is not None:
+                return _reading(rgb, whole, zero)
     return None
 
 
@@ -75,9 +74,9 @@ def _crossings(gray: NDArray[np.uint8], level: int, near_px: Floats | None) -> I
     if near_px is None:
         x, y = np.meshgrid(np.arange(0, tiles.shape[1], STEP_PX), np.arange(0, tiles.shape[0], STEP_PX))
     else:
-        x, y = np.rint((near_px - (scale - 1) / 2) / scale - half).astype(np.int64).T[:, None]
-        inside = (x >= 0) & (y >= 0) & (x < tiles.shape[1]) & (y < tiles.shape[0])
-        x, y = x[inside][None], y[inside][None]
+        # of a place near the picture's edge, the nearest tile that is whole
+        most = np.array([tiles.shape[1], tiles.shape[0]]) - 1
+        x, y = np.rint((near_px - (scale - 1) / 2) / scale - half).clip(0, most).astype(np.int64).T[:, None]
     found: list[tuple[float, Floats, Floats]] = []
     for columns, rows in zip(x, y, strict=True):
         worth, waves = _peaks(tiles[rows, columns])
@@ -192,15 +191,12 @@ def _fives(number: Ints, ink: Floats, verdict: Verdict) -> float:
     return float(fives.mean() - plain.mean()) / (spread * math.sqrt(1 / fives.size + 1 / plain.size))
 
 
-def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading | None:
-    """What a grid tells; None where its crossings span no plane, as those of a single line do."""
+def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading:
     lines = grid.node - zero
     every = math.ceil(math.sqrt(len(lines) / MARKS))
     kept = (grid.node // STRIDE % every == 0).all(axis=1)
     sigma = max(LEAST_SIGMA_PX, scatter_px(grid))
     px_from_mm = np.asarray(cv2.findHomography(lines, grid.place_px)[0], dtype=np.float64)
-    if px_from_mm.shape != (3, 3):  # none was found
-        return None
     box = (lines.min(axis=0) - PATCH / 2, lines.max(axis=0) + PATCH / 2)
     return Reading(
         source="ruler",
