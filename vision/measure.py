@@ -24,6 +24,7 @@ from vision.level import level, needs_levelling
 from vision.lie import Lie, lie_of, weave_direction
 from vision.light import burnt_out, gains_of, in_white_light
 from vision.measurement import REPEAT_LIMIT_RELATIVE_U95, Cloth, Measurement, Outline, Point, Print
+from vision.overhang import overhanging
 from vision.photo import Photo, focal_length_px
 from vision.plane import FLATNESS_RELATIVE_U95, Plane
 from vision.print import PrintFinding, measure_print
@@ -130,7 +131,7 @@ def _cloths(
     photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
 ) -> tuple[tuple[ClothRegion, ...], tuple[Floats, ...]]:
     """The cloths, largest first, and what covers them: with the ends of a tape, or the rulers on cloth that fills the
-    picture, that were taken for one at first."""
+    picture or over its rim, that were taken for one or a part of one at first."""
     width, height = photo.size_px
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
@@ -138,6 +139,7 @@ def _cloths(
     outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in regions]
     whole = with_rests(covered, outlines)
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
+    taken = (*taken, *overhanging(coarse, outlines, (*covered, *taken)))
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)
