@@ -79,7 +79,7 @@ def without_bites(
     ``other_mm`` are polygons (K, 2) of what else lies in the photo ``rgb`` (H, W, 3): rulers and other cloths.
     """
     mended = Mended(region=region)
-    if region.touches_frame and not region.edges:
+    if not region.edges and (region.touches_frame or region.doubt_mm):  # the sides of its motifs are not the cloth's
         return mended
     ground: Ground | None = None
     for _ in range(_PASSES):

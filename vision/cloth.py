@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -18,6 +18,7 @@ from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
 from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
+from vision.strewn import strewn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 from vision.table import CARES, SURELY_ELSE, Care, Surface, surfaces, unlike
 
@@ -111,6 +112,10 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
     fills = whole or (likely is not None and likely.all_round)
     cut_off = likely is not None and _cut_off(likely, tone, usable)
+    inner = closed(valid, cv2.MORPH_ERODE, 3.0)
+    part = None if any(pieces.blobs for pieces in found) or not found else strewn(found[0].other, beside, inner, per_mm)
+    if part is not None:  # its sides are its motifs' rows, and not the cloth's
+        return tuple(replace(region, edges=()) for region in _regions(square, (part,), covered))
     if fills or (not cut_off and patterned_all_over(work, usable, per_mm)):
         return (picture_of_cloth(square, covered),)
     return () if likely is None else _regions(square, likely.blobs, covered)
