@@ -20,7 +20,7 @@ from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scrap
 from vision.square import SquareOn
 from vision.strewn import strewn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
-from vision.table import CARES, SURELY_ELSE, Care, Surface, surfaces, unlike
+from vision.table import CARES, SURELY_ELSE, Care, Surface, shaded, surfaces, unlike
 
 #: Pixels at which table and cloth are told apart; the outline is then sharpened on the picture itself (time).
 _WORK_PIXELS = 3.5e5
@@ -34,6 +34,8 @@ _SOFT_MM = 0.8
 _WHOLE, _MORE_SOLID = 0.98, 0.005
 #: Several cloths so solid may all be whole; the larger finding by this is likelier (stains make it less solid).
 _STRAIGHT, _LARGER = 0.95, 1.03
+#: Shade that was taken for cloth is no more of it than this.
+_MOST_SHADE = 0.4
 #: More surfaces round the picture than this are a print (time).
 _MOST_TABLES = 3
 #: What is seen of a table along the border varies by no more than this in tone: light that falls by half all along it
@@ -79,8 +81,10 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     tone = _soft(srgb_to_lab(work) + TONE_SHIFT, max(_SOFT_MM * per_mm, 0.8))
     usable = valid & ~covered
 
-    def left(surface: Surface, care: Care, away: Mask | None = None) -> Scraps:
+    def left(surface: Surface, care: Care, away: Mask | None = None, *, in_shade: bool = False) -> Scraps:
         far = unlike(tone, usable, surface, care, away)
+        if in_shade:
+            far = np.where(shaded(tone, usable, surface, far, per_mm), np.float32(0.0), far)
 
         def below(cloth: Mask) -> Mask:
             own = of_the_cloth(cloth, tone, usable & (far <= SURELY_ELSE), beside, per_mm)
@@ -106,6 +110,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
             away = apart(best, valid, per_mm)
             for care in CARES if away is not None else ():
                 best = _better(best, left(surface, care, away))
+            best = _without_shade(best, left(surface, CARES[0], in_shade=True)) if best.possible else best
         if best.plain:
             return _regions(square, best.blobs, covered)
         found[number] = best
@@ -144,6 +149,13 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
     if other.framed and other.possible and one.possible and len(other.blobs) >= fewest:
         return _likelier(one, other)  # several cloths, the table all round the second's
     return other if other.possible and not one.possible else one
+
+
+def _without_shade(one: Scraps, other: Scraps) -> Scraps:
+    """The second, from which shade was taken away, where it has the cloths of the first, and they are straighter so."""
+    area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
+    same = len(other.blobs) == len(one.blobs) and other.possible and area2 > (1 - _MOST_SHADE) * area
+    return other if same and other.plain >= one.plain and other.solidity > one.solidity + _MORE_SOLID else one
 
 
 def _likelier(one: Scraps, other: Scraps) -> Scraps:

@@ -25,6 +25,11 @@ _PASSES = 4
 _STEP = 2
 #: From fewer pixels nothing is learnt; from more than this no better (time).
 _FEWEST, _ENOUGH = 50, 6000
+#: The edge of a shadow is soft: over so much, mm, tone changes by less than that (a fifth of what it does between cloth
+#: and a table it stands out from, own scenes); noise and grain are smoothed over so much, mm.
+_SOFT_EDGE_MM, _SOFT_STEP, _GRAIN_MM = 2.4, 2.5, 1.0
+#: What lies beside it, where at least this share of what is so near is it, and has its tone is it too.
+_BESIDE = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +101,27 @@ def unlike(tone: Floats, usable: Mask, surface: Surface, care: Care, apart: Mask
         alike = grown
         solution, whiten = _fitted(few[alike], terms[alike], care)
     return _distance(tone, solution, whiten)
+
+
+def shaded(tone: Floats, usable: Mask, surface: Surface, unlike: Floats, per_mm: float) -> Mask:
+    """Where (H, W) the surface goes on in shade or light that falls on a part of it: what is reached from where it is
+    seen without a step of tone. ``unlike`` (H, W): how many standard deviations each pixel is from it."""
+    even = np.asarray(cv2.GaussianBlur(tone, (0, 0), _GRAIN_MM * per_mm), dtype=np.float32)
+    apart = max(round(_SOFT_EDGE_MM / 2 * per_mm), 1)
+    padded = cv2.copyMakeBorder(even, apart, apart, apart, apart, cv2.BORDER_REPLICATE)
+    inner = slice(apart, -apart)
+    steps = (
+        padded[2 * apart :, inner] - padded[: -2 * apart, inner],
+        padded[inner, 2 * apart :] - padded[inner, : -2 * apart],
+    )
+    soft = np.logical_and.reduce([(step * step).sum(axis=2) < _SOFT_STEP**2 for step in steps])
+    like = unlike < _LEARNT
+    there = _hanging_on(usable & (soft | like), surface.seeds & like).astype(np.float32)
+    size, wide = (0, 0), _SOFT_EDGE_MM * per_mm
+    cover = cv2.GaussianBlur(there, size, wide)
+    beside = cv2.GaussianBlur(even * there[..., None], size, wide) / np.maximum(cover, 1e-3)[..., None]
+    close = (cover > _BESIDE) & (((tone - beside) ** 2).sum(axis=2) < _SOFT_STEP**2)
+    return np.asarray(usable & ((there > 0) | close))
 
 
 def _axes(shape: tuple[int, ...]) -> tuple[Floats, Floats]:

@@ -137,6 +137,22 @@ def test_a_cloth_s_shadow_is_none_of_it() -> None:
     assert found[0].area_mm2 == pytest.approx(220 * 160, rel=0.01)
 
 
+@pytest.mark.parametrize("depth", [0.1, 0.15])
+def test_a_shadow_that_falls_on_cloth_and_table_is_no_cloth(depth: float) -> None:
+    """A shadow with soft edges falls on striped cloth and far over the white table beside it: what is found has the
+    area of the cloth to 1.5 %."""
+    print_ = StripePrint(across=Stripes(widths_mm=(14.0, 9.0, 5.0), colours=("#7a2233", "#d8c9a8", "#38507a")))
+    square = laid(Cloth(print=print_, width_mm=220.0, length_mm=160.0), table=Table(colour="#d9d6d2", depth=0.02))
+    shadow = np.zeros(square.valid.shape, np.uint8)
+    middle = (np.array([125.0, 35.0]) - np.array(square.origin_mm)) * PX_PER_MM
+    cv2.circle(shadow, np.rint(middle).astype(int).tolist(), round(55 * PX_PER_MM), 1, -1)
+    soft = cv2.GaussianBlur(shadow.astype(np.float32), (0, 0), 9 * PX_PER_MM)
+    square.rgb[:] = np.rint(square.rgb * (1 - depth * soft)[..., None])
+    found = find_cloths(square)
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx(220 * 160, rel=0.015)
+
+
 def test_a_tape_across_the_cloth_leaves_its_edges_straight() -> None:
     """A tape and its shadow lie across a cloth and beyond it: where they cross its edges these go straight on."""
     square = laid(Cloth(print=PlainPrint(colour="#23426f"), width_mm=240.0, length_mm=150.0, edges=("cut",) * 4))
