@@ -98,3 +98,13 @@ def test_numbers_at_every_other_long_tick_say_that_those_between_are_halves() ->
     assert told.sure()
     assert told.best is not None
     assert told.best.division.base_mm == 25.4 / 16
+
+
+def test_numbers_that_reach_lower_than_others_make_no_wholes_of_their_own() -> None:
+    """Numbers stand beside each eighth tick; of some, those beside each sixteenth, the feet reach lower. That is no
+    sign of sixteenths, plainer at the eighths as it is: only what is plainer at the sixteenths is."""
+    index, size = worn_inches()
+    alone, feet = hear(index, size), (Numbers(8, 0, 20.0, -1.0), Numbers(16, 0, 13.0, -2.0))
+    assert not hear(index, size, numbers=feet).sure()
+    assert hear(index, size, numbers=feet).margin() <= alone.margin()
+    assert hear(index, size, numbers=(Numbers(8, 0, 2.0, -1.0), Numbers(16, 0, 33.0, -2.0))).sure()

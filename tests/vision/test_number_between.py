@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.vision.test_number import best_of, scale_of
 from tests.vision.test_ruler import px_per_mm_of
+from vision.reference.number import numbering
 from vision.reference.ruler import read_rulers
 from vision.reference.unit import hear
 
@@ -83,6 +85,20 @@ def two_sided(px_per_mm: float, seed: int) -> Picture:
     return card.photo(6.0, seed)
 
 
+def touching(px_per_mm: float, seed: int) -> Picture:
+    """A card's eighths of an inch, short ones half as long as the inches, whose numbers stand right on their ticks'
+    ends: some touch them, some do not; nothing stands at the zero."""
+    rng = np.random.default_rng(seed)
+    card = Card((158, 30), px_per_mm, 190)
+    for k in range(46):
+        tall = next(t for every, t in ((8, 8.0), (4, 6.6), (2, 5.3), (1, 4.0)) if k % every == 0)
+        x = 8 + k * INCH_MM / 8
+        card.block((x - 0.16, x + 0.16), (0.0, tall), 110)
+        if k and k % 8 == 0:
+            card.number(str(k // 8), x - 1.7, 8.0 + rng.uniform(-0.4, 0.5) + 4.3, 4.3, 110)
+    return card.photo(4.0, seed)
+
+
 @pytest.mark.parametrize(("px_per_mm", "seed"), [(48.0, 1), (34.0, 2), (26.0, 3)])
 def test_a_small_scale_with_numbers_beside_its_ticks_is_read(px_per_mm: float, seed: int) -> None:
     """Ticks beside which a number stands are ticks, and the numbers, which come round every ten, say that the short
@@ -100,6 +116,26 @@ def test_inches_hardly_longer_than_halves_are_told_by_the_numbers_beside_them(px
     readings = read_rulers(two_sided(px_per_mm, seed))
     assert readings, "no scale was read"
     assert readings[0].unit == "inch"
+    assert px_per_mm_of(readings[0]) == pytest.approx(px_per_mm, rel=3e-3)
+
+
+@pytest.mark.parametrize(("px_per_mm", "seed"), [(2.2, 2), (2.2, 3), (2.2, 4), (3.4, 3)])
+def test_numbers_that_touch_their_ticks_are_seen(px_per_mm: float, seed: int) -> None:
+    """Ticks that run on into their numbers do not hide them: numbers come round each eighth tick, beside the inches."""
+    levels, comb, side, heard = scale_of(touching(px_per_mm, seed), px_per_mm * INCH_MM / 8)
+    assert heard.best is not None
+    best = best_of(numbering(levels, comb, side, longest=heard.best.longest(comb.index)))
+    assert best.period == 8
+    assert best.evidence > 12
+    assert abs((best.tick - heard.best.phase + 4) % 8 - 4) <= 1
+
+
+@pytest.mark.parametrize(("px_per_mm", "seed"), [(1.9, 2), (2.3, 4), (2.4, 2), (2.6, 3), (2.8, 3)])
+def test_inches_that_run_into_their_numbers_are_not_halved(px_per_mm: float, seed: int) -> None:
+    """Where some inches run into their numbers and some do not, the long ones do not pass for inches and the others for
+    half inches between them: the drawn number of pixels per millimetre comes back, not twice as many."""
+    readings = read_rulers(touching(px_per_mm, seed))
+    assert readings, "no scale was read"
     assert px_per_mm_of(readings[0]) == pytest.approx(px_per_mm, rel=3e-3)
 
 

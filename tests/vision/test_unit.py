@@ -108,6 +108,20 @@ def test_most_inches_may_touch_their_numbers(seed: int, share: float) -> None:
     assert heard.best.division.base_mm == 25.4 / 8
 
 
+def test_inches_that_nearly_all_run_into_their_numbers_are_inches() -> None:
+    """Six of seven inch ticks run on through their numbers and look nearly twice as long as half inches, so that the
+    steps from kind to kind seem uneven: eighths all the same, not quarters of an inch and not halves."""
+    index = np.arange(52)
+    size = np.full(52, 2.0)
+    for every, length in ((2, 2.6), (4, 2.97), (8, 3.5)):
+        size[index % every == 0] = length
+    size[index % 8 == 0] = (6.0, 5.5, 5.4, 5.6, 3.6, 5.4, 4.6)
+    heard = hear(index, size + np.random.default_rng(2).normal(0, 0.1, 52))
+    assert heard.sure()
+    assert heard.best is not None
+    assert heard.best.division.base_mm == 25.4 / 8
+
+
 def test_numbers_that_touch_their_ticks_do_not_change_the_unit() -> None:
     """Three of twelve inch ticks run on into their numbers and look a third longer: they are eighths all the same."""
     index = np.arange(97)

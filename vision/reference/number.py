@@ -30,6 +30,10 @@ FAR = 3.2
 USUAL = 0.85
 #: The shortest of the longest ticks, this share of them, do not run into their numbers; numbers begin so much farther.
 UNTOUCHED, BEYOND = 0.3, 1.05
+#: ... but nearly all of them may. They do not end farther beyond the next kind than that, of which at least the first
+#: share of the others is shorter, beyond the shortest, of which the second share is (common practice: the steps of a
+#: scale are much alike), where these are told apart by the third share of the shortest.
+NEXT, SHORTEST, APART = 0.92, 0.2, 0.3
 #: Rows of places looked at.
 ROWS = 28
 #: Places looked at across each tick's own stretch of the row.
@@ -69,21 +73,18 @@ def numbering(
     """
     views = [_edges(levels, comb, side, longest)]
     if comb.period_px >= WIDE_PX:
-        between = _between(levels, comb, side)
-        views.append((between, np.ones(between.shape, np.bool_)))
+        views.append(_between(levels, comb, side))
     found: dict[int, Numbers] = {}
-    for edges, free in views:
-        _find(edges, free, comb.index, found)
+    for edges in views:
+        _find(edges, comb.index, found)
     return tuple(found.values())
 
 
-def _find(edges: Floats, free: NDArray[np.bool_], index: Ints, found: dict[int, Numbers]) -> None:
-    """Adds what comes round in rows of edges (N ticks, rows), where they are ``free``, to the best of each period."""
+def _find(edges: Floats, index: Ints, found: dict[int, Numbers]) -> None:
+    """Adds what comes round in rows of edges (N ticks, rows) to the best of each period."""
     for count in POOLED:
         for first in range(0, edges.shape[1] - count + 1, 2):
-            rows = slice(first, first + count)
-            clear = free[:, rows].all(axis=1)
-            best = _coming_round(edges[clear, rows].mean(axis=1), index[clear])
+            best = _coming_round(edges[:, first : first + count].mean(axis=1), index)
             if best is not None and best.evidence > found.get(best.period, best._replace(evidence=0.0)).evidence:
                 found[best.period] = best
 
@@ -141,17 +142,25 @@ def _each_time(above: Floats, turn: Ints, away: Ints) -> bool:
     return bool(shown.sum() >= FEWEST and shown[counted].mean() >= PRESENT)
 
 
-def _edges(
-    levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_]
-) -> tuple[Floats, NDArray[np.bool_]]:
+def _edges(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_]) -> Floats:
     """How much grey changes (N ticks, ROWS) from place to place round each tick's line, at distances beyond the ticks'
-    ends, more than it mostly does there; and where no tick reaches so far itself."""
+    ends, more than it mostly does there. What reaches so far itself runs into its number."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px[:, side] - comb.middle_px)
-    nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * float(np.quantile(reach[longest], UNTOUCHED)))
+    nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * _untouched(comb, side, longest))
     out = np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
-    edges = _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS))
-    return edges, out[None] > BEYOND * reach[:, None]
+    return _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS))
+
+
+def _untouched(comb: Comb, side: int, longest: NDArray[np.bool_]) -> float:
+    """How far the longest ticks reach, px from their places, where they run into no number."""
+    tall, foot = np.abs(comb.reach_px[:, side] - comb.reach_px[:, 1 - side]), np.median(comb.reach_px[:, 1 - side])
+    end = float(np.quantile(tall[longest], UNTOUCHED))
+    if not longest.all():
+        following, shortest = (float(np.quantile(tall[~longest], share)) for share in (NEXT, SHORTEST))
+        if following > (1 + APART) * shortest:
+            end = min(end, 2 * following - shortest)
+    return end - abs(float(foot) - comb.middle_px)
 
 
 def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:

@@ -290,18 +290,18 @@ def levelled(index: Ints, size: Floats) -> Floats:
 
 
 def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) -> float:
-    """Nats for a division from what stands beside each whole of it, or beside each half: from afar worn numbers and the
-    long ticks of half inches look alike. What stands beside each other whole alone speaks against it as much.
-
-    Cloth beside a ruler repeats too: what comes round after another number of ticks, or stands elsewhere, says nothing.
+    """Nats for a division from what stands beside each whole of it, by as much as it is plainer than what stands beside
+    halves too, or beside each half: from afar worn numbers and the long ticks of half inches look alike. What stands
+    beside each other whole alone speaks against it. What comes round otherwise, or stands elsewhere, says nothing.
     """
     whole = division.numbered
     beside = [one for one in numbers if _beside(one, division, phase)]
-    beside = [one._replace(evidence=min(MOST_FROM_NUMBERS, one.evidence)) for one in beside]
-    told = [one.evidence for one in beside if one.period == whole]
-    told += [one.at_halves for one in beside if 2 * one.period == whole]
+    halves = [one for one in beside if 2 * one.period == whole]
+    as_plain = max((one.evidence for one in halves), default=0.0)
+    told = [one.evidence - as_plain for one in beside if one.period == whole]
+    told += [one.at_halves for one in halves]
     other = max((one.evidence for one in beside if one.period == 2 * whole), default=0.0)
-    return min(MOST_FROM_NUMBERS, max(told, default=0.0)) - other
+    return min(MOST_FROM_NUMBERS, max(told, default=0.0)) - min(MOST_FROM_NUMBERS, other)
 
 
 def _beside(numbers: Numbers, division: Division, phase: int) -> bool:
@@ -369,9 +369,11 @@ def _cost(size: Floats, rank: Ints, kinds: int, shortest: float, room: float, wo
 
 
 def _rising(middle: Floats, shortest: float) -> bool:
-    """Whether each kind of tick is longer than the one before, by steps that are much alike."""
+    """Whether each kind of tick is longer than the one before, by steps that are much alike: the last may look larger,
+    where the longest ticks run into their numbers."""
     step = middle[1:] - middle[:-1]
-    return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * step.mean()))
+    usual = float(min(step.mean(), step[:-1].mean()) if step.size > 1 else step.sum())
+    return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * usual))
 
 
 def _usual(size: Floats, share: float) -> float:
