@@ -5,50 +5,43 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 
 from stash.planner.asking import Effort
 from stash.planner.bound import least_segments
-from stash.planner.diving import kept_to_bays
 from stash.planner.easing import eased, level, tidy
 from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
-from stash.planner.opening import Choice, Choices, find_choices, likely_choices, without_impossible
+from stash.planner.opening import Choice, Choices, find_choices, without_impossible
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Search
-from stash.planner.task import Need, Task
+from stash.planner.task import Task
 
 FIRST_ROUNDS = 1000
 """Rounds before anything else: a quarter of a second that makes most first plans much cheaper, so that fewer numbers of
 pieces come into question."""
 
-ROUNDS = 10_000
-"""Rounds of laying anew in search of a cheaper plan: about two seconds."""
+ROUNDS = 12_000
+"""Rounds of laying anew in search of a cheaper plan, from an empty table: about three seconds. From a cheap plan on,
+fewer tables are cheap enough to go on from; one such search finds cheaper plans than several short ones do."""
+
+MOST_CHOICES = 2
+"""Numbers of pieces that are tried by themselves, those first of which a plan may be cheapest."""
+
+SOON_ROUNDS = 2000
+"""Rounds on the pieces alone that the cheapest plan of so many pieces would open if lanes could be filled in fractions:
+where strips lie on them, that is often all there is to be found."""
 
 FEW_ROUNDS = 6000
-"""Rounds on the pieces alone that the cheapest plan of so many pieces would open if lanes could be filled in fractions;
-for each number of pieces that may give a cheaper plan."""
-
-SPARE_UM = 2000
-"""um. So much more room is left in lanes where whole fillings are taken out of fractions, whose lengths are rounded."""
+"""Rounds on the same pieces once the plan on all pieces is known, where one on these may be cheaper still."""
 
 PATIENCE = 2000
 """Rounds after which so few pieces are given up where not all strips lie on them."""
 
-KEPT_ROUNDS = 400
-"""Rounds in which whole strips are kept to the bays of such fillings."""
-
-DIVED_ROUNDS = 600
-"""Rounds on the same pieces from there on."""
-
-MOST_DIVES = 5
-"""Sets of pieces on which that is tried, the likeliest first."""
-
-TIGHT_ROUNDS = 3000
-"""Rounds among the plans that leave no room at the lanes' ends."""
+LAST_ROUNDS = 3000
+"""Rounds from the cheapest plan on, once more on all pieces."""
 
 WORK = 0.03
 """Deterministic seconds spent on an exact search for a cheaper plan: a tenth of a second of a laptop."""
@@ -118,28 +111,32 @@ class _Quest:
         self.better, self.weights, self.deadline, self.say = better, weights, deadline, say
 
     def follow(self) -> None:
-        """For a moment on all pieces, then on few, then on all again, last among plans that leave no room at the lanes'
-        ends."""
+        """For a moment among the plans that leave room at the lanes' ends, then among all: on few pieces, on all from
+        an empty table, on fewer than that plan opens, and on all once more. What makes the bound higher, but no plan
+        cheaper, comes last."""
         task = self.better.solution.task
+        fit_um = task.stance.fit_um
         self._laid_anew(COMFORT_UM, FIRST_ROUNDS)
         relaxation = None if self.better.solution.lays else Relaxation(task, self.weights, paired=True)
         choices = self._bounded(relaxation) if relaxation else None
-        if choices:
-            self._dived()
-            for choice in choices.inside:
-                self._laid_anew(COMFORT_UM, FEW_ROUNDS, choice)
-        self._laid_anew(COMFORT_UM, ROUNDS)
-        self._laid_anew(task.stance.fit_um, TIGHT_ROUNDS)
+        few = choices.inside[:MOST_CHOICES] if choices else ()
+        for choice in few:
+            self._laid_anew(fit_um, SOON_ROUNDS, choice)
+        self._laid_anew(fit_um, ROUNDS, throw=1)
+        for choice in few:
+            if choice.count < self._opened():
+                self._laid_anew(fit_um, FEW_ROUNDS, choice)
+        self._laid_anew(fit_um, LAST_ROUNDS)
+        self._laid_anew(fit_um, ROUNDS, throw=2)
         if relaxation and choices and not self.better.stopped:
             self.better = _searched(self.better, self.weights, self.deadline)
+            self._no_less_than(relaxation.solve_tree(self.deadline, self._cost_um()).um)
             self.better = _proven(self.better, choices, relaxation, self.weights, self.deadline)
 
     def _bounded(self, relaxation: Relaxation) -> Choices:
         """What any plan costs at least, and for each number of pieces."""
         relaxation.start(self.better.solution.cuts)
-        cost = self._cost_um()
-        self._no_less_than(relaxation.solve(self.deadline, stop_um=cost).um)
-        self._no_less_than(relaxation.solve_tree(self.deadline, cost).um)
+        self._no_less_than(relaxation.solve(self.deadline, stop_um=self._cost_um()).um)
         choices = find_choices(relaxation, self._opened(), self.deadline)
         self._no_less_than(choices.bound_um())
         return choices
@@ -153,27 +150,16 @@ class _Quest:
     def _opened(self) -> int:
         return len({self.better.solution.task.runs[cut.run].piece for cut in self.better.solution.cuts})
 
-    def _dived(self) -> None:
-        """The cheapest plan that comes of whole fillings, on each of the likely sets of pieces."""
-        roomy = trimmed(self.better.solution.task, COMFORT_UM + SPARE_UM)
-        relaxation = Relaxation(roomy, self.weights)
-        for choice in likely_choices(relaxation, self._opened(), self._cost_um(), self.deadline)[:MOST_DIVES]:
-            if self._worth_while(choice):
-                kept = kept_to_bays(roomy.only_on(choice.pieces), self.weights, self.deadline)
-                self._laid_anew(COMFORT_UM, DIVED_ROUNDS, choice, kept)
-
     def _worth_while(self, choice: Choice | None) -> bool:
         """Whether there is a cheaper plan to be looked for, on the chosen pieces where these are told."""
         if self.better.stopped or _good_enough(self.better, self.weights):
             return False
         return choice is None or choice.least_um < self._cost_um()
 
-    def _laid_anew(
-        self, margin_um: int, rounds: int, choice: Choice | None = None, kept: tuple[Need, ...] = ()
-    ) -> None:
+    def _laid_anew(self, margin_um: int, rounds: int, choice: Choice | None = None, throw: int = 0) -> None:
         if self._worth_while(choice):
             self.say(_known(self.better, self.weights))
-            self.better = _laid_anew(self.better, margin_um, rounds, self.weights, self.deadline, choice, kept)
+            self.better = _laid_anew(self.better, margin_um, rounds, self.weights, self.deadline, choice, throw)
 
 
 def _proven(better: Better, choices: Choices, relaxation: Relaxation, weights: Weights, deadline: float) -> Better:
@@ -195,21 +181,19 @@ def _good_enough(better: Better, weights: Weights) -> bool:
 
 
 def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               choice: Choice | None = None, kept: tuple[Need, ...] = ()) -> Better:  # fmt: skip
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces; first,
-    where that is told, with strips ``kept`` to some lanes."""
+               choice: Choice | None, throw: int) -> Better:  # fmt: skip
+    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces; from
+    the plan that there is, or from an empty table on some pieces and with a ``throw`` of the dice other than the
+    first."""
     solution = better.solution
     among = trimmed(solution.task, margin_um)
-    start = solution.cuts if choice is None and sound(replace(solution, task=among)) else ()
+    start = solution.cuts if not (choice or throw) and sound(replace(solution, task=among)) else ()
     among = among.only_on(choice.pieces) if choice else among
     enough_um = int((1 + NEAR) * max(choice.least_um if choice else 0, better.bound_um))
-    again = partial(
-        recreate, weights=weights, deadline=deadline, opened=frozenset(lay.spot.piece for lay in solution.lays),
-        enough=lambda cost: cost <= enough_um,
+    laid = recreate(
+        among, weights, deadline, rounds=rounds, start=start, patience=PATIENCE, throw=throw,
+        opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough_um,
     )  # fmt: skip
-    if kept:
-        start = again(replace(among, needs=kept), rounds=KEPT_ROUNDS).cuts
-    laid = again(among, rounds=rounds, start=start, patience=PATIENCE)
     better = replace(better, stopped=laid.stopped)
     if laid.missing:
         return better

@@ -123,46 +123,46 @@ class Hand:
     def phase_of(self, need: Need, first: Cut) -> int:
         """The finished start of a strip, um past the origin of the print on its piece."""
         lead = round(need.strip.seam_mm * 1000) + need.head_um
-        origin = self.table.task.origin_um(self.table.task.runs[first.run].piece)
-        return (first.end_um - lead if first.turned else first.start_um + lead) - origin
+        return (first.end_um - lead if first.turned else first.start_um + lead) - self.table.origins[first.run]
 
     def _best(self, ask: _Ask, runs: tuple[int, ...]) -> _Spot | None:
         """The place that scores least. What can only add to the score is reckoned last, and for few places."""
         table, dice = self.table, self.dice
-        lengths, least, whole = table.lengths, ask.least_um + ask.fixed_um, ask.least_um == ask.most_um
+        least, whole, phased = ask.least_um + ask.fixed_um, ask.least_um == ask.most_um, ask.need.phased
         waver = table.weights.useful_um * self.waver
         best, best_score = None, math.inf
-        for run in runs:
-            if lengths[run] < least:
-                continue
-            base = table.added_um(run, least) if whole else 0
+        for run in table.with_room(runs, least):
+            base = table.added_um(run, least) if whole else -table.lost_um(run)
             for low, high in table.gaps(run):
-                if high - low < least:
+                room = high - low
+                if room < least:
                     continue
                 score = waver * dice.random() if dice is not None else 0.0
                 if whole:
-                    score += base + TIGHT * (high - low - least)
+                    score += base + TIGHT * (room - least)
                     if score >= best_score:
                         continue
+                elif score + base - GREED * min(ask.most_um, room - ask.fixed_um) >= best_score:
+                    continue
                 start, value = low, ask.most_um
-                if not whole or ask.need.phased:
+                if not whole or phased:
                     placed = self._within(ask, run, low, high)
                     if placed is None:
                         continue
                     start, value = placed
-                    score += LATE * (start - low) if ask.need.phased else 0.0
+                    score += LATE * (start - low) if phased else 0.0
                 size = value + ask.fixed_um
                 if not whole:
-                    score += table.added_um(run, size) + TIGHT * (high - low - size) - GREED * value
+                    score += table.added_um(run, size) + TIGHT * (room - size) - GREED * value
                 if score < best_score and len(table.clashes[run]) > 1:
-                    score += SPREAD * table.blocked_um(run, start, start + size)
+                    score += SPREAD * table.blocked_um(run, start, start + size, (best_score - score) / SPREAD)
                 if score < best_score:
                     best, best_score = _Spot(run, start, value), score
         return best
 
     def _within(self, ask: _Ask, run: int, low: int, high: int) -> tuple[int, int] | None:
         """Start and finished length within a gap, as long as may be."""
-        base = self.table.task.origin_um(self.table.task.runs[run].piece) + (ask.phase or 0)
+        base = self.table.origins[run] + (ask.phase or 0)
         period = self.table.task.period_nm
         down = ask.turned
         if ask.phase is None or period is None:

@@ -99,7 +99,6 @@ class Master:
                     row.SetCoefficient(open_, -room * UNIT_UM / 1000)
         self.tail = {bay: solver.Constraint(1.0 if told else 0.0, endless) for bay, told in branch.tails.items()}
         self.tailed: dict[int, list[Any]] = defaultdict(list)
-        self.columns: dict[Filling, Any] = {}
         self.uncut: list[Any] = []
         self.joined: dict[int, list[Any]] = defaultdict(list)
         self.told: dict[int, Any] = {}
@@ -133,7 +132,7 @@ class Master:
             self._add_pair(filling)
             return
         of, bay = self.of, filling.bay
-        share = self.columns[filling] = self._share((bay,) if filling.family >= 0 else ())
+        share = self._share((bay,) if filling.family >= 0 else ())
         load = of.load(filling)
         self.goal.SetCoefficient(share, of.lost_um(filling) / 1000)
         self.bay[bay].SetCoefficient(share, 1.0)
@@ -172,15 +171,6 @@ class Master:
                 loads[index] += load
         for index, load in loads.items():
             self.clique[index].SetCoefficient(share, load * UNIT_UM / 1000)
-
-    def settle(self, filling: Filling, share: float) -> None:
-        """Take so much of a filling from now on: all of it or none."""
-        self.columns[filling].SetBounds(share, share)
-
-    def parts(self) -> dict[Filling, float]:
-        """The fillings of which the last solution takes some, and how much."""
-        values = ((filling, column.solution_value()) for filling, column in self.columns.items())
-        return {filling: value for filling, value in values if value > WHOLE}
 
     def uncut_um(self) -> list[float]:
         """How much of each strip stays uncut."""

@@ -16,9 +16,6 @@ from stash.planner.task import Task
 NODES = 60
 """Branches looked at while the sets of pieces are listed on which a cheaper plan may be."""
 
-MOST_LIKELY = 2
-"""Linear programs solved for likely sets of one number of pieces."""
-
 MOST_SETS = 3
 """With more sets than these for one number of pieces, none of them is ruled out."""
 
@@ -60,37 +57,10 @@ def find_choices(relaxation: Relaxation, most: int, deadline: float) -> Choices:
     return Choices(inside=tuple(sorted(found, key=lambda c: (c.least_um, c.count))), outside_um=min(fewer, more))
 
 
-def likely_choices(relaxation: Relaxation, most: int, below_um: int, deadline: float) -> list[Choice]:
-    """Some sets of up to ``most`` pieces on which the linear program costs less than ``below_um``, the cheapest first;
-    of every number of pieces the likeliest set, and those without the piece that it opens least."""
-    return sorted(
-        (choice for count in _counts(relaxation, most, deadline)
-         for choice in _likely(relaxation, count, below_um, deadline)),
-        key=lambda choice: (choice.least_um, choice.count, sorted(choice.pieces)),
-    )  # fmt: skip
-
-
 def _counts(relaxation: Relaxation, most: int, deadline: float) -> range:
     """The numbers of pieces from the one on that the linear program opens."""
     root = relaxation.solve(deadline)
     return range(min(most, max(1, math.floor(sum(root.opened.values()) + WHOLE))), most + 1)
-
-
-def _likely(relaxation: Relaxation, count: int, below_um: int, deadline: float) -> Iterator[Choice]:
-    found: set[frozenset[int]] = set()
-    waiting = [Branch(fewest=count, most=count)]
-    for _ in range(MOST_LIKELY):
-        if not waiting or time.monotonic() > deadline:
-            return
-        branch = waiting.pop(0)
-        bound = relaxation.solve(deadline, stop_um=below_um, branch=branch)
-        if bound.um >= below_um or not bound.opened:
-            continue
-        likely = sorted(bound.opened, key=lambda piece: (-bound.opened[piece], piece))[:count]
-        if frozenset(likely) not in found:
-            found.add(frozenset(likely))
-            yield Choice(count=count, least_um=bound.um, pieces=frozenset(likely))
-        waiting.append(replace(branch, fixed={**branch.fixed, likely[-1]: False}))
 
 
 def without_impossible(choices: Choices, relaxation: Relaxation, cost_um: int, deadline: float) -> Choices:

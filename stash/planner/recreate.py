@@ -57,16 +57,18 @@ def recreate(
     opened: frozenset[int] = frozenset(),
     enough: Callable[[int], bool] | None = None,
     patience: int | None = None,
+    throw: int = 0,
 ) -> Laid:
     """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan), and where after
     ``patience`` rounds there still is no plan.
 
-    ``opened`` pieces are cut into anyway; what they cost is not counted.
+    ``opened`` pieces are cut into anyway; what they cost is not counted. Another ``throw`` of the dice is another
+    search.
 
     Raises:
         KeyboardInterrupt: it was stopped before there was a plan; afterwards the best plan is returned.
     """
-    dice = random.Random(SEED)
+    dice = random.Random(SEED + throw)
     table = Table(task, weights, opened)
     works = _Works(table, dice)
     works.begin(start)

@@ -36,14 +36,16 @@ class Table:
         self.cuts: dict[int, tuple[Cut, ...]] = {}
         self._laid: list[list[Cut]] = [[] for _ in task.runs]
         self.load = [0] * len(task.runs)
-        self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
+        self._gaps: list[list[Gap]] = [[] for _ in task.runs]
+        self._widest = [0] * len(task.runs)
+        self._stale = set(range(len(task.runs)))
         self._uses = [int(piece in opened) for piece in range(len(task.pieces))]
         self._groups: dict[str, _Group] = {need.group: _Group() for need in task.needs}
         self._started = {name: task.start_um(name) for name in self._groups}
         self.room = [run.length_um - 2 * task.stance.fit_um for run in task.runs]
         self.clashes = clash_table(task)
         self.pieces = [run.piece for run in task.runs]
-        self.lengths = [run.length_um for run in task.runs]
+        self.origins = [task.origin_um(run.piece) for run in task.runs]
         self._joins = [weights.join_um(need.strip) for need in task.needs]
         self._useful, self._ease, self._piece = weights.useful_um, weights.ease_um, weights.piece_um
         self._cost = 0
@@ -131,8 +133,7 @@ class Table:
         self.cuts[cut.need] = tuple(moved if c is cut else c for c in mine)
 
     def _forget(self, run: int) -> None:
-        for other in self.clashes[run]:
-            self._gaps[other] = None
+        self._stale.update(self.clashes[run])
 
     # -- what is told of it ---------------------------------------------------------------------------------------
 
@@ -148,24 +149,36 @@ class Table:
 
     def gaps(self, run: int) -> list[Gap]:
         """The free stretches of a run, in order."""
-        known = self._gaps[run]
-        if known is None:
-            stretch = self.task.runs[run]
-            taken = sorted(
-                (cut.start_um, cut.end_um)
-                for other in self.clashes[run]
-                for cut in self._laid[other]
-                if cut.start_um < stretch.end_um and cut.end_um > stretch.start_um
-            )
-            known, low = [], stretch.start_um
-            for start, end in taken:
-                if start > low:
-                    known.append((low, start))
-                low = max(low, end)
-            if stretch.end_um > low:
-                known.append((low, stretch.end_um))
-            self._gaps[run] = known
-        return known
+        if run in self._stale:
+            self._look(run)
+        return self._gaps[run]
+
+    def with_room(self, runs: Iterable[int], least_um: int) -> list[int]:
+        """Those of the runs that have so long a free stretch."""
+        for run in self._stale.intersection(runs):
+            self._look(run)
+        widest = self._widest
+        return [run for run in runs if widest[run] >= least_um]
+
+    def _look(self, run: int) -> None:
+        """Find the free stretches of a run anew."""
+        self._stale.discard(run)
+        stretch, laid = self.task.runs[run], self._laid
+        last, low, widest = stretch.end_um, stretch.start_um, 0
+        taken = [(c.start_um, c.start_um + c.size_um) for other in self.clashes[run] for c in laid[other]]
+        taken.sort()
+        taken.append((last, last))
+        gaps = []
+        for start, end in taken:
+            if start > low:
+                high = start if start < last else last
+                if high > low:
+                    gaps.append((low, high))
+                    if high - low > widest:
+                        widest = high - low
+            if end > low:
+                low = end
+        self._gaps[run], self._widest[run] = gaps, widest
 
     def kinds(self, index: int, turned: bool) -> tuple[tuple[int, ...], ...]:
         """The runs of a strip, those together that show the same: its segments must."""
@@ -177,13 +190,20 @@ class Table:
             self._kinds[key] = tuple(tuple(alike[kind]) for kind in sorted(alike))
         return self._kinds[key]
 
-    def blocked_um(self, run: int, start_um: int, end_um: int) -> int:
-        """How much room of the lanes that overlap the run a cut there would take."""
+    def blocked_um(self, run: int, start_um: int, end_um: int, most_um: float) -> int:
+        """How much room of the lanes that overlap the run a cut there would take; more is not counted than shows that
+        it is ``most_um`` or more."""
         blocked = 0
         for other in self.clashes[run]:
-            if other != run:
-                for low, high in self.gaps(other):
-                    blocked += max(0, min(high, end_um) - max(low, start_um))
+            if other == run:
+                continue
+            for low, high in self.gaps(other):
+                if low >= end_um:
+                    break
+                if high > start_um:
+                    blocked += (high if high < end_um else end_um) - (low if low > start_um else start_um)
+            if blocked >= most_um:
+                break
         return blocked
 
     def on_run(self, run: int) -> list[int]:

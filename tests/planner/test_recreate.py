@@ -9,14 +9,17 @@ import time
 from dataclasses import replace
 
 import pytest
+import shapely
 
 from stash.planner.layout import sound
 from stash.planner.price import DEFAULT
 from stash.planner.quick import Solution
 from stash.planner.recreate import recreate
 from stash.planner.stance import Stance
+from stash.planner.table import Table
 from stash.planner.task import Task, build_task
 from tests.bench.best_fit import best_fit
+from tests.bench.border import FABRIC, cloth, strip
 from tests.makers.border_case import GARMENT, border_case
 
 
@@ -79,3 +82,47 @@ def test_stopped_by_hand_the_best_plan_so_far_is_given() -> None:
     assert laid.stopped
     assert laid.missing == ()
     assert laid.cost_um <= first.cost_um
+
+
+def test_laying_anew_gives_up_where_it_is_told_to() -> None:
+    """Three strips of 60 mm never lie in two lanes of 100 mm: after 50 rounds that is enough."""
+    strips = [strip(f"s{i}", 60, 20, 0, 0) for i in range(3)]
+    task = build_task(FABRIC, [cloth(f"p{i}", 60, 100) for i in range(2)], strips, (), Stance.GENEROUS)
+    laid = recreate(task, DEFAULT, time.monotonic() + 60, rounds=1000, patience=50)
+    assert len(laid.missing) == 1
+    assert laid.rounds <= 52
+
+
+def test_another_throw_of_the_dice_is_another_search() -> None:
+    """The same throw gives the same table, another one another."""
+    task = task_of(3, 0.7, 0.8)
+    one, again, other = (
+        recreate(task, DEFAULT, time.monotonic() + 60, rounds=60, enough=lambda _: False, throw=throw)
+        for throw in (1, 1, 2)
+    )
+    assert one == again != other
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_free_stretches_are_those_that_no_cut_takes(seed: int) -> None:
+    """What is told of room in lanes is what is left of each between the cuts in it and in lanes across it."""
+    task = task_of(seed, 0.7, 0.9)
+    laid = recreate(task, DEFAULT, time.monotonic() + 60, rounds=30, enough=lambda _: False)
+    table = Table(task, DEFAULT)
+    for cut in laid.cuts:
+        table.put(cut)
+    for index, run in enumerate(task.runs):
+        lane = shapely.LineString([(run.start_um, 0), (run.end_um, 0)])
+        taken = [shapely.box(c.start_um, -1, c.end_um, 1) for c in laid.cuts if c.run in table.clashes[index]]
+        free = lane.difference(shapely.union_all(taken)) if taken else lane
+        parts = [part for part in getattr(free, "geoms", [free]) if part.length > 0]
+        gaps = table.gaps(index)
+        assert [high - low for low, high in gaps] == pytest.approx(sorted_lengths(parts))
+        longest = max((high - low for low, high in gaps), default=0)
+        assert table.with_room([index], longest) == [index]
+        assert table.with_room([index], longest + 1) == []
+
+
+def sorted_lengths(parts: list[shapely.LineString]) -> list[float]:
+    """Their lengths in the order in which they lie."""
+    return [part.length for part in sorted(parts, key=lambda part: part.bounds[0])]
