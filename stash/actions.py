@@ -129,9 +129,7 @@ def answer(
 
     contents = available(held.contents(), plan_before)
     problem, remarks = question(garments, {fabric.id: fabric for fabric in contents.fabrics}, contents.pieces)
-    plan = planned(
-        problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents, room_mm=room_mm
-    )
+    plan = planned(problem, limit_s=limit_s, progress=progress, garments=garments, contents=contents, room_mm=room_mm)
     return answered(problem, garments, plan, contents, remarks)
 
 

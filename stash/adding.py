@@ -194,9 +194,7 @@ def add_seen(held: Stash, one: Seen, cloth: Cloth, asked: Asked) -> Added:
             measurement = with_repeat(measurement, laid.print.across)
     taken = from_measurement(measurement, wish, cut_off=one.cut_off, look=one.looks[0] if one.looks else None)
     entry = held.add(taken.fabric, _usable(taken.pieces, cloth), photo=one.photo)
-    return Added(
-        entry=entry, warnings=tuple(dict.fromkeys((*entry.notes, *one.measurement.warnings, *taken.warnings)))
-    )
+    return Added(entry=entry, warnings=tuple(dict.fromkeys((*entry.notes, *one.measurement.warnings, *taken.warnings))))
 
 
 def _laid(cloth: Cloth, wish: Wish, print_: Print, direction_deg: float = 0.0) -> Laid:

@@ -151,9 +151,7 @@ def noted_piece(piece: Piece, typed: Mapping[str, str]) -> Piece:
     return replace(piece, extra=_noted(piece.extra, typed, OF_PIECE, "a piece"))
 
 
-def _noted(
-    extra: Mapping[str, Any], typed: Mapping[str, str], known: Mapping[str, Fact], whose: str
-) -> dict[str, Any]:
+def _noted(extra: Mapping[str, Any], typed: Mapping[str, str], known: Mapping[str, Fact], whose: str) -> dict[str, Any]:
     kept = dict(extra)
     for key, text in typed.items():
         if key not in known:

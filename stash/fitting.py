@@ -59,9 +59,7 @@ def fits(piece: Piece, room: Room) -> bool:
     if cloth.area < room.area_mm2 * (1 - 1e-6) - EQUAL_MM:
         return False
     corners = shapely.get_coordinates(cloth)
-    lying = [
-        to_print(cloth, way) for way in _directions(piece, cloth, room.way) if _spans(corners, way, room)
-    ]
+    lying = [to_print(cloth, way) for way in _directions(piece, cloth, room.way) if _spans(corners, way, room)]
     return any(_fits(turned, room) for turned in lying)
 
 

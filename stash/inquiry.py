@@ -32,9 +32,7 @@ class Inquiry:
     room: str | None = None
 
 
-def ask(
-    inquiry: Inquiry, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None
-) -> Answered:
+def ask(inquiry: Inquiry, where: Where, *, limit_s: float = LIMIT_S, progress: Progress | None = None) -> Answered:
     """The answer. Raises InputWrong or NotFound where a file, a part or a fabric is not what it must be."""
     began = time.monotonic()
     from stash.catalogue.fingerprint import plan_fingerprint

@@ -204,9 +204,7 @@ def _sorted_out(rows: Sequence[_Row], here: Contents) -> tuple[Contents, tuple[F
             new.append(fabric.id)
         pieces.add(piece.id)
         coming.append(piece)
-        fates.append(
-            Fate(line=row.line, kind="more" if fabric_id else "new", fabric=fabric.id, piece=piece.id)
-        )
+        fates.append(Fate(line=row.line, kind="more" if fabric_id else "new", fabric=fabric.id, piece=piece.id))
     return Contents(fabrics=tuple(fabrics[name] for name in new), pieces=tuple(coming)), tuple(fates)
 
 

@@ -151,9 +151,7 @@ def _over_all(factors: Sequence[float], shrinkage: Shrinkage) -> Estimate:
 def _times(repeat: Estimate | None, factor: Estimate) -> Estimate | None:
     if repeat is None:
         return None
-    return Estimate(
-        repeat.value * factor.value, math.hypot(repeat.u95 * factor.value, repeat.value * factor.u95)
-    )
+    return Estimate(repeat.value * factor.value, math.hypot(repeat.u95 * factor.value, repeat.value * factor.u95))
 
 
 def _spread_mm(piece: Piece, shrinkage: Shrinkage) -> float:

@@ -58,9 +58,7 @@ def book_cut(
             (kept if is_worth(part, fabrics[piece.fabric], least) else small).append(part)
     title = f"cut {title_of(document)} from {', '.join(used)}"
     notes = [snippet_note(part) for part in small]
-    return stash.exchange(
-        tuple(used), kept, snippets=small, title=title, notes=notes, digests=document, stages=stages
-    )
+    return stash.exchange(tuple(used), kept, snippets=small, title=title, notes=notes, digests=document, stages=stages)
 
 
 def used_by(top: Spot) -> dict[str, list[Polygon]]:

@@ -42,9 +42,7 @@ def rows_on(connection: Connection, moment: datetime) -> dict[str, list[Row]]:
 
 def _stood(entry: Mapping[Any, Any], moment: datetime) -> bool:
     undone = entry["undone_at"]
-    return datetime.fromisoformat(entry["at"]) <= moment and (
-        undone is None or datetime.fromisoformat(undone) > moment
-    )
+    return datetime.fromisoformat(entry["at"]) <= moment and (undone is None or datetime.fromisoformat(undone) > moment)
 
 
 def _set(rows: dict[str, dict[str, Row]], table: str, key: str, row: Row | None) -> None:

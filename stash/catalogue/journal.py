@@ -116,9 +116,7 @@ def take_back_to(connection: Connection, number: int) -> tuple[Entry, ...]:
     """Undoes the entries that stand from the last down to that number. Raises InputWrong where it does not stand."""
     wanted = [entry.number for entry in standing(connection) if entry.number >= number]
     if number not in wanted:
-        raise InputWrong(
-            f"there is no entry {number} to undo in this stash", "see the numbers with: stash journal"
-        )
+        raise InputWrong(f"there is no entry {number} to undo in this stash", "see the numbers with: stash journal")
     return tuple(take_back(connection) for _ in wanted)
 
 

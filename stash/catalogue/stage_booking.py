@@ -111,9 +111,7 @@ def _names(rows: Sequence[Placement]) -> dict[tuple[str, int], str]:
     }
 
 
-def _chosen(
-    rows: Sequence[Placement], telling: Telling, done: dict[tuple[str, int], How]
-) -> tuple[Placement, ...]:
+def _chosen(rows: Sequence[Placement], telling: Telling, done: dict[tuple[str, int], How]) -> tuple[Placement, ...]:
     """The cuts that are told of. Raises where that does not go together."""
     if not telling.parts:
         if telling.segment is not None or telling.how != "cut":
@@ -277,9 +275,7 @@ def remaining(stash: Stash, document: Any, source: str) -> Any:
         for place, row in zip(top.at("placements").items(), rows, strict=True)
         if (row.part, row.segment) in now
     ]
-    rests = [
-        {"piece": row.piece, "outline_mm": row.outline_mm, "holes_mm": row.holes_mm} for row in left
-    ]
+    rests = [{"piece": row.piece, "outline_mm": row.outline_mm, "holes_mm": row.holes_mm} for row in left]
     tight = document.get("tightest")
     kept = isinstance(tight, dict) and (tight.get("part"), tight.get("segment")) in now
     return {**document, "placements": placements, "leftovers": rests, "tightest": tight if kept else None}

@@ -112,4 +112,3 @@ def _by_area(found: Bound) -> float:
         for piece in found.pieces
     )
     return area / found.binding.wanted.width_mm
-

@@ -54,9 +54,7 @@ def snippet_line(row: Snippets) -> str:
     return f"{row.count} snippet{'s' * (row.count != 1)}, {row.area_mm2 / 100:.0f} cm² in all"
 
 
-def shown(
-    piece: Piece, fabric: Fabric, photo: Path | None, reserved: Reservation | None = None
-) -> Iterator[str]:
+def shown(piece: Piece, fabric: Fabric, photo: Path | None, reserved: Reservation | None = None) -> Iterator[str]:
     """All that is known of one piece."""
     yield f"{piece.id}: {size(piece)} of {fabric.name} ({fabric.id})"
     yield f"  print    {_print(fabric)}"

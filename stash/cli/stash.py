@@ -59,9 +59,7 @@ def list_(
     if json:
         output.document(stash_document(contents))
     else:
-        output.lines(
-            inventory.listed(contents.fabrics, contents.pieces, reservations(contents), snippets(contents))
-        )
+        output.lines(inventory.listed(contents.fabrics, contents.pieces, reservations(contents), snippets(contents)))
 
 
 def show(

@@ -90,9 +90,7 @@ def middle_mm(strip: Placement) -> float:
     return (math.dist(second, third) + math.dist(fourth, first)) / 2
 
 
-def lay_binding(
-    pieces: Sequence[Piece], wanted: Wanted, part: str = "binding", *, limit_s: float = LIMIT_S
-) -> Binding:
+def lay_binding(pieces: Sequence[Piece], wanted: Wanted, part: str = "binding", *, limit_s: float = LIMIT_S) -> Binding:
     """Whether the pieces give the binding, and where its strips are cut; the fewest pieces and strips that do.
 
     A yes holds with every outline moved in by its u95, a no with it moved out and proven by the bound; between them
@@ -154,9 +152,7 @@ def _best(pieces: Sequence[Piece], wanted: Wanted, stance: Stance, places: int) 
             for index, piece in enumerate(pieces)
         )
         lengths = [strip.length_mm for strips in by_piece for strip in strips]
-        found.append(
-            _Found(direction_deg=direction, by_piece=by_piece, most_mm=joined_mm(lengths, wanted.width_mm))
-        )
+        found.append(_Found(direction_deg=direction, by_piece=by_piece, most_mm=joined_mm(lengths, wanted.width_mm)))
     return max(found, key=lambda row: (round(row.most_mm, 3), row.direction_deg))
 
 
@@ -164,8 +160,7 @@ def _bound(pieces: Sequence[Piece], wanted: Wanted, places: int) -> float:
     """What no laying exceeds, by the bands' cores."""
     cloths = [usable(piece, Stance.GENEROUS) for piece in pieces]
     by_bands = max(
-        wanted.width_mm
-        + sum(_Cloth(cloth, direction, wanted, Stance.GENEROUS).bound_mm(places) for cloth in cloths)
+        wanted.width_mm + sum(_Cloth(cloth, direction, wanted, Stance.GENEROUS).bound_mm(places) for cloth in cloths)
         for direction in DIRECTIONS
     )
     return float(max(0.0, by_bands))
@@ -223,9 +218,7 @@ def _chosen(found: _Found, wanted: Wanted) -> tuple[_Strip, ...]:
     return tuple(sorted(taken, key=lambda strip: (strip.piece, strip.middle_mm, strip.start_mm)))
 
 
-def _placement(
-    strip: _Strip, number: int, part: str, piece: Piece, direction_deg: float, wanted: Wanted
-) -> Placement:
+def _placement(strip: _Strip, number: int, part: str, piece: Piece, direction_deg: float, wanted: Wanted) -> Placement:
     half = wanted.width_mm / 2
     left, right = strip.middle_mm - half, strip.middle_mm + half
     end = strip.start_mm + strip.length_mm
@@ -295,9 +288,7 @@ class _Cloth:
     def _in_band(self, piece: int, low: float, high: float) -> Iterator[_Strip]:
         gaps = self._gaps(low, high)
         for start, length, slopes in gaps.best(self.least_mm - self.fit_mm, self.wanted.width_mm):
-            yield _Strip(
-                piece=piece, middle_mm=(low + high) / 2, start_mm=start, length_mm=length, slopes=slopes
-            )
+            yield _Strip(piece=piece, middle_mm=(low + high) / 2, start_mm=start, length_mm=length, slopes=slopes)
 
     def _gaps(self, low: float, high: float) -> _Gaps:
         """What bars a band. A strip crosses all of it, so each part that is not cloth lies wholly before or behind."""

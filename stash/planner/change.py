@@ -136,9 +136,7 @@ def restriped(strips: Sequence[Strip], label: str) -> Change:
     )
 
 
-def recut(
-    strips: Sequence[Strip], fabric: Fabric, label: str, pieces: Sequence[Piece], *, unlike: float
-) -> Change:
+def recut(strips: Sequence[Strip], fabric: Fabric, label: str, pieces: Sequence[Piece], *, unlike: float) -> Change:
     """The strips from another fabric, of its stripe ``label``; ``unlike`` (0 to 1) says how far it is from the old."""
     return Change(
         words=f"stripe {label} of {fabric.name}, near in colour, on {listed([strip.id for strip in strips])}",

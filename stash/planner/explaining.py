@@ -122,9 +122,7 @@ class _Asked:
         def ways(told: Plan) -> Plan:
             self.say("looking for the least change that makes it a yes")
             last = replace(trial, cut_short=self.cut_short)
-            found = ways_out(
-                self.problem, limit_s=trial.left_s, redraw=self.redraw, stock=self.stock, trial=last
-            )
+            found = ways_out(self.problem, limit_s=trial.left_s, redraw=self.redraw, stock=self.stock, trial=last)
             return replace(told, ways_out=found)
 
         yield "which parts are in each other's way", in_the_way

@@ -208,7 +208,9 @@ class Master:
             count=int(self.number.dual_value() * per_um),
             bays=tuple(max(0, int(-row.dual_value() * per_um)) for row in self.bay),
             told={index: int(self.told[index].dual_value() * per_um) for index in told},
-            tails={bay: max(0, int(self.tail[bay].dual_value() * per_um)) if told else BARRED
-                   for bay, told in self.branch.tails.items()},
+            tails={
+                bay: max(0, int(self.tail[bay].dual_value() * per_um)) if told else BARRED
+                for bay, told in self.branch.tails.items()
+            },
         )
         return self.goal.Value() * 1000, prices, list(prices.bays)

@@ -204,9 +204,7 @@ class _Cluster:
         look = self.looks[index][way]
         return outer_half(look if self.strips[index].outward == "right" else mirrored(look))
 
-    def _ways(
-        self, index: int, turn: dict[str, bool], halves: Sequence[tuple[frozenset[int], Look]]
-    ) -> frozenset[Way]:
+    def _ways(self, index: int, turn: dict[str, bool], halves: Sequence[tuple[frozenset[int], Look]]) -> frozenset[Way]:
         group = self.groups[index]
         ways = [way for way in self.looks[index] if way.turned == turn.get(group, way.turned)]
         for row, half in halves:

@@ -23,9 +23,9 @@ def over(problem: Problem, plan: Plan) -> tuple[Over, ...]:
     """
     pieces = {piece.id: piece for piece in problem.pieces}
     used = {row.piece for row in plan.leftovers}
-    rest = [
-        replace(pieces[row.piece], outline_mm=row.outline_mm, holes_mm=row.holes_mm) for row in plan.leftovers
-    ] + [piece for piece in problem.pieces if piece.id not in used and not _cut(plan, piece.id)]
+    rest = [replace(pieces[row.piece], outline_mm=row.outline_mm, holes_mm=row.holes_mm) for row in plan.leftovers] + [
+        piece for piece in problem.pieces if piece.id not in used and not _cut(plan, piece.id)
+    ]
     left = replace(problem, pieces=tuple(rest))
     rows: list[Over] = []
     for fabric, stripe in dict.fromkeys((strip.fabric, strip.stripe) for strip in problem.strips):

@@ -104,9 +104,7 @@ def _choose(
             times[length, index] = model.new_int_var(0, len(runs), "")
         model.add(sum(times[length, index] for index in range(len(fillings[length]))) == len(runs))
     for size, count in sizes.items():
-        model.add(
-            sum(fillings[length][index].get(size, 0) * var for (length, index), var in times.items()) == count
-        )
+        model.add(sum(fillings[length][index].get(size, 0) * var for (length, index), var in times.items()) == count)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1

@@ -178,8 +178,10 @@ class PhaseSearch:
         shift: Any = self.model.new_int_var(-self.slack_um, self.slack_um, "") if self.slack_um else 0
         tail = need.tail_um if need.most == 1 else need.tail_um * last
         before, after = seam + head, need.seams_um - seam + tail
-        start, end = (ends[1] + shift - after, ends[0] + shift + before) if turned else (
-            ends[0] + shift - before, ends[1] + shift + after
+        start, end = (
+            (ends[1] + shift - after, ends[0] + shift + before)
+            if turned
+            else (ends[0] + shift - before, ends[1] + shift + after)
         )
         if not self.slack_um and (need.most == 1 or not need.tail_um):
             return start, end

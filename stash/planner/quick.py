@@ -88,9 +88,7 @@ def _with_corner(
     return _strips_only(task.on(cloths), tuple(lays), weights, deadline, rounds)
 
 
-def _strips_only(
-    task: Task, lays: tuple[Lay, ...], weights: Weights, deadline: float, rounds: int
-) -> Solution | None:
+def _strips_only(task: Task, lays: tuple[Lay, ...], weights: Weights, deadline: float, rounds: int) -> Solution | None:
     """The first plan found: one that leaves room at the lanes' ends, if there is one to be had soon."""
     for margin_um, share in ((COMFORT_UM, 5), (task.stance.fit_um, 1), (0, 10)):
         laid = recreate(trimmed(task, margin_um), weights, deadline, rounds=max(1, rounds // share))
@@ -161,10 +159,6 @@ def panel_lack_mm(task: Task) -> dict[int, float]:
 
 def _fits_smaller(task: Task, index: int, less_mm: float) -> bool:
     panel = task.panels[index]
-    smaller = replace(
-        panel, width_mm=max(0.1, panel.width_mm - less_mm), length_mm=max(0.1, panel.length_mm - less_mm)
-    )
+    smaller = replace(panel, width_mm=max(0.1, panel.width_mm - less_mm), length_mm=max(0.1, panel.length_mm - less_mm))
     trial = replace(task, panels=(smaller,))
     return _lay_panel(trial, task.cloths, 0, CORNERS[0], False, set()) is not None
-
-

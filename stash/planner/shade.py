@@ -57,9 +57,7 @@ def ciede2000(one: Lab, other: Lab) -> float:
         hue = h1 + h2
     else:
         hue = (h1 + h2) / 2 if abs(h1 - h2) <= 180 else ((h1 + h2 + 360) / 2 if h1 + h2 < 360 else (h1 + h2 - 360) / 2)
-    weight = (
-        1 - 0.17 * _cos(hue - 30) + 0.24 * _cos(2 * hue) + 0.32 * _cos(3 * hue + 6) - 0.20 * _cos(4 * hue - 63)
-    )
+    weight = 1 - 0.17 * _cos(hue - 30) + 0.24 * _cos(2 * hue) + 0.32 * _cos(3 * hue + 6) - 0.20 * _cos(4 * hue - 63)
     by_light = 1 + 0.015 * (light - 50) ** 2 / math.sqrt(20 + (light - 50) ** 2)
     by_chroma, by_hue = 1 + 0.045 * chroma, 1 + 0.015 * chroma * weight
     swing = 60 * math.exp(-(((hue - 275) / 25) ** 2))

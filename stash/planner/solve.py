@@ -72,9 +72,7 @@ def decide(
     return replace(plan, ended=ended or plan.ended, seconds=round(time.monotonic() - began, 3))
 
 
-def _find(
-    todo: Sequence[Share], findings: list[Finding], clock: Clock, weights: Weights, *, optimise: bool
-) -> None:
+def _find(todo: Sequence[Share], findings: list[Finding], clock: Clock, weights: Weights, *, optimise: bool) -> None:
     """Adds the findings, fabric by fabric. Once a cheaper plan was not waited for, the first of every other is taken.
 
     Raises KeyboardInterrupt where it is stopped before a fabric's answer is known.

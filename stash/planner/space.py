@@ -81,9 +81,7 @@ def frame_angle(task: Task, panel: Panel, piece: int) -> float | None:
     return task.pieces[piece].stripe_direction_deg if panel.align == "print" and striped else 0.0
 
 
-def room_cells(
-    cloth: Any, wide_mm: float, long_mm: float, stance: Stance
-) -> Iterator[tuple[tuple[float, float], ...]]:
+def room_cells(cloth: Any, wide_mm: float, long_mm: float, stance: Stance) -> Iterator[tuple[tuple[float, float], ...]]:
     """Convex cells (counter-clockwise rings) of the corner's positions, FIT allowed on every side."""
     if cloth.is_empty:
         return

@@ -217,5 +217,3 @@ def _over_blocks(over: tuple[str, ...]) -> list[Block]:
     if not over:
         return []
     return [Heading(text="What is over"), Listing(lines=tuple(line[0].upper() + line[1:] for line in over))]
-
-

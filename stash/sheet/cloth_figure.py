@@ -152,5 +152,3 @@ def _repeats_along(bench: Bench, paper: Paper) -> list[Mark]:
             if part.geom_type == "LineString" and not part.is_empty
         ]
     return marks
-
-

@@ -114,9 +114,7 @@ def stacked(drawings: Iterable[Drawing], *, gap_mm: float) -> Drawing:
     for page in pages:
         marks += all_moved(page.marks, 0.0, y_mm)
         y_mm += page.height_mm + gap_mm
-    return replace(
-        pages[0], width_mm=max(page.width_mm for page in pages), height_mm=y_mm - gap_mm, marks=tuple(marks)
-    )
+    return replace(pages[0], width_mm=max(page.width_mm for page in pages), height_mm=y_mm - gap_mm, marks=tuple(marks))
 
 
 def _shifted(points: Ring, dx_mm: float, dy_mm: float) -> Ring:

@@ -106,9 +106,7 @@ def _cut_lines(scene: Scene, paper: Paper) -> list[Mark]:
 
 def _stations(scene: Scene, paper: Paper) -> list[Mark]:
     return [
-        Line(
-            points=(paper.point(one.start), paper.point(one.end)), stroke=ACCENT, width_mm=0.3, dash_mm=(1.6, 1.0)
-        )
+        Line(points=(paper.point(one.start), paper.point(one.end)), stroke=ACCENT, width_mm=0.3, dash_mm=(1.6, 1.0))
         for one in scene.stations
         if one.chalked
     ]
@@ -163,9 +161,7 @@ def _pill(centre: Point, lines: Sequence[tuple[str, bool]], size: float, turn_de
     marks: list[Mark] = [Area(rings=(tuple(at(x, y) for x, y in corners),), fill=WHITE)]
     for index, (text, bold) in enumerate(lines):
         x, y = at(0.0, -high / 2 + 0.25 + size * (0.98 + 1.25 * index))
-        marks.append(
-            Words(x_mm=x, y_mm=y, text=text, size_mm=size, bold=bold, anchor="middle", turn_deg=turn_deg)
-        )
+        marks.append(Words(x_mm=x, y_mm=y, text=text, size_mm=size, bold=bold, anchor="middle", turn_deg=turn_deg))
     return marks
 
 
@@ -298,5 +294,3 @@ def _scale_bar(scale: float, y_mm: float) -> list[Mark]:
     ]
     text = f"{inches} in ({inches * 2.54:g} cm) of cloth  ·  drawn at 1 : {scale:g}  ·  right side up"
     return [*bars, Words(x_mm=4 * cell + 2, y_mm=y_mm + 1.6, text=text, size_mm=2.75, fill=GREY)]
-
-

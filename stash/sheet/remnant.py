@@ -59,6 +59,4 @@ def _along(polygon: Polygon, reading: Reading, u: float) -> list[Span]:
 
 
 def _both(ones: list[Span], others: list[Span]) -> list[Span]:
-    return [
-        (max(a, c), min(b, d)) for a, b in ones for c, d in others if min(b, d) > max(a, c)
-    ]
+    return [(max(a, c), min(b, d)) for a, b in ones for c, d in others if min(b, d) > max(a, c)]

@@ -107,5 +107,3 @@ def _lengths(fabric: Fabric, pieces: Sequence[Piece], label: str) -> str:
     told = [f"{count} of {length}" for length, count in counts[:MOST_LENGTHS]]
     rest = len(found) - sum(count for _, count in counts[:MOST_LENGTHS])
     return ", ".join(told) + (f", {rest} shorter" if rest else "") + f"; {inches(sum(found), 1, toward='down')} in all"
-
-

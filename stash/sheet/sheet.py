@@ -100,9 +100,7 @@ def _values(items: Any) -> Iterable[Any]:
 
 
 def _front(job: Job, laid: list[Laid], title: str) -> Chapter:
-    checks = [
-        f"{one.check} ({one.table.fabric.name}, {one.table.piece.id})" for one in laid if one.check
-    ]
+    checks = [f"{one.check} ({one.table.fabric.name}, {one.table.piece.id})" for one in laid if one.check]
     lead = f"Before the first cut: {checks[0]}" if checks else "Before the first cut: wash and press the cloth."
     lay = "One piece to lay out, right side up."
     if len(laid) > 1:

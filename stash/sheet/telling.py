@@ -53,9 +53,7 @@ class Teller:
 
     def tell(self, steps: Sequence[Step]) -> tuple[Instruction, ...]:
         """All the steps in words, each with the parts that are free after it: the last of their sides is cut."""
-        told = (
-            {"along": self._along, "across": self._across, "free": self._free}[one.kind](one) for one in steps
-        )
+        told = ({"along": self._along, "across": self._across, "free": self._free}[one.kind](one) for one in steps)
         return tuple(
             _freeing(one, [self.title(part) for part in free])
             for one, free in zip(told, self._freed(steps), strict=True)
@@ -100,9 +98,7 @@ class Teller:
             check=f"{', '.join(checks)} {station.place} from the {self.reading.low}",
         )
 
-    def _by_stripe(
-        self, station: Station, lane: Lane, occurrence: Occurrence, fresh: dict[float, list[Cut]]
-    ) -> str:
+    def _by_stripe(self, station: Station, lane: Lane, occurrence: Occurrence, fresh: dict[float, list[Cut]]) -> str:
         low, high = sorted(occurrence.span, key=station.t)
         outs = (station.t(low) - station.t(lane.low_u_mm), station.t(lane.high_u_mm) - station.t(high))
         name = f"{station.name(occurrence)} from the {self.reading.low}"

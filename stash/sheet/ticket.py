@@ -71,9 +71,7 @@ def ticket(piece: Piece, fabric: Fabric) -> Iterator[Mark]:
     )
     for index, (text, bold, fill) in enumerate(lines):
         if text:
-            yield Words(
-                x_mm=left, y_mm=INSET_MM + 3.2 + index * 4.6, text=text, size_mm=TEXT_MM, bold=bold, fill=fill
-            )
+            yield Words(x_mm=left, y_mm=INSET_MM + 3.2 + index * 4.6, text=text, size_mm=TEXT_MM, bold=bold, fill=fill)
 
 
 def _code(text: str, x_mm: float, y_mm: float, side_mm: float) -> tuple[Ring, ...]:

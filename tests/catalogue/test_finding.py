@@ -88,9 +88,7 @@ def test_no_more_fit_than_there_is_room_for(seed: int) -> None:
     room = shapely.union_all(at).buffer(6, join_style="mitre").area if at else 0.0
     lying = Piece(id="p", fabric="f", outline_mm=ring)
     fitting = [
-        count
-        for count in range(1, 13)
-        if fits(lying, Room(along_mm=long, across_mm=wide, count=count, way="square"))
+        count for count in range(1, 13) if fits(lying, Room(along_mm=long, across_mm=wide, count=count, way="square"))
     ]
     assert all(count * wide * long <= room for count in fitting)
     assert fitting == list(range(1, len(fitting) + 1))

@@ -33,7 +33,7 @@ PLAN = "f" * 64
 def cloth() -> dict[str, Any]:
     """The sample's cloth with notes, a second piece, and a key of another program."""
     document = stash_document()
-    document["fabrics"][0] |= {"fibre": "Linen", "notes": "\"aunt's\" 🧵 \u05d1\u05d3", "place": "attic"}
+    document["fabrics"][0] |= {"fibre": "Linen", "notes": '"aunt\'s" 🧵 \u05d1\u05d3', "place": "attic"}
     document["pieces"].append({**document["pieces"][0], "id": "t2", "place": "shelf", "flaws_mm": []})
     return document
 

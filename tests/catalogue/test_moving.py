@@ -22,7 +22,7 @@ from stash.seeking import Sought, find
 from tests.catalogue.sample import plan_document, stash_document
 
 #: What names and notes may hold: quotes, emoji, right-to-left text, and a story.
-HARD = "\"O'Neil\"; -- 🧵👒 \u05e9\u05d1\u05ea \u202eabc \\ %_ " + "weft " * 1990
+HARD = '"O\'Neil"; -- 🧵👒 \u05e9\u05d1\u05ea \u202eabc \\ %_ ' + "weft " * 1990
 
 
 def lived_in(stash: Stash) -> str:

@@ -82,9 +82,7 @@ def _rows(file: Path) -> list[dict[str, object]]:
     return [json.loads(row) for row in file.read_text().splitlines()]
 
 
-def test_a_second_run_measures_only_what_is_new(
-    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_second_run_measures_only_what_is_new(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With --into, photographs that were measured are not measured again; changed ones and new ones are."""
     first, second = _blank(tmp_path / "p" / "1.png"), _blank(tmp_path / "p" / "2.png", 90)
     assert call("measure", "p", "--into", "all.jsonl").code == 3

@@ -61,7 +61,7 @@ def test_ten_thousand_characters_survive_every_way(filled: Call, tmp_path: Path)
 
 def test_a_name_may_be_a_story(call: Call) -> None:
     """A name of emoji joined into one, letters right to left and 10,000 characters is kept as it was typed."""
-    name = ("👩‍🌾 \"שלום\" \u200fمرحبا' " * 900)[:9999] + "."
+    name = ('👩‍🌾 "שלום" \u200fمرحبا\' ' * 900)[:9999] + "."
     added = call("add", "--width", "1 m", "--length", "2 m", "--name", name, "--json")
     assert added.code == 0
     call("stash", "export", "a.json")

@@ -18,9 +18,7 @@ LANES = 9
 
 def garments(folder: Path, counts: tuple[int, ...]) -> list[Path]:
     """One garment file for each count, of so many strips that fill a lane each."""
-    rows = [
-        [f'id = "band-{number}"\nlength = "888 mm"\nwidth = "2 in"' for number in range(count)] for count in counts
-    ]
+    rows = [[f'id = "band-{number}"\nlength = "888 mm"\nwidth = "2 in"' for number in range(count)] for count in counts]
     return [strips(folder / f"g{index}.toml", *some) for index, some in enumerate(rows)]
 
 

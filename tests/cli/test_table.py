@@ -9,12 +9,12 @@ import pytest
 from tests.cli.conftest import Call
 
 TABLE = (
-    'Fabric;Width (in);Yards;Fiber content;Weight;Shelf;Comments;Bought\n'
+    "Fabric;Width (in);Yards;Fiber content;Weight;Shelf;Comments;Bought\n"
     'Blue ticking;45;1 1/2;cotton;6 oz;3b;"said ""strong""\nand blue";May\n'
-    'Blue ticking;45 in;0,5;;;4;;\n'
+    "Blue ticking;45 in;0,5;;;4;;\n"
     'קנבס 👩‍🌾;60"";abc;;;;;\n'
-    ';;;;;;;\n'
-    'Linen;1.5 m;2;linen;185;;;\n'
+    ";;;;;;;\n"
+    "Linen;1.5 m;2;linen;185;;;\n"
 )
 
 

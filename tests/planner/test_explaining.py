@@ -314,4 +314,3 @@ def test_no_colour_is_no_lab() -> None:
     """What is not #rrggbb has no CIELAB value."""
     assert lab_of(None) is None
     assert lab_of("red") is None
-

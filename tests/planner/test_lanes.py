@@ -79,6 +79,7 @@ def test_frame_turns_without_a_mirror() -> None:
 
 def test_cliques_hold_the_length_of_the_union() -> None:
     """Three bands that share a place form one clique; its capacity is the union's length, not the sum."""
+
     def run(left: int, right: int, start: int, end: int) -> Run:
         return Run(piece=0, stripe=0, count=0, kind=("B", "B"), low_mm=0, high_mm=1, left_um=left, right_um=right,
                    start_um=start, end_um=end)  # fmt: skip

@@ -32,9 +32,7 @@ def striped(name: str, *stripes: tuple[str, float, str]) -> Fabric:
     for label, width, colour in stripes:
         rows.append(Stripe(label=label, width_mm=width * IN, centre_mm=(reached + width / 2) * IN, hex=colour))
         reached += width
-    return Fabric(
-        id=name, name=name, print=Print(kind="stripe", across=Estimate(reached * IN), stripes=tuple(rows))
-    )
+    return Fabric(id=name, name=name, print=Print(kind="stripe", across=Estimate(reached * IN), stripes=tuple(rows)))
 
 
 FABRICS = {
