@@ -254,19 +254,22 @@ def _short(basis: Doubles) -> Doubles:
 
 
 def _whole(correlation: Autocorrelation, basis: Doubles) -> Doubles:
-    """The lattice itself, or the twofold one whose translations correlate better than those it leaves out."""
+    """The lattice itself, or the twofold one whose translations correlate better than those it leaves out, at whatever
+    distance: what lies beside the print in view, a ruler for one, makes only the nearest worse."""
     best, gain = basis, SECOND_MOTIF
     steps = [(i, j) for i in range(-4, 5) for j in range(-4, 5) if (i, j) > (0, 0)]
     seen = [(step, _climbed(correlation, np.array(step) @ basis, basis)) for step in steps]
     known = [(step, found[1]) for step, found in seen if found is not None and found[1] > 0]
     a, b = basis
     for (p, q), twofold in (((1, 0), (2 * a, b)), ((0, 1), (a, 2 * b)), ((1, 1), (a + b, a - b))):
-        kept = [height for (i, j), height in known if (p * i + q * j) % 2 == 0]
-        left = [height for (i, j), height in known if (p * i + q * j) % 2]
-        if len(kept) >= 2 and len(left) >= 2:
-            behind = float(np.median(kept) - np.median(left))
-            if behind > gain:
-                best, gain = _short(np.stack(twofold)), behind
+        heights = [[h for (i, j), h in known if abs(p * i + q * j) == off] for off in range(9)]
+        behind = [
+            float(np.median(heights[off - 1] + heights[off + 1]) - np.median(heights[off]))
+            for off in (1, 3, 5, 7)
+            if min(len(heights[off]), len(heights[off - 1] + heights[off + 1])) >= 2
+        ]
+        if behind and min(behind) > gain:
+            best, gain = _short(np.stack(twofold)), min(behind)
     return best
 
 

@@ -14,9 +14,10 @@ from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.vision.flat import flat
-from vision.lattice import _named, find_lattice, lying_deg
+from vision.lattice import _named, _whole, find_lattice, lying_deg
 from vision.measure import measure_photo
 from vision.photo import Photo
+from vision.spectrum import Autocorrelation
 from vision.swatch import Swatch, cut_swatch
 
 
@@ -155,3 +156,19 @@ def test_many_stripes_of_nearly_one_width_repeat_as_a_whole() -> None:
     found = find_lattice(cut_swatch(square, square.valid, most_px=2.5e6))
     assert found is not None
     assert (np.hypot(*found.across_mm), np.hypot(*found.along_mm)) == pytest.approx((66.5, 66.5), rel=0.002)
+
+
+@pytest.mark.parametrize(("odd", "columns_px"), [((1,), 20.0), ((1, 3), 40.0)], ids=["the nearest", "every second"])
+def test_a_second_motif_is_one_at_whatever_distance(odd: tuple[int, ...], columns_px: float) -> None:
+    """Columns of two motifs in turn are less alike whenever an odd number apart, and repeat every second one; where the
+    neighbours alone are less alike, as beside a ruler as wide as a column, each is like the next but one and the next
+    but two: the columns repeat."""
+    y, x = np.mgrid[-100:101, -100:101].astype(np.float32)
+    value = np.zeros_like(x)
+    for column in range(-4, 5):
+        for row in range(-4, 5):
+            height = 0.95 - 0.02 * (abs(column) + abs(row)) - (0.1 if abs(column) in odd else 0.0)
+            value += height * np.exp(-((x - 20 * column) ** 2 + (y - 20 * row) ** 2) / 18)
+    correlation = Autocorrelation(value=value, overlap=np.ones_like(value))
+    basis = _whole(correlation, np.array([[20.0, 0.0], [0.0, 20.0]]))
+    assert sorted(np.abs(basis).max(axis=0)) == pytest.approx([20.0, columns_px])
