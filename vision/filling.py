@@ -58,7 +58,9 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
         return _even_all_over(bands)
     crossing = band_profiles(swatch, other, _BANDS)
     bare = without_crossing(bands, without_crossing(crossing, bands))
-    return _even_all_over(bare) and _even_all_over(without_crossing(crossing, bare))
+    # what crosses stripes that go on all over is a ruler on them, where these alone are nearly all that is seen
+    striped = strength >= STRIPE_SHARE * total
+    return _even_all_over(bare) and (striped or _even_all_over(without_crossing(crossing, bare)))
 
 
 def mostly_striped(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:

@@ -65,6 +65,23 @@ def test_a_ruler_not_known_whole_does_not_hide_that_stripes_fill_the_picture() -
     assert _share(square, [known]) > 0.98
 
 
+@pytest.mark.parametrize(("down_mm", "fills"), [(230.0, True), (300.0, False)], ids=["a ruler", "a strip of table"])
+def test_an_unread_ruler_across_the_stripes_does_not_hide_that_they_fill_the_picture(
+    down_mm: float, fills: bool
+) -> None:
+    """Wide stripes run from border to border; a yellow ruler lies square to them, and is not known. A strip of a yellow
+    table at the side on which they end is no ruler: there they do not reach the border."""
+    sides = Stripes(widths_mm=(14.0, 16.0, 12.0, 30.0), colours=("#c46a3c", "#a39683", "#d8ccb4", "#8f8676"))
+    print_ = StripePrint(across=sides)
+    square = flat(print_, width_mm=220.0, height_mm=300.0, px_per_mm=2.0, turn_deg=75.0)
+    left = 120.0 if fills else 190.0
+    bar = np.array([[left, 70.0], [left + 18, 70.0], [left + 18, down_mm], [left, down_mm]])
+    if not fills:
+        bar[:2, 1], bar[1:3, 0] = 0.0, 220.0
+    cv2.fillPoly(square.rgb, [np.rint(bar * square.px_per_mm).astype(np.int32)], (208, 168, 40))
+    assert striped_all_over(square.rgb, square.valid, square.px_per_mm) is fills
+
+
 @pytest.mark.filterwarnings("error")
 def test_a_thin_rest_of_checks_does_not_fill_the_picture() -> None:
     """A frame three pixels wide, which is all that a ruler's ground leaves of a close picture, shows no part of checks
