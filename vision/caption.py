@@ -11,16 +11,26 @@ from vision.measurement import Measurement, Print, Stripe
 INCH_MM = 25.4
 #: The drawing is laid out to be read when it is seen this wide, px.
 READ_AT_PX = 1200
+#: A headline is set no smaller than this, in units: it must still be read.
+LEAST_TEXT = 10.0
 #: More warnings than this are not written on the drawing; the measurement has them all.
 MOST_WARNINGS = 3
 
 
 def headline(measurement: Measurement, width: int) -> Image.Image:
-    """What was found, in one large line, and how sure the scale is, in a smaller one."""
+    """What was found, in one large line, and how sure the scale is, in a smaller one; long lines are set smaller."""
     pen = _band(width, 84)
-    pen.text((18 * pen.unit, 28 * pen.unit), _found(measurement), WHITE, height=25, bold=True)
-    pen.text((18 * pen.unit, 61 * pen.unit), _scale(measurement), PALE, height=16.5)
+    found, scale = _found(measurement), _scale(measurement)
+    pen.text((18 * pen.unit, 28 * pen.unit), found, WHITE, height=_whole(pen, found, 25, bold=True), bold=True)
+    pen.text((18 * pen.unit, 61 * pen.unit), scale, PALE, height=_whole(pen, scale, 16.5))
     return pen.picture
+
+
+def _whole(pen: Pen, text: str, height: float, *, bold: bool = False) -> float:
+    """The height, in units, at which a line of text stands whole in the band: the one given, or less."""
+    while pen.size(text, height, bold=bold)[0] > pen.picture.width - 36 * pen.unit and height > LEAST_TEXT:
+        height -= 0.5
+    return height
 
 
 def footer(measurement: Measurement, width: int) -> Image.Image:

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from tests.vision.test_measure import measured, photo_of, rendered
+from vision.caption import headline
+from vision.estimate import Estimate
 from vision.measure import Evidence, Measured
 from vision.measurement import Cloth, Measurement
 from vision.overlay import chords, counted, draw
@@ -82,3 +84,16 @@ def test_nothing_found_is_drawn_too(size: tuple[int, int]) -> None:
         evidence=Evidence(),
     )
     assert draw(photo, nothing).shape[1] == size[1]
+
+
+@pytest.mark.parametrize("width", [800, 1200, 1524])
+def test_a_long_headline_stands_whole(width: int) -> None:
+    """Both repeats of a motif in millimetres and inches are a long line: nothing of it runs out of the picture, and the
+    margin on the right is as empty as that on the left."""
+    found = measured().measurement
+    repeat = Estimate(116.09, 0.06)
+    print_ = replace(found.main.print, kind="motif", across=repeat, along=repeat) if found.main.print else None
+    band = np.asarray(headline(replace(found, main=replace(found.main, print=print_)), width))
+    margin = round(15 * max(1.0, width / 1200))
+    assert np.ptp(band[:, :margin].reshape(-1, 3), axis=0).max() == 0
+    assert np.ptp(band[:, -margin:].reshape(-1, 3), axis=0).max() == 0
