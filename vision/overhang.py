@@ -268,7 +268,7 @@ def _side(look: _Look, ends: tuple[_End, _End], top: int) -> _Side | None:
             return None
         on = left + np.flatnonzero(np.nan_to_num(steps[row]) >= _STEP)
         told = [_told(look, end, stop, top, row) for end, stop in zip(ends, (on[0] - near, on[-1] + near), strict=True)]
-        over = any(own and not end.narrower for own, (end, _) in zip((own for _, own in told), told, strict=True))
+        over = any(own and not end.narrower for end, own in told)
         apart = all(end.joins is not None or not end.seen for end, _ in told)
         below = look.tone[row + near : row + near + round(_LINED_MM * per_mm)]
         lines = np.median(_steps(below.transpose(1, 0, 2), per_mm), axis=1)[left:right]
