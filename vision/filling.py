@@ -87,18 +87,21 @@ def _even_all_over(bands: Bands) -> bool:
     seen whole, that cannot be said."""
     tone, weight = bands.sheared(0.0)
     profile = detrended(tone, weight)
-    hidden = 0
+    alike, poor = [], []
     for row, cover in zip(bands.tone, bands.weight, strict=True):
         seen = (cover > 0) & (weight > 0)
         if seen.sum() < 0.3 * len(seen):
             continue
         own, common = row[seen] - row[seen].mean(0), profile[seen] - profile[seen].mean(0)
-        alike, size, whole = (float(v) for v in ((own * common).sum(), (own * own).sum(), (common * common).sum()))
-        likeness = alike / max(float(np.sqrt(size * whole)), 1e-9)
-        if likeness < _HALF_LIKENESS or alike < _CONTRAST * whole:
-            return False
-        hidden += likeness < _LIKENESS
-    if hidden > _HIDDEN_SHARE * len(bands.tone):
+        both, size, whole = (float(v) for v in ((own * common).sum(), (own * own).sum(), (common * common).sum()))
+        likeness = both / max(float(np.sqrt(size * whole)), 1e-9)
+        alike.append(likeness >= _LIKENESS)
+        poor.append(likeness < _HALF_LIKENESS or both < _CONTRAST * whole)
+    if not any(alike) or alike.count(False) > _HIDDEN_SHARE * len(bands.tone):
+        return False
+    # a table shows at the picture's border; what lies between bands alike lies on the print
+    first, last = alike.index(True), len(alike) - alike[::-1].index(True)
+    if any(poor[:first]) or any(poor[last:]):
         return False
     used = profile[(weight > 0) & (weight > 0.2 * float(weight.max()))]
     if len(used) < 2 * _PARTS:

@@ -13,8 +13,9 @@ _LEAST_MM2, _LARGEST, _FEWEST, _MOST = 3.0, 4.0, 12, 1500
 #: Each has another one near, no farther than so many times what the middle one has; but for one of ten, hardly farther
 #: than that: crumbs strewn at random are at 1.8 times (the square root of ln 10 over ln 2).
 _LONE, _EVEN, _NEARLY_ALL = 2.0, 1.3, 0.9
-#: So many times as far the table goes on all round them without any: else they may fill the picture.
-_MARGIN = 2.0
+#: So many times as far the table goes on round them without any, but along this share of the picture's border, which may
+#: cut the cloth off: else they may fill the picture.
+_MARGIN, _CUT_OFF = 2.0, 0.2
 
 
 def strewn(other: Mask, aside: Mask, inner: Mask, per_mm: float) -> Mask | None:
@@ -43,7 +44,8 @@ def strewn(other: Mask, aside: Mask, inner: Mask, per_mm: float) -> Mask | None:
     cv2.fillPoly(inside, [cv2.convexHull(places)], 1)
     size = 2 * round(_MARGIN * apart) + 1
     room = cv2.dilate(inside, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-    return None if (room[~inner] > 0).any() else np.asarray(inside > 0)
+    border = inner & (cv2.erode(inner.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0)
+    return None if (room[border] > 0).mean() > _CUT_OFF else np.asarray(inside > 0)
 
 
 def _nearest(places: Doubles) -> Doubles:

@@ -82,6 +82,17 @@ def test_an_unread_ruler_across_the_stripes_does_not_hide_that_they_fill_the_pic
     assert striped_all_over(square.rgb, square.valid, square.px_per_mm) is fills
 
 
+@pytest.mark.parametrize("left_mm", [150.0, 214.0], ids=["between stripes", "at the border"])
+def test_what_hides_most_of_a_band_of_stripes_lies_on_them_where_they_go_on_at_both_sides(left_mm: float) -> None:
+    """Fine stripes, and square to them a dark bar that hides all but a quarter of their length: a ruler that was not
+    read, where stripes go on to its left and right; a table in view, where they do not."""
+    print_ = StripePrint(across=Stripes(widths_mm=(2.9, 3.2, 2.2), colours=("#7a1820", "#8a8a84", "#b0603c")))
+    square = flat(print_, width_mm=240.0, height_mm=300.0, px_per_mm=2.0, turn_deg=90.0)
+    bar = np.array([[left_mm, 50.0], [left_mm + 26, 50.0], [left_mm + 26, 275.0], [left_mm, 275.0]])
+    cv2.fillPoly(square.rgb, [np.rint(bar * square.px_per_mm).astype(np.int32)], (24, 34, 40))
+    assert striped_all_over(square.rgb, square.valid, square.px_per_mm) is (left_mm < 200.0)
+
+
 @pytest.mark.filterwarnings("error")
 def test_a_thin_rest_of_checks_does_not_fill_the_picture() -> None:
     """A frame three pixels wide, which is all that a ruler's ground leaves of a close picture, shows no part of checks

@@ -73,6 +73,16 @@ def test_motifs_that_may_go_on_beyond_the_picture_are_no_part_of_it() -> None:
     assert _strewn(_spots(lattice)) is None
 
 
+def test_cloth_that_the_picture_cuts_off_is_named_as_far_as_it_is_seen() -> None:
+    """Motifs that come near to one side of the picture only, and leave most of it to the table, are where they are
+    seen: they cannot fill the picture."""
+    lattice = np.stack(np.meshgrid(np.arange(5), np.arange(4)), axis=-1).reshape(-1, 2) * (18.0, 16.0)
+    beside = lattice - (lattice[:, 0].max() - SIZE_MM[0] / 2 + 12.0, lattice[:, 1].max() / 2)
+    part = _strewn(_spots(beside))
+    assert part is not None
+    assert part.mean() < 0.2
+
+
 def test_the_repeat_of_such_cloth_is_measured_and_its_skew_is_not() -> None:
     """Dark cloth with pale motifs on a table as dark: its repeats are true to half a per cent, it is said to be hardly
     told from the table, and no torn edge is made up of its motifs' rows."""
