@@ -14,7 +14,7 @@ ISO/CIE 11664-6 for CIEDE2000.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -42,6 +42,9 @@ _SHOWN = 0.5
 #: Light over the turns in view is a polynomial of the degree that so many turns allow: below the first number of turns
 #: a line, below the second a parabola, else a cubic.
 _FEW_TURNS, _MANY_TURNS = 5, 10
+#: Print runs all along its stripes: in each half of what is seen of them, turns differ as they do in the whole, by at
+#: least this share of it. A shadow or glare lies on a part.
+_ALONG_SHARE = 0.5
 #: From few turns their scatter is not known well; it is believed to be about this (of the logarithm, of either share),
 #: as surely as if so many further turns had shown it (cloths of our own scenes mostly scatter by two thirds of that).
 _USUAL_SCATTER, _BELIEVED = np.array([0.012, 0.004, 0.004]), 10
@@ -75,8 +78,25 @@ def other_looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: f
     common = np.sum([(one.rest**2).sum(axis=0) for one in followed], axis=0) + _BELIEVED * _USUAL_SCATTER**2
     most = float(stdtrit(freedom, 1 - _CHANCE / 2))
     for one in followed:
-        differ[one.stripe] = max(_surely_apart(one, common / freedom, most)) >= OTHER_LOOK
+        differ[one.stripe] = max(apart for _, apart in _surely_apart(one, common / freedom, most)) >= OTHER_LOOK
+    if not differ.any():
+        return differ
+    first = np.cumsum((bands.weight > 0).sum(axis=1)) <= (bands.weight > 0).sum() / 2
+    for half in (first, ~first):
+        part = replace(bands, weight=np.where(half[:, None], bands.weight, np.float32(0.0)))
+        looks, weight = _looks(part, fit, boundaries_mm, blur_mm)
+        for one in followed:
+            again = _follow(one.stripe, looks[one.stripe], weight[one.stripe], times) if differ[one.stripe] else None
+            if again is not None:
+                pairs = [pair for pair, apart in _surely_apart(one, common / freedom, most) if apart >= OTHER_LOOK]
+                differ[one.stripe] = any(_as_far_apart(again, one, *pair) for pair in pairs)
     return differ
+
+
+def _as_far_apart(part: _Followed, whole: _Followed, a: int, b: int) -> bool:
+    """Whether two turns of a stripe differ in a part of it as they do in all of it."""
+    step, own = ((one.effects[a] - one.effects[b]) / _USUAL_SCATTER for one in (whole, part))
+    return bool(own @ step >= _ALONG_SHARE * (step @ step))
 
 
 def _looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: float) -> tuple[Doubles, Doubles]:
@@ -146,15 +166,15 @@ def _follow(stripe: int, looks: Doubles, weight: Doubles, times: int) -> _Follow
     )
 
 
-def _surely_apart(one: _Followed, common: Doubles, most: float) -> Iterator[float]:
-    """CIEDE2000 between each two turns of a stripe, in as far as they surely differ: by ``most`` standard errors, from
-    the stripe's own scatter or that ``common`` (3,) to all, whichever is more."""
+def _surely_apart(one: _Followed, common: Doubles, most: float) -> Iterator[tuple[tuple[int, int], float]]:
+    """Each two turns of a stripe, and the CIEDE2000 between them in as far as they surely differ: by ``most`` standard
+    errors, from the stripe's own scatter or that ``common`` (3,) to all, whichever is more."""
     scatter = np.maximum((one.rest**2).sum(axis=0) / one.freedom, common)
     for a, b in combinations(range(len(one.effects)), 2):
         spread = one.covariance[a, a] + one.covariance[b, b] - 2 * one.covariance[a, b]
         step = one.effects[a] - one.effects[b]
         sure = np.where(np.abs(step) > most * np.sqrt(spread * scatter), step, 0.0)
-        yield float(ciede2000(_lab(one.mean + sure / 2), _lab(one.mean - sure / 2)))
+        yield (a, b), float(ciede2000(_lab(one.mean + sure / 2), _lab(one.mean - sure / 2)))
 
 
 def _lab(look: Doubles) -> Doubles:

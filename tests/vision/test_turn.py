@@ -89,6 +89,23 @@ def test_what_cannot_be_seen_is_not_claimed() -> None:
     assert found.across.value == pytest.approx(27.0, rel=0.004)
 
 
+@pytest.mark.parametrize("everywhere", [False, True], ids=["a shadow on a part", "another dye"])
+def test_what_darkens_a_part_of_the_stripes_is_no_other_colour(everywhere: bool) -> None:
+    """Three stripes seen seven times over, every third turn darker by 10 %: where it is so along all of the stripes, they
+    are of another colour there, and the repeat is of three turns; where it is so along a part of them, as in a shadow,
+    it is of one."""
+    stripes = StripePrint(across=Stripes(widths_mm=(11.0, 14.0, 9.0), colours=("#c9a24a", "#c7c2b6", "#2f6b4a")))
+    square = flat(stripes, width_mm=240.0, height_mm=150.0)
+    turn = np.floor((np.arange(square.rgb.shape[1]) / square.px_per_mm - 120.0) / 34.0)
+    darker = np.where(turn % 3 == 1, 0.9, 1.0)[None, :, None]
+    rows = slice(None if everywhere else 210, None)
+    square.rgb[rows] = np.rint(square.rgb[rows] * darker).astype(np.uint8)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.across is not None
+    assert found.across.value == pytest.approx(102.0 if everywhere else 34.0, rel=0.005)
+
+
 def test_a_table_in_the_corner_makes_no_other_colour() -> None:
     """Three stripes that fill the picture but for a corner, where a light table shows; a tape lies across them, so that
     in some turns half of what is seen of the dark ones lies in that corner: the repeat is the maker's, of three."""
