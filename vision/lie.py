@@ -119,7 +119,8 @@ def _with_rims(
     hidden_mm: Sequence[Floats],
 ) -> tuple[ClothRegion, tuple[ClothEdge, ...] | None]:
     """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it, and
-    without those at which no cloth ends; and those at which it surely does, None where that was not looked at."""
+    without those at which no cloth ends, or, where it can hardly be told from the table, none that the print tells of;
+    and those at which it surely does, None where that was not looked at."""
     asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
     asked += [edge for edge in torn_alike(region.edges, request.torn) if edge not in asked]
     if print_ is None or not asked:
@@ -134,9 +135,11 @@ def _with_rims(
     edges, sure = [edge for edge in region.edges if edge not in asked], []
     for edge in asked:
         cloth = confirmed(edge, seen, print_)
-        followed = settled(reaching(edge, outline), seen, print_) or settled(edge, seen, print_) or edge
-        edges += [] if cloth is False else [followed]
-        sure += [followed] if cloth else []
+        followed = settled(reaching(edge, outline), seen, print_) or settled(edge, seen, print_)
+        if cloth is False or (followed is None and region.doubt_mm):
+            continue
+        edges.append(followed or edge)
+        sure += [edges[-1]] if cloth else []
     return replace(region, edges=tuple(edges)), tuple(sure)
 
 

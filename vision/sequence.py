@@ -200,7 +200,17 @@ def _borne_out(whole: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
         enough = 1.0 if len(part.differs) else MUCH_LESS
         if own >= enough * _least_difference(difference, part.lag):
             return False
-    return all(_comes_back(_coming_back(part, whole, again=False)) for part in parts if len(part.differs))
+    return all(_returns(part, whole, judged) for part in parts if len(part.differs))
+
+
+def _returns(part: _Lag, whole: _Lag, judged: list[_Lag]) -> bool:
+    """Whether what changes at a part of a lag comes back with it, or, where what lies along the stripes hides all that
+    could, with a whole number of such lags at which nothing changes."""
+    share = _coming_back(part, whole, again=False)
+    if share[1] >= COULD_COME_BACK:
+        return _comes_back(share)
+    multiples = (other for other in judged if _is_part(whole.lag, other.lag) and other.most <= other.same_look)
+    return any(_comes_back(_coming_back(part, other, again=False)) for other in multiples)
 
 
 def _least_difference(difference: Doubles, lag: int) -> float:

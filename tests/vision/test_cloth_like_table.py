@@ -221,3 +221,14 @@ def test_a_shadow_beside_the_paper_is_no_cloth() -> None:
 
 def _size_mm2(outline_mm: np.ndarray) -> float:
     return float(cv2.contourArea(outline_mm.astype(np.float32)))
+
+
+def test_rows_of_motifs_are_no_torn_edge() -> None:
+    """Motifs on a ground of the table's colour, the outermost rows of them cut through by the cloth's edges: where the
+    cloth can hardly be told from the table and its print does not tell where it ends, rows of motifs give no skew."""
+    drawn = draw(87028, megapixels=3.1)
+    taken = shoot(drawn.shot)
+    measured = measure_photo(photo_of(taken), MeasureRequest(torn=drawn.facts.torn)).measurement
+    skew, true = measured.main.skew, taken.truth.skew_deg
+    assert true is not None
+    assert skew is None or abs(skew.angle.value - true) <= skew.angle.u95

@@ -134,6 +134,20 @@ def test_a_difference_that_comes_back_is_part_of_the_repeat(turns: float) -> Non
     assert found == pytest.approx(32.0, rel=0.01)
 
 
+@pytest.mark.parametrize("begun_mm", [20.0, 36.0, 44.0, 76.0])
+def test_rulers_along_the_stripes_do_not_hide_that_a_difference_comes_back(begun_mm: float) -> None:
+    """A B A′ B of 91.4 mm seen three and a half times, 13 mm and 41 mm of it hidden all along by two rulers. Wherever
+    it begins, the repeat is of four: also where what differs after two stripes is nowhere seen to come back after four,
+    but only after eight, while after four nothing differs."""
+    tones = np.array([(56.0, -24.0, 10.0), (79.0, 32.0, 33.0), (58.0, -4.0, 12.0), (79.0, 32.0, 33.0)])
+    ends = np.cumsum([20.6, 25.1, 24.9, 20.8])
+    place = np.arange(0.25, 327.0, 0.5)
+    profile = tones[np.searchsorted(ends, (place + begun_mm) % ends[-1], side="right")]
+    profile = profile + np.random.default_rng(5).normal(0, 0.3, profile.shape)
+    shown = (place < 15) | ((place > 28) & (place < 146)) | (place > 187)
+    assert find_repeat(profile, shown.astype(np.float64), 0.5) == pytest.approx(ends[-1], rel=0.005)
+
+
 @pytest.mark.parametrize("turns", [7, 9, 11])
 def test_a_blemish_in_the_middle_does_not_lengthen_the_repeat(turns: int) -> None:
     """Something that lies once across the middle, as a ruler does, rules out every short lag, and no lag of more than
