@@ -31,6 +31,7 @@ from vision.print import PrintFinding, measure_print
 from vision.reference.body import bodies
 from vision.reference.reading import Floats, Reading
 from vision.relief import with_relief
+from vision.remainder import with_remainders
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
@@ -137,9 +138,9 @@ def _cloths(
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
     regions = find_cloths(coarse, covered_mm=covered)
     outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in regions]
-    whole = with_rests(covered, outlines)
+    whole = with_remainders(coarse, outlines, with_rests(covered, outlines))
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
-    taken = (*taken, *overhanging(coarse, outlines, (*covered, *taken)))
+    taken = (*taken, *overhanging(coarse, outlines, (*whole, *taken)))
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)

@@ -40,7 +40,7 @@ _BAND_MM, _BETWEEN_MM = 1.5, 1.6
 #: The ruler's side makes a step so large at least, tone, on this share of its length; half of its length makes one so
 #: many times what half of it makes anywhere within the ruler, and half of its width on this share of its length: glare
 #: makes some. So near to its sides and ends, mm, that is not asked.
-_STEP, _LEAST_SHARE, _TIMES, _NEARLY_ALL, _NEAR_MM = 8.0, 0.75, 2.0, 0.9, 3.0
+STEP, _LEAST_SHARE, _TIMES, _NEARLY_ALL, _NEAR_MM = 8.0, 0.75, 2.0, 0.9, 3.0
 #: Where it lies over the cloth by so much at least, mm, its ends make steps there, on this share of that.
 _LEAST_OVER_MM, _LEAST_ENDS = 4.0, 0.6
 #: Cloth narrower than a ruler is that from the ruler's side on, to this, mm: laid askew, it is so from elsewhere on.
@@ -253,26 +253,26 @@ def _side(look: _Look, ends: tuple[_End, _End], top: int) -> _Side | None:
     enough = shown.sum(axis=1) >= _LEAST_LONG_MM * per_mm
     if not enough.any():
         return None
-    steps = np.where(shown & enough[:, None], _steps(look.tone, per_mm)[:, left:right], np.nan)
+    steps = np.where(shown & enough[:, None], stepping(look.tone, per_mm)[:, left:right], np.nan)
     middle, share = np.zeros(len(steps)), np.zeros(len(steps))
     middle[enough] = np.nanmedian(steps[enough], axis=1)
-    share[enough] = (steps[enough] >= _STEP).sum(axis=1) / shown[enough].sum(axis=1)
+    share[enough] = (steps[enough] >= STEP).sum(axis=1) / shown[enough].sum(axis=1)
     low, high = (top + round(width * per_mm) for width in _WIDTHS_MM)
     for row in range(low, min(high, len(middle) - near)):
         if share[row] < _LEAST_SHARE or middle[row] < middle[row - near // 2 : row + near // 2 + 1].max():
             continue
         inner = slice(top + near, max(row - near, top + near + 1))
-        along = np.median(_steps(look.tone[inner].transpose(1, 0, 2), per_mm), axis=1)[left:right]
+        along = np.median(stepping(look.tone[inner].transpose(1, 0, 2), per_mm), axis=1)[left:right]
         most = max(float(middle[inner].max()), float(np.quantile(along, _NEARLY_ALL)))
         if middle[row] < _TIMES * most:
             return None
-        on = left + np.flatnonzero(np.nan_to_num(steps[row]) >= _STEP)
+        on = left + np.flatnonzero(np.nan_to_num(steps[row]) >= STEP)
         told = [_told(look, end, stop, top, row) for end, stop in zip(ends, (on[0] - near, on[-1] + near), strict=True)]
         over = any(own and not end.narrower for end, own in told)
         apart = all(end.joins is not None or not end.seen for end, _ in told)
         below = look.tone[row + near : row + near + round(_LINED_MM * per_mm)]
-        lines = np.median(_steps(below.transpose(1, 0, 2), per_mm), axis=1)[left:right]
-        lined = float(np.quantile(lines, _NEARLY_ALL)) >= max(_STEP, _TIMES * most)
+        lines = np.median(stepping(below.transpose(1, 0, 2), per_mm), axis=1)[left:right]
+        lined = float(np.quantile(lines, _NEARLY_ALL)) >= max(STEP, _TIMES * most)
         if not over and not (apart and (lined or any(own for _, own in told))):
             return None
         return _Side(row, float(middle[row]), told[0][0].column, told[1][0].column)
@@ -301,12 +301,12 @@ def _across(look: _Look, column: int, rows: slice) -> bool:
         return False
     near = round(_NEAR_MM * look.px_per_mm)
     beside = look.tone[rows, max(column - 3 * near, 0) : column + 3 * near]
-    steps = _steps(beside.transpose(1, 0, 2), look.px_per_mm)
+    steps = stepping(beside.transpose(1, 0, 2), look.px_per_mm)
     middle = steps[len(steps) // 2 - 3 * near // 2 : len(steps) // 2 + 3 * near // 2]
-    return bool((middle.max(axis=0) >= _STEP).mean() >= _LEAST_ENDS)
+    return bool((middle.max(axis=0) >= STEP).mean() >= _LEAST_ENDS)
 
 
-def _steps(tone: Floats, per_mm: float) -> Doubles:
+def stepping(tone: Floats, per_mm: float) -> Doubles:
     """How far (H, W) the tone (H, W, 3) above each row is from that below it."""
     band, gap = max(round(_BAND_MM * per_mm), 1), max(round(_BETWEEN_MM / 2 * per_mm), 1)
     total = np.cumsum(np.concatenate([np.zeros((1, *tone.shape[1:])), tone]), axis=0)

@@ -13,8 +13,8 @@ _LEAST_MM2, _LARGEST, _FEWEST, _MOST = 3.0, 4.0, 12, 1500
 #: Each has another one near, no farther than so many times what the middle one has; but for one of ten, hardly farther
 #: than that: crumbs strewn at random are at 1.8 times (the square root of ln 10 over ln 2).
 _LONE, _EVEN, _NEARLY_ALL = 2.0, 1.3, 0.9
-#: So many times as far the table goes on round them without any, but along this share of the picture's border, which may
-#: cut the cloth off: else they may fill the picture.
+#: So many times as far the table goes on round them without any, but along this share of the picture's border, which
+#: may cut the cloth off: else they may fill the picture.
 _MARGIN, _CUT_OFF = 2.0, 0.2
 
 

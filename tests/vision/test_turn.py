@@ -91,9 +91,9 @@ def test_what_cannot_be_seen_is_not_claimed() -> None:
 
 @pytest.mark.parametrize("everywhere", [False, True], ids=["a shadow on a part", "another dye"])
 def test_what_darkens_a_part_of_the_stripes_is_no_other_colour(everywhere: bool) -> None:
-    """Three stripes seen seven times over, every third turn darker by 10 %: where it is so along all of the stripes, they
-    are of another colour there, and the repeat is of three turns; where it is so along a part of them, as in a shadow,
-    it is of one."""
+    """Three stripes seen seven times over, every third turn darker by 10 %: where it is so along all of the stripes,
+    they are of another colour there, and the repeat is of three turns; where it is so along a part of them, as in a
+    shadow, it is of one."""
     stripes = StripePrint(across=Stripes(widths_mm=(11.0, 14.0, 9.0), colours=("#c9a24a", "#c7c2b6", "#2f6b4a")))
     square = flat(stripes, width_mm=240.0, height_mm=150.0)
     turn = np.floor((np.arange(square.rgb.shape[1]) / square.px_per_mm - 120.0) / 34.0)
