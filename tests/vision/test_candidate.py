@@ -9,9 +9,10 @@ import pytest
 
 from tests.vision.row import comb
 from vision.reference.candidate import FIELD_ROWS, Candidate, _better, _covers, _Search
+from vision.reference.division import Division, Unit
 from vision.reference.ruler import _agreeing
 from vision.reference.tick import Row
-from vision.reference.unit import Division, Hearing, Unit, Verdict
+from vision.reference.unit import Hearing, Verdict
 
 #: Nats by which "all ticks alike" is beaten: what is said with less says little, with more says much.
 LITTLE, MUCH = 50.0, 80.0

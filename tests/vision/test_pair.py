@@ -13,9 +13,10 @@ from tests.makers.shot import shoot
 from tests.vision.row import comb
 from vision.reference.candidate import Candidate
 from vision.reference.comb import Comb
+from vision.reference.division import Division, Unit
 from vision.reference.pair import settle
 from vision.reference.ruler import read_rulers
-from vision.reference.unit import Division, Hearing, Unit, Verdict
+from vision.reference.unit import Hearing, Verdict
 
 
 def _heard(row: Comb, unit: Unit, base_mm: float, longer: tuple[int, ...], evidence: float) -> Candidate:

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from vision.reference.candidate import Candidate
+from vision.reference.number import Numbers
 from vision.reference.pair import settle
 from vision.reference.unit import LEAST_EVIDENCE, hear, levelled
 
@@ -244,3 +245,37 @@ def test_what_a_plainer_scale_of_the_same_ruler_contradicts_is_not_sure() -> Non
     assert doubted is None
     assert verdict is not None
     assert verdict.division.base_mm == 1.0
+
+
+def kinds(count: int, finest: int, spread: float, seed: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Ticks of so many parts of an inch, each kind 0.35 spacings longer than the next shorter one, seen so badly."""
+    index = np.arange(count)
+    rank = sum((index % 2**power == 0).astype(int) for power in range(1, finest.bit_length()))
+    return index, 1.1 + 0.35 * rank + np.random.default_rng(seed).normal(0, spread, count)
+
+
+def test_sixteenths_seen_too_badly_to_tell_inches_from_halves_are_not_taken_for_eighths() -> None:
+    """Five inches of faint sixteenths, the end of each tick seen half as badly as inch and half inch differ, or worse:
+    now and then halves look as long as inches by chance. Of 80 such scales none is read for sure as another one, which
+    would measure twice too much; where the ends are seen seven times as well, nearly all are read."""
+    for spread in (0.17, 0.2, 0.3):
+        heard = [hear(*kinds(81, 16, spread, seed)) for seed in range(80)]
+        wrong = [one for one in heard if one.sure() and one.best and one.best.division.base_mm != 25.4 / 16]
+        assert not wrong
+    for finest in (8, 16):
+        clear = [hear(*kinds(81, finest, 0.05, seed)) for seed in range(20)]
+        right = [one for one in clear if one.sure() and one.best and one.best.division.base_mm == 25.4 / finest]
+        assert len(right) >= 18
+
+
+def test_numbers_at_all_of_the_longest_ticks_settle_what_ends_seen_badly_leave_open() -> None:
+    """Eighths whose ends are seen badly: their lengths may be those of sixteenths, numbers at each eighth tick say that
+    they are not; numbers at each sixteenth, that they are."""
+    index, size = kinds(81, 8, 0.15, 2)
+    alone = hear(index, size)
+    whole, half = (hear(index, size, numbers=(Numbers(period, 0, 30.0),)) for period in (8, 16))
+    assert not alone.sure()
+    assert whole.sure()
+    assert whole.best is not None
+    assert whole.best.division.base_mm == 25.4 / 8
+    assert not (half.sure() and half.best is not None and half.best.division.base_mm == 25.4 / 8)

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.comb import Comb
+from vision.reference.division import DIVISIONS
 from vision.reference.unit import (
-    DIVISIONS,
     LEAST_EVIDENCE,
     LEAST_MARGIN,
     LEAST_TICK_SHARE,

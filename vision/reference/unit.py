@@ -11,19 +11,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.reference.division import DIVISIONS, OTHERS, TENTHS, Division
 from vision.reference.number import Numbers
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Unit = Literal["inch", "mm", "none"]
 
-INCH_MM = 25.4
 #: The best hypothesis must beat the next one with another tick size by so much (nats; odds of about 1 to 400).
 LEAST_MARGIN = 6.0
 #: ... and must beat "all ticks alike" by so much: textures have chance hierarchies, rulers have clear ones.
@@ -53,6 +50,15 @@ LEAST_STEP = 0.12
 #: ... and each kind longer than the next shorter one by this (thirty-seconds have five steps to share), and by this
 #: share of the usual step (common practice: the steps of a scale are much alike).
 LEAST_KIND_STEP, LEAST_STEP_SHARE = 0.08, 0.4
+#: Most nats against halves as long as wholes: there are such scales (our estimate of practice).
+AS_LONG = 9.0
+#: From the half inch's tick to the inch's it is as far as from kind to kind, within these shares (common practice).
+HALF_STEPS = (0.6, 1.4)
+#: A tick runs into its number where it is longer by so many steps than it should be, and by so many standard deviations
+#: of ends; all may where this share of wholes does, of every second one and of those between.
+BEYOND_STEPS, BEYOND_SCATTER, TOUCHING_SHARE = 1.0, 3.0, 0.33
+#: Standard deviations of where ticks end, told in two ways, in those of a normal value over the root of its number.
+PAIRS_SIGMAS, SHORTER_SIGMAS = 1.02, 1.43
 #: Ticks of one kind differ by at least this share of the shortest (one mean deviation): print, and how ends are seen.
 LEAST_BREADTH = 0.03
 #: Residues tried as the longest ticks' place: chance, or a number that touches its tick, may lengthen another.
@@ -72,34 +78,6 @@ SMALL_TICK_MM, BY_NUMBERS = 0.4, 6.0
 MOST_TICK_MM = 8.5
 #: ... nor, as a share of the spacing, than this: shorter are the tips of ticks whose finer neighbours were overlooked.
 LEAST_TICK_SHARE = 0.3
-#: Cost of each kind of longer tick that an inch scale leaves out, nats (our estimate of practice).
-MISSING = 1.2
-#: ... and for each finer kind that is told apart all the same: a scale shows its halves before its eighths.
-SKIPPED = 3.0
-#: Cost of ways to divide that are rarely met, nats (our estimate of practice).
-RARE = 4.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Division:
-    """One way to divide a scale: the size of a tick, after how many ticks the longest returns, which are longer.
-
-    ``twin_cost`` is added where two of the longest are seen: the half inch's tick is hardly ever as long as the inch's,
-    but where only one of them is in the picture it may be either.
-    """
-
-    unit: Unit
-    base_mm: float
-    top: int
-    longer: tuple[int, ...]
-    cost: float
-    twin_cost: float = 0.0
-
-    @property
-    def numbered(self) -> int:
-        """After how many ticks the numbers come: each centimetre, each inch; 0 for what is no ruler."""
-        whole = {"mm": 10.0, "inch": INCH_MM}.get(self.unit, 0.0)
-        return round(whole / self.base_mm) if self.base_mm else 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,56 +142,6 @@ class Hearing:
         return self.margin() >= LEAST_MARGIN and self.evidence() >= asked
 
 
-def _divisions() -> tuple[Division, ...]:
-    out = [
-        Division(unit="mm", base_mm=1.0, top=10, longer=(5, 10), cost=0.0),
-        Division(unit="mm", base_mm=1.0, top=10, longer=(10,), cost=1.0),
-        Division(unit="mm", base_mm=1.0, top=5, longer=(5,), cost=RARE),
-        Division(unit="mm", base_mm=0.5, top=20, longer=(2, 10, 20), cost=0.5),
-        Division(unit="mm", base_mm=0.5, top=20, longer=(10, 20), cost=1.5),
-        Division(unit="mm", base_mm=0.5, top=20, longer=(2, 20), cost=1.5),
-        Division(unit="mm", base_mm=0.5, top=10, longer=(2, 10), cost=RARE - 1),
-        Division(unit="mm", base_mm=0.5, top=2, longer=(2,), cost=RARE),
-    ]
-    for top, cost in ((8, 0.0), (16, 0.0), (32, 2.0)):
-        steps = [2**j for j in range(1, int(math.log2(top)))]
-        for count in range(len(steps) + 1):
-            for chosen in combinations(steps, count):
-                missing = [every for every in steps if every not in chosen]
-                skipped = sum(fine < every for every in missing for fine in chosen)
-                out.append(
-                    Division(
-                        unit="inch",
-                        base_mm=INCH_MM / top,
-                        top=top,
-                        longer=(*chosen, top),
-                        cost=cost + MISSING * len(missing) + SKIPPED * skipped,
-                    )
-                )
-        # the longest in the picture may be the half inch's
-        half = tuple(steps)
-        base_mm, rare = INCH_MM / top, 2 * RARE + 1
-        out.append(Division(unit="inch", base_mm=base_mm, top=top // 2, longer=half, cost=cost, twin_cost=rare))
-    out.append(Division(unit="inch", base_mm=INCH_MM / 4, top=4, longer=(2, 4), cost=RARE))
-    return tuple(out)
-
-
-def _others() -> tuple[Division, ...]:
-    """Patterns that no ruler has: prints, fences and texts repeat after three, six or seven as gladly as after ten."""
-    tops: list[tuple[int, ...]] = [(top,) for top in (2, 3, 4, 6, 7, 9, 11, 12, 13, 14, 15, 17, 18, 19)]
-    tops += [(2, 6), (3, 6), (3, 9), (3, 12), (4, 12), (6, 12)]
-    return tuple(Division(unit="none", base_mm=0.0, top=steps[-1], longer=steps, cost=1.0) for steps in tops)
-
-
-DIVISIONS = _divisions()
-OTHERS = _others()
-#: Only where the person says that the ruler is in inches: tenths of an inch look like millimetres.
-TENTHS = (
-    Division(unit="inch", base_mm=INCH_MM / 10, top=10, longer=(5, 10), cost=2.0),
-    Division(unit="inch", base_mm=INCH_MM / 20, top=20, longer=(2, 10, 20), cost=3.0),
-)
-
-
 def hear(
     index: Ints, size: Floats, *, unit: str = "auto", numbers: Sequence[Numbers] = (), worn: bool = True
 ) -> Hearing:
@@ -243,7 +171,6 @@ def hear(
     for division in divisions:
         if span < 0.6 * division.top:
             continue
-        extra = division.cost + (tick_length_cost(shortest * division.base_mm) if division.base_mm else 0.0)
         if division.top not in phases:
             phases[division.top] = _phases(index, size, division.top)
         for phase in phases[division.top]:
@@ -255,11 +182,17 @@ def hear(
             cost = _cost(size, rank, len(division.longer) + 1, shortest, room, worn)
             if cost is None:
                 continue
-            cost += extra + math.log(division.top) - _from_numbers(numbers, division, phase)
-            cost += division.twin_cost if np.count_nonzero(rank == len(division.longer)) > 1 else 0.0
-            held = best.get(division.base_mm)
-            if held is None or cost < held.cost:
-                best[division.base_mm] = Verdict(division=division, phase=phase, cost=cost)
+            cost += math.log(division.top)
+            meanings = [(division, cost)]
+            halved = division.halved()
+            if halved is not None:
+                meanings.append((halved, cost + _as_long_cost(index, size, rank, division, phase, numbers)))
+            for meant, nats in meanings:
+                prior = meant.cost + (tick_length_cost(shortest * meant.base_mm) if meant.base_mm else 0.0)
+                nats += prior - _from_numbers(numbers, meant, phase)
+                held = best.get(meant.base_mm)
+                if held is None or nats < held.cost:
+                    best[meant.base_mm] = Verdict(division=meant, phase=phase, cost=nats)
     verdicts = tuple(sorted(best.values(), key=lambda v: v.cost))
     return Hearing(
         verdicts=verdicts,
@@ -302,6 +235,52 @@ def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) ->
     told += [one.at_halves for one in halves]
     other = max((one.evidence for one in beside if one.period == 2 * whole), default=0.0)
     return min(MOST_FROM_NUMBERS, max(told, default=0.0)) - min(MOST_FROM_NUMBERS, other)
+
+
+def _as_long_cost(
+    index: Ints, size: Floats, rank: Ints, division: Division, phase: int, numbers: Sequence[Numbers]
+) -> float:
+    """Nats against a division's wholes being wholes and halves in turn: by how much their ticks speak for no step from
+    one to the other, as there hardly ever is none. Ends that are seen badly hide a step.
+
+    Where numbers stand beside all of the longest, or many of both run into numbers, they are wholes.
+    """
+    kinds = len(division.longer)
+    longest = rank == kinds
+    if np.count_nonzero(longest) < 2:
+        return 0.0
+    if _from_numbers(numbers, division, phase) >= BY_NUMBERS:
+        return AS_LONG
+    turn = (index[longest] - phase) // division.top % 2 == 0
+    ones, others = size[longest][turn], size[longest][~turn]
+    if not (ones.size and others.size):
+        return 0.0
+    of_kinds = [size[rank == kind] for kind in range(kinds + 1)]
+    middle = np.array([_usual(of_kind, ALIKE_SHARE) for of_kind in of_kinds])
+    off = np.concatenate([np.abs(of_kind - np.median(of_kind)) for of_kind in of_kinds[1:]])
+    scatter = max(1.4826 * float(np.median(off)), LEAST_BREADTH * float(middle[0]))
+    step = _usual_step(middle)
+    touching = middle[-2] + (1 + BEYOND_STEPS) * step + BEYOND_SCATTER * scatter
+    if all((of_turn > touching).sum() >= max(2, TOUCHING_SHARE * of_turn.size) for of_turn in (ones, others)):
+        return AS_LONG
+    told, steps = [], np.linspace(*HALF_STEPS, 9) * step
+    for usual, sigmas in ((_middle_of_pairs, PAIRS_SIGMAS), (_shorter, SHORTER_SIGMAS)):
+        apart = abs(usual(ones) - usual(others))
+        sigma = sigmas * math.sqrt(1 / ones.size + 1 / others.size) * scatter
+        stepped = np.exp(np.maximum(-0.5 * ((apart - steps) / sigma) ** 2, -700.0)).mean()
+        told.append(-0.5 * (apart / sigma) ** 2 - math.log(stepped))
+    return float(np.clip(max(told), 0.0, AS_LONG))
+
+
+def _middle_of_pairs(size: Floats) -> float:
+    """The middle of sorted lengths: the median of the means of all pairs (Hodges & Lehmann 1963)."""
+    one, other = np.triu_indices(size.size)
+    return float(np.median(0.5 * (size[one] + size[other])))
+
+
+def _shorter(size: Floats) -> float:
+    """Where sorted lengths would end if most ran into numbers: their lower fifth."""
+    return float(np.quantile(size, 0.2))
 
 
 def _beside(numbers: Numbers, division: Division, phase: int) -> bool:
@@ -372,8 +351,13 @@ def _rising(middle: Floats, shortest: float) -> bool:
     """Whether each kind of tick is longer than the one before, by steps that are much alike: the last may look larger,
     where the longest ticks run into their numbers."""
     step = middle[1:] - middle[:-1]
-    usual = float(min(step.mean(), step[:-1].mean()) if step.size > 1 else step.sum())
-    return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * usual))
+    return not step.size or bool(step.min() >= max(LEAST_KIND_STEP * shortest, LEAST_STEP_SHARE * _usual_step(middle)))
+
+
+def _usual_step(middle: Floats) -> float:
+    """The step from one kind of tick to the next longer, by the middles (K,) of all kinds."""
+    step = middle[1:] - middle[:-1]
+    return float(min(step.mean(), step[:-1].mean()) if step.size > 1 else step.sum())
 
 
 def _usual(size: Floats, share: float) -> float:
