@@ -3,7 +3,7 @@
 References
 ----------
 Hartley & Zisserman, Multiple View Geometry, 2nd ed. 2004, ch. 5 (covariance of a fit) and app. 6 (its computation).
-Huber, Robust Statistics, 1981: the weights. Birge, Physical Review 40 (1932) 207: errors scaled by what is left over.
+Birge, Physical Review 40 (1932) 207: errors scaled by what is left over.
 """
 
 from __future__ import annotations
@@ -17,10 +17,24 @@ from numpy.typing import NDArray
 
 from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid, upwards
 from vision.estimate import Estimate
-from vision.mark import as_noisy, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
+from vision.mark import as_noisy, beside, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
 from vision.parallel import Stripes, stripe_residual, stripe_start
 from vision.reference.reading import Reading
-from vision.rise import LEAST_RISE_MM, RISE, TOPS, WARP, WARP_SIGMA_MM, held, lifted, noise_px, starts, warped, waves
+from vision.residual import agreement, huber, huber_cost
+from vision.rise import (
+    LEAST_RISE_MM,
+    RISE,
+    TOPS,
+    WARP,
+    WARP_SIGMA_MM,
+    afloat,
+    held,
+    lifted,
+    noise_px,
+    starts,
+    warped,
+    waves,
+)
 
 Floats = NDArray[np.float64]
 #: The plane of the readings and that of the prints (3, 3 each), and all places as a lens that bends nothing shows them.
@@ -29,11 +43,11 @@ _Sight = tuple[Floats, Floats, list[Floats]]
 #: Hand-held photographs taken "from above" are tilted by about this much on each axis (one standard deviation);
 #: our estimate of practice. It decides only where the marks leave the tilt open.
 TILT_SIGMA_DEG = 10.0
-#: Residuals beyond this many standard deviations count less and less (Huber's constant, 95 % efficiency).
-HUBER = 1.345
 #: Phones straighten their pictures, compact cameras leave a per cent or two at the corners: one standard deviation of
 #: k1 (our estimate of practice). It decides only where nothing long and straight is in the picture.
 LENS_SIGMA = 0.009
+#: No lens bends more than so many standard deviations: a ruler that says so does not lie flat.
+MOST_LENS_SIGMAS = 3.0
 #: A ruler lies straight to this, 1/mm (0.2 mm over 300 mm), one standard deviation; a tape that curls, to that (radius
 #: one metre). It is taken to curl where it bows by more than so many times the first.
 STRAIGHT_PER_MM, CURLED_PER_MM, CURLED_TIMES = 2e-5, 1e-3, 3.0
@@ -82,7 +96,7 @@ class Adjustment:
         self.columns = [slice(first, last) for first, last in pairwise(ends)]
         self.begin = begin
         self.behind_mm = behind_mm
-        self.loose = self.curled = self.rises = False
+        self.loose = self.curled = self.rises = self.afloat = False
         self.bow_per_mm = 0.0
         self.chosen: Floats | None = None
         self.middles_mm: list[Floats] = []
@@ -93,7 +107,7 @@ class Adjustment:
         """The parameters with the least cost, their covariance, and the rms residual in px.
 
         A tape that turns out to curl or to rise is fitted again as one, so that nothing holds it straight or down
-        (``loose``); ``curled`` and ``rises`` say what came of that.
+        (``loose``); ``curled``, ``rises`` and ``afloat`` say what came of that.
         """
         problem, params = self, self._solved()
         own = self._own_of(params)
@@ -109,6 +123,10 @@ class Adjustment:
             self.bow_per_mm = float(np.abs(own[:, BOW]).max())
             self.curled = self.bow_per_mm > CURLED_TIMES * STRAIGHT_PER_MM
             self.rises = float(own[:, OWN:][:, TOPS].max()) > LEAST_RISE_MM
+            self.afloat = not self.prints and all(rising)
+            self.afloat &= any(
+                afloat(reading.marks_mm[:, 0], one[OWN:]) for reading, one in zip(self.readings, own, strict=True)
+            )
         return params, problem._covariance(params), problem._rms_px(params)
 
     def _own_of(self, params: Floats) -> Floats:
@@ -116,10 +134,14 @@ class Adjustment:
         return params[SHARED : SHARED + self.own * len(self.readings)].reshape(-1, self.own)
 
     def _waves(self, params: Floats) -> Iterator[bool]:
-        """Of each reading, whether it leaves over what no flat ruler would; a bent tape may rise in any case."""
+        """Of each reading, whether it leaves over what no flat ruler would, or lies beside one on the same tape that
+        does; a bent tape may rise in any case, and so may any where else the lens would have to be beyond belief."""
+        astray = self.bow_sigma >= CURLED_PER_MM or abs(float(params[4])) > MOST_LENS_SIGMAS * LENS_SIGMA
+        rulers = [number for number, reading in enumerate(self.readings) if reading.source == "ruler"]
+        along = {number: self.readings[number].marks_mm[:, 0] for number in rulers}
+        waving = [number for number in rulers if astray or waves(self._along_px(params, number), along[number])]
         for number, reading in enumerate(self.readings):
-            bent = self.bow_sigma >= CURLED_PER_MM
-            yield reading.source == "ruler" and (bent or waves(self._along_px(params, number), reading.marks_mm[:, 0]))
+            yield number in rulers and any(beside(reading, self.readings[other]) for other in waving)
 
     def _along_px(self, params: Floats, number: int) -> Floats:
         """How far (N,) a ruler's marks lie off along it, px."""
@@ -140,7 +162,13 @@ class Adjustment:
         few = self._like([thinned(reading) for reading in readings], self.bow_sigma, rising)
         few.middles_mm = self.middles_mm
         head, own, tail = params[:SHARED], self._own_of(params), params[SHARED + OWN * len(readings) :]
-        tried = (np.concatenate([head, *(part for one in own for part in (one, rise)), tail]) for rise in starts())
+        # what a flat fit made of the lens beyond belief was the rise's
+        heads = [head, np.array([*head[:4], np.clip(head[4], -LENS_SIGMA, LENS_SIGMA)])]
+        tried = (
+            np.concatenate([first, *(part for one in own for part in (one, rise)), tail])
+            for first in heads[: 1 + (abs(head[4]) > LENS_SIGMA)]
+            for rise in starts()
+        )
         best = min((few._descend(one, most=FIRST_STEPS) for one in tried), key=lambda found: found[1])[0]
         problem = self._like(readings, self.bow_sigma, rising)
         problem.middles_mm, problem.chosen = self.middles_mm, best
@@ -157,7 +185,7 @@ class Adjustment:
     def _covariance(self, params: Floats) -> Floats:
         residual, prior = self._residual(params)
         jac = self._numeric(params)
-        weight = np.where(prior, 1.0, _huber(residual))
+        weight = np.where(prior, 1.0, huber(residual))
         # the priors are not noise of this picture: they are not inflated with it
         information = jac[prior].T @ jac[prior]
         printed = sum(len(print_.order) for print_ in self.prints)
@@ -167,7 +195,7 @@ class Adjustment:
                 continue
             data = residual[part] * np.sqrt(weight[part])
             freedom = max(1, data.size - len(params) + SHARED)
-            birge = max(1.0, float(data @ data) / freedom) * (self._colour(residual[part]) if colour else 1.0)
+            birge = max(1.0, float(data @ data) / freedom) * (agreement(residual[part]) if colour else 1.0)
             information += (jac[part] * weight[part][:, None]).T @ jac[part] / birge
         size = np.sqrt(np.diag(information)) + 1e-12  # millimetres, radians and curvatures differ by many powers of ten
         covariance = np.linalg.pinv(information / np.outer(size, size)) / np.outer(size, size)
@@ -213,15 +241,6 @@ class Adjustment:
 
     def _usual_scale(self) -> float:
         return math.log(float(np.median([mean_px_per_mm(reading) for reading in self.readings])))
-
-    @staticmethod
-    def _colour(residual: Floats) -> float:
-        """How much neighbouring residuals agree: a bowed rule's errors do not average out like noise."""
-        if residual.size < 12:
-            return 1.0
-        a, b = np.clip(residual[:-1], -3, 3), np.clip(residual[1:], -3, 3)
-        rho = float(np.clip((a @ b) / max(1e-12, float(a @ a)), 0.0, 0.9))
-        return (1 + rho) / (1 - rho)
 
     def _from(self, shared: Floats) -> Floats:
         """All parameters to begin with, for a plane (SHARED,)."""
@@ -327,16 +346,14 @@ class Adjustment:
         for rows, own, residual in zip(_rows(parts), self.columns, parts, strict=True):
             columns = np.concatenate([shared, np.arange(own.start, own.stop)])
             block = jac[rows][:, columns]
-            weighted = block * _huber(residual)[:, None]
+            weighted = block * huber(residual)[:, None]
             normal[np.ix_(columns, columns)] += weighted.T @ block
             pull[columns] += (weighted * residual[:, None]).sum(axis=0)
         return normal, pull
 
     def _cost(self, params: Floats) -> float:
         parts, prior = self._evaluated(params)
-        size = np.abs(np.concatenate(parts))
-        rho = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
-        return float(rho.sum()) + 0.5 * float(prior @ prior)
+        return huber_cost(np.concatenate(parts)) + 0.5 * float(prior @ prior)
 
     def _descend(self, params: Floats, most: int = 40, enough: float = 1e-8) -> tuple[Floats, float]:
         cost, damping = self._cost(params), 1e-3
@@ -378,8 +395,3 @@ def _rows(parts: list[Floats]) -> list[slice]:
 def _apart(one: Floats, other: Floats) -> bool:
     """Whether two fits are tilted differently."""
     return bool(np.abs(one[:2] - other[:2]).max() > SAME_TILT_RAD)
-
-
-def _huber(residual: Floats) -> Floats:
-    size = np.abs(residual)
-    return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, 1e-12))

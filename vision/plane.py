@@ -42,6 +42,9 @@ TILT_LIMIT_RAD = math.radians(60.0)
 #: What a tape that rises from the table, or may as it curls, leaves of any length at 95 % once its rise is fitted
 #: (tapes of our scenes, with a print to level by or without).
 RISEN_RELATIVE_U95 = 0.003
+#: Where hardly any of it lies on the table, and no print levels the plane, it passes for a tape so far above, mm at
+#: 95 % (drawn tapes whose ends stand up to 12 mm).
+AFLOAT_U95_MM = 5.0
 #: Bent in the plane, a tape keeps the length of a line that is its middle to so much, mm at 95 % (where its body was
 #: found to end, and that cloth tapes are not made as evenly as beams).
 MIDDLE_U95_MM = 4.0
@@ -288,6 +291,7 @@ def _fitted(known: list[Reading], problem: Adjustment, thickness_mm: float) -> P
             FLATNESS_RELATIVE_U95,
             beside,
             RISEN_RELATIVE_U95 if problem.loose else 0.0,
+            AFLOAT_U95_MM / distance if problem.afloat else 0.0,
             MIDDLE_U95_MM * problem.bow_per_mm,
         ),
         curled=problem.curled,

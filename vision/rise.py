@@ -22,6 +22,9 @@ RISE, TOPS = 4, slice(0, None, 2)
 WARP, WARP_SIGMA_MM = 3, 0.3
 #: An end stands up where it does so by more than this, mm: cloth and table differ by as much.
 LEAST_RISE_MM = 1.0
+#: A tape of which less than this share lies on the table tells no tilt: that of its rise passes for the camera's.
+#: Ends that rise by less than the second, mm, are taken to lie on it.
+LEAST_FLAT_SHARE, LEAST_TOP_MM = 0.25, 0.25
 #: Ends rise by some mm, over some centimetres (practice; one standard deviation, of the reach as a logarithm).
 HEIGHT_SIGMA_MM, REACH_MM, REACH_SIGMA = 10.0, 90.0, 0.5
 #: No tape lies below the table: heights are held above it by this much, mm.
@@ -53,6 +56,12 @@ def lifted(along_mm: Floats, own: Floats) -> tuple[Floats, Floats]:
         height += top * share**2
         shift += way * 2 * top**2 / (3 * reach) * share**3  # half the square of the slope, summed up
     return height, shift
+
+
+def afloat(along_mm: Floats, own: Floats) -> bool:
+    """Whether a tape with marks at these places (N,) lies on the table hardly anywhere, by its rises (RISE,)."""
+    top, reach = own[TOPS], np.exp(own[1::2])
+    return float(reach[top > LEAST_TOP_MM].sum()) > (1 - LEAST_FLAT_SHARE) * float(np.ptp(along_mm))
 
 
 def warped(places_mm: Floats, own: Floats) -> Floats:

@@ -1,0 +1,33 @@
+"""What residuals count for: far ones less (Huber, Robust Statistics, 1981), and those that agree with neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+#: Residuals beyond this many standard deviations count less and less (Huber's constant, 95 % efficiency).
+HUBER = 1.345
+
+
+def huber(residual: Floats) -> Floats:
+    """The weights of residuals (N,), in standard deviations."""
+    size = np.abs(residual)
+    return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, 1e-12))
+
+
+def huber_cost(residual: Floats) -> float:
+    """The cost (nats) of residuals (N,), in standard deviations."""
+    size = np.abs(residual)
+    return float(np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER)).sum())
+
+
+def agreement(residual: Floats) -> float:
+    """How much neighbouring residuals (N,) agree, 1 where they do not: a bowed rule's errors do not average out like
+    noise."""
+    if residual.size < 12:
+        return 1.0
+    a, b = np.clip(residual[:-1], -3, 3), np.clip(residual[1:], -3, 3)
+    rho = float(np.clip((a @ b) / max(1e-12, float(a @ a)), 0.0, 0.9))
+    return (1 + rho) / (1 - rho)
