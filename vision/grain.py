@@ -30,6 +30,9 @@ _AS_FRAYED = 0.5
 #: Another edge of the cloth agrees with it when the two are parallel or square within this, deg (cloth torn and cut by
 #: hand is mostly square to two or three degrees; practice).
 AGREES_DEG = 3.0
+#: Of cloth that lies so near to 45 deg, deg, two edges face a side of the photo about as much (within what tilt and a
+#: cloth that is not square make of it): which of them is meant is not known.
+DIAGONAL_DEG = 3.0
 ACROSS: dict[Side, Side] = {"top": "bottom", "bottom": "top", "left": "right", "right": "left"}
 
 
@@ -65,8 +68,9 @@ def read_grains(
     and the side across from the torn one counts with it only if it is one of these, or runs along nothing that covers.
     """
     own = tuple(edge for edge in region.edges if _is_own(edge, region.edges, covered_mm, sure))
-    weft, warp = _facing(own, torn), _facing(own, selvage)
-    across = None if torn is None else _facing(own, ACROSS[torn])
+    named = [_facing(own, side) for side in (torn, selvage)]
+    weft, warp = (_either(edge, region.edges) for edge in named)
+    across = _facing(own, ACROSS[torn]) if torn is not None and weft is named[0] else None
     told = () if sure is None else (*sure, *(edge for edge in own if not any(_along(edge, c) for c in covered_mm)))
     seen = (
         None if weft is None else _torn(weft, across if across in told else None, region.edges),
@@ -127,6 +131,19 @@ def _middle(edge: ClothEdge) -> Point:
 def _facing(edges: tuple[ClothEdge, ...], side: Side | None) -> ClothEdge | None:
     """The longest straight edge that faces a side."""
     return max((edge for edge in edges if edge.side == side), key=lambda edge: edge.length_mm, default=None)
+
+
+def _either(edge: ClothEdge | None, edges: tuple[ClothEdge, ...]) -> ClothEdge | None:
+    """The edge; where one that is square to it may be meant as well, with a direction that goes for both. None where
+    that other one is not seen."""
+    if edge is None or abs(abs(edge.direction_deg.value) - 45.0) > DIAGONAL_DEG:
+        return edge
+    square = [one for one in edges if _apart_deg(one.direction_deg.value, edge.direction_deg.value, 180.0) > 45.0]
+    if not square:
+        return None
+    one, other = edge.direction_deg, max(square, key=lambda one: one.length_mm).direction_deg
+    half = ((other.value - one.value + 45.0) % 90.0 - 45.0) / 2
+    return replace(edge, direction_deg=Estimate(folded_deg(one.value + half), abs(half) + max(one.u95, other.u95)))
 
 
 def _is_own(

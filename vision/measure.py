@@ -227,7 +227,7 @@ def _measure_cloth(
         other = f" Or name its {ACROSS[edge]} edge, if that is torn too." if _shows_across(region, request) else ""
         warnings.append(
             f"The cloth's {edge} edge cannot be seen well enough to compare the print with it: photograph it "
-            f"whole, on a plain table of another colour, the ruler well away from it.{other}"
+            f"whole, facing that side, on a plain table of another colour, the ruler well away from it.{other}"
         )
     return ClothEvidence(region=region, finding=finding, print=print_, lie=lie)
 

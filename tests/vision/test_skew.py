@@ -202,6 +202,20 @@ def test_an_edge_beside_a_ruler_counts_where_the_picture_shows_the_cloth_within_
     assert read_grains(region, torn="bottom", covered_mm=away, sure=())
 
 
+@pytest.mark.parametrize(("turn_deg", "sure"), [(44.0, False), (-46.5, False), (39.0, True)])
+def test_of_two_edges_that_face_a_side_alike_either_may_be_the_torn_one(turn_deg: float, sure: bool) -> None:
+    """Cloth that lies at 45 degrees, one pair of its edges 1.2 degrees from square to the other: whichever edge was
+    meant, the grain that is told goes for it; where one faces the side clearly, it is that one's."""
+    lying: tuple[tuple[Side, float], ...] = (("bottom", turn_deg), ("right", turn_deg + 91.2 - 180.0 * (turn_deg > 0)))
+    grain = read_grains(_region(*lying), torn="bottom")[0].direction_deg
+    for meant in (turn_deg, turn_deg + 1.2):
+        covered = abs((grain.value - meant + 45.0) % 90.0 - 45.0) <= grain.u95
+        assert covered or (sure and meant != turn_deg)
+    assert (grain.u95 < 0.2) is sure
+    alone = read_grains(_region(("bottom", turn_deg)), torn="bottom")
+    assert bool(alone) is sure
+
+
 def test_an_edge_against_the_ruler_is_the_ruler_s() -> None:
     """An edge that lies against the ruler, as straight as the ruler, says nothing of the threads."""
     region = _region(("bottom", 0.3), ("top", 0.1), ("left", -89.0))
