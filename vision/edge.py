@@ -34,6 +34,9 @@ _STRAIGHT_SHARE = 0.02
 #: A straight side is at least so long, mm, and this share of the cloth's size (shorter ones say little of a grain).
 _LEAST_SIDE_MM = 25.0
 _LEAST_SIDE_SHARE = 0.12
+#: Of a side that something hides at least this share is seen: less may be a corner's (own scenes; how well its way
+#: is known is told by the length that is seen).
+_LEAST_SEEN_SHARE = 0.25
 #: Corners are left out of the fit over this share of the side, and at least this many mm.
 _CORNER_SHARE, _CORNER_MM = 0.04, 4.0
 #: Threads fray in tufts about so long, mm: what counts as one independent place along an edge (practice).
@@ -195,7 +198,7 @@ def _edge(points: Doubles, seen: Mask, *, clockwise: bool) -> ClothEdge | None:
     unit = unit if unit @ chord > 0 else -unit
     along = (used - middle) @ unit
     shown = float(np.ptp(along))
-    if shown < max(_LEAST_SIDE_MM, 0.4 * length):
+    if shown < max(_LEAST_SIDE_MM, _LEAST_SEEN_SHARE * length):
         return None
     scatter = float(np.sqrt(np.mean(np.minimum(np.abs(rest), 3 * np.median(np.abs(rest)) + 0.05) ** 2)))
     pieces = max(shown / _TUFT_MM, 3.0)

@@ -31,6 +31,24 @@ def test_a_side_lies_where_it_is_seen(turn: int) -> None:
     assert ends == pytest.approx([-92.0, 92.0], abs=1.0)
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 1.5, -2.0])
+def test_a_third_of_a_torn_side_tells_its_direction_as_well_as_it_can(turn_deg: float) -> None:
+    """Of a frayed side 200 mm long a ruler hides two thirds: the rest tells how it runs, less surely than the whole
+    does, and within what is said of it."""
+    rng = np.random.default_rng(4)
+    ring = _rectangle(1)
+    tufts = np.repeat(rng.normal(0, 0.4, len(ring) // 10), 10)
+    frayed = ring + np.stack([np.zeros(len(ring)), np.where(ring[:, 1] == 60.0, tufts, 0.0)], axis=1)
+    slope = np.tan(np.radians(turn_deg))
+    frayed[:, 1] -= np.where(frayed[:, 1] > 0, slope * frayed[:, 0], 0.0)
+    part, whole = (
+        next(edge for edge in straight_edges(frayed, seen) if edge.side == "bottom").direction_deg
+        for seen in ((ring[:, 1] < 60.0) | (ring[:, 0] > 30.0), np.ones(len(ring), bool))
+    )
+    assert abs(part.value - turn_deg) <= part.u95
+    assert whole.u95 < part.u95 < 1.0
+
+
 def test_a_side_goes_on_to_its_corners() -> None:
     """A side known in its middle only is drawn out along the outline to just before both corners, past a notch, and
     not beyond; one that already reaches them stays as it is."""
