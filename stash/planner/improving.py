@@ -112,8 +112,8 @@ class _Quest:
 
     def follow(self) -> None:
         """For a moment among the plans that leave room at the lanes' ends, then among all: on few pieces, on all from
-        an empty table, on fewer than that plan opens, and on all once more. What makes the bound higher, but no plan
-        cheaper, comes last."""
+        an empty table, on fewer than that plan opens, and on all once more. Then what makes the bound higher, but no
+        plan cheaper; with what time is left, from an empty table again."""
         task = self.better.solution.task
         fit_um = task.stance.fit_um
         self._laid_anew(COMFORT_UM, FIRST_ROUNDS)
@@ -127,11 +127,12 @@ class _Quest:
             if choice.count < self._opened():
                 self._laid_anew(fit_um, FEW_ROUNDS, choice)
         self._laid_anew(fit_um, LAST_ROUNDS)
-        self._laid_anew(fit_um, ROUNDS, throw=2)
         if relaxation and choices and not self.better.stopped:
             self.better = _searched(self.better, self.weights, self.deadline)
-            self._no_less_than(relaxation.solve_tree(self.deadline, self._cost_um()).um)
             self.better = _proven(self.better, choices, relaxation, self.weights, self.deadline)
+            if self._worth_while(None):
+                self._no_less_than(relaxation.solve_tree(self.deadline, self._cost_um()).um)
+        self._laid_anew(fit_um, ROUNDS, throw=2)
 
     def _bounded(self, relaxation: Relaxation) -> Choices:
         """What any plan costs at least, and for each number of pieces."""
