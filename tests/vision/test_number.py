@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from tests.vision.test_ruler import SCALES, draw
 from vision.reference.comb import Comb, follow
 from vision.reference.number import Numbers, numbering
 from vision.reference.tick import find_rows, pyramid
-from vision.reference.unit import Hearing, hear
+from vision.reference.unit import LEAST_MARGIN, Hearing, hear
 
 
 def scale_of(picture: NDArray[np.uint8], period_px: float) -> tuple[list[NDArray[np.uint8]], Comb, int, Hearing]:
@@ -108,3 +110,23 @@ def test_numbers_that_reach_lower_than_others_make_no_wholes_of_their_own() -> N
     assert not hear(index, size, numbers=feet).sure()
     assert hear(index, size, numbers=feet).margin() <= alone.margin()
     assert hear(index, size, numbers=(Numbers(8, 0, 2.0, -1.0), Numbers(16, 0, 33.0, -2.0))).sure()
+
+
+@pytest.mark.parametrize("turn", [0, 1])
+def test_numbers_are_seen_beside_worn_ticks_too(turn: int) -> None:
+    """Eighths of an inch of which every second inch lost its tick, not its number: numbers still stand at each inch
+    (drawn so), and nothing says that every other inch's differs, as if those between were half inches."""
+    levels, comb, side, heard = scale_of(draw("eighths", 3.0), 3.0 * 25.4 / 8)
+    assert heard.best is not None
+    left = (comb.index - heard.best.phase) % 16 != 8 * turn
+    worn = replace(
+        comb,
+        index=comb.index[left],
+        places_px=comb.places_px[left],
+        reach_px=comb.reach_px[left],
+        spacing_px=comb.spacing_px[left],
+    )
+    best = best_of(numbering(levels, worn, side, longest=heard.best.longest(worn.index)))
+    assert best.period == 8
+    assert best.evidence > 10
+    assert best.at_halves < LEAST_MARGIN

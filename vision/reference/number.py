@@ -42,6 +42,9 @@ ACROSS = 9
 LONGEST = 34
 #: A number covers at most so many ticks to either side of its own; farther ones count as bare.
 SPILL = 3
+#: Where fewer ticks than this in a row are not seen they are worn, and a number may stand there all the same; what
+#: hides more hides numbers too.
+WORN_RUN = 3
 #: So many neighbouring rows are pooled, fewer or more of them: no row cuts every digit.
 POOLED = (2, 5)
 #: Smaller differences from place to place are noise, grey levels.
@@ -61,6 +64,14 @@ class Numbers(NamedTuple):
     at_halves: float = 0.0
 
 
+class _Stands(NamedTuple):
+    """Where ticks stand: their numbers (N,), their places (N, 2) and the spacing at each (N,), px."""
+
+    number: Ints
+    places_px: Floats
+    spacing_px: Floats
+
+
 def numbering(
     levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, *, longest: NDArray[np.bool_]
 ) -> tuple[Numbers, ...]:
@@ -71,13 +82,23 @@ def numbering(
     centimetre stand in rows of their own. ``longest`` (N,) says which ticks are taken for the longest: what stands
     lower than they reach may be ticks.
     """
-    views = [_edges(levels, comb, side, longest)]
+    stands = _stands(comb)
+    views = [_edges(levels, comb, side, longest, stands)]
     if comb.period_px >= WIDE_PX:
-        views.append(_between(levels, comb, side))
+        views.append(_between(levels, comb, side, stands))
     found: dict[int, Numbers] = {}
     for edges in views:
-        _find(edges, comb.index, found)
+        _find(edges, stands.number, found)
     return tuple(found.values())
+
+
+def _stands(comb: Comb) -> _Stands:
+    """The comb's ticks, and between them those of which fewer than ``WORN_RUN`` in a row are not seen."""
+    every = np.arange(comb.index[0], comb.index[-1] + 1)
+    after = np.clip(np.searchsorted(comb.index, every), 1, comb.index.size - 1)
+    number = every[(comb.index[after] - comb.index[after - 1] <= WORN_RUN) | np.isin(every, comb.index)]
+    places = np.stack([np.interp(number, comb.index, comb.places_px[:, k]) for k in (0, 1)], axis=1)
+    return _Stands(number, places, np.interp(number, comb.index, comb.spacing_px))
 
 
 def _find(edges: Floats, index: Ints, found: dict[int, Numbers]) -> None:
@@ -142,14 +163,16 @@ def _each_time(above: Floats, turn: Ints, away: Ints) -> bool:
     return bool(shown.sum() >= FEWEST and shown[counted].mean() >= PRESENT)
 
 
-def _edges(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_]) -> Floats:
+def _edges(
+    levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_], stands: _Stands
+) -> Floats:
     """How much grey changes (N ticks, ROWS) from place to place round each tick's line, at distances beyond the ticks'
     ends, more than it mostly does there. What reaches so far itself runs into its number."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px[:, side] - comb.middle_px)
     nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * _untouched(comb, side, longest))
     out = np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
-    return _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS))
+    return _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS), stands)
 
 
 def _untouched(comb: Comb, side: int, longest: NDArray[np.bool_]) -> float:
@@ -163,23 +186,23 @@ def _untouched(comb: Comb, side: int, longest: NDArray[np.bool_]) -> float:
     return end - abs(float(foot) - comb.middle_px)
 
 
-def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int) -> Floats:
+def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, stands: _Stands) -> Floats:
     """As ``_edges``, in the gap after each tick (N, GAP_ROWS), from the ticks' feet as far as the longest go."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px - comb.middle_px)
     out = np.linspace(float(np.median(reach[:, 1 - side])), float(np.quantile(reach[:, side], 0.97)), GAP_ROWS)
-    return _rough(levels, comb, way * out, 0.5 + np.linspace(-GAP_SHARE, GAP_SHARE, ACROSS))
+    return _rough(levels, comb, way * out, 0.5 + np.linspace(-GAP_SHARE, GAP_SHARE, ACROSS), stands)
 
 
-def _rough(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats) -> Floats:
+def _rough(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats, stands: _Stands) -> Floats:
     """How much grey changes (N ticks, rows) from place to place (``across``, in spacings from each tick) at distances
     (rows,) along the ticks, more than it mostly does there."""
     points = (
-        comb.places_px[:, None, None, :]
-        + (across[None, None, :] * comb.spacing_px[:, None, None])[..., None] * comb.axis
+        stands.places_px[:, None, None, :]
+        + (across[None, None, :] * stands.spacing_px[:, None, None])[..., None] * comb.axis
         + out_px[None, :, None, None] * comb.tick
     )
-    size = len(comb.index)
+    size = stands.number.size
     level = strip_level(levels, comb.period_px)
     grey = sample(levels, level, points.reshape(size, -1, 2)).reshape(size, out_px.size, across.size)
     edges = np.abs(np.diff(grey, axis=-1)).mean(axis=-1)
