@@ -186,12 +186,18 @@ class Master:
         return opened, joined, tailed
 
     def _solved(self) -> bool:
-        """Solved from where it stood, or else from the start: once bounds have moved it may miss the solution."""
+        """Solved from where it stood, or else from the start, for once bounds have moved it may miss the solution, or
+        else by the dual simplex, which now and then finds what the primal one does not."""
         if self.solver.Solve() == self.lp.Solver.OPTIMAL:
             return True
         anew = self.lp.MPSolverParameters()
         anew.SetIntegerParam(anew.INCREMENTALITY, anew.INCREMENTALITY_OFF)
-        return bool(self.solver.Solve(anew) == self.lp.Solver.OPTIMAL)
+        if self.solver.Solve(anew) == self.lp.Solver.OPTIMAL:
+            return True
+        self.solver.SetSolverSpecificParametersAsString("use_dual_simplex: true")
+        found = self.solver.Solve(anew) == self.lp.Solver.OPTIMAL
+        self.solver.SetSolverSpecificParametersAsString("use_dual_simplex: false")
+        return bool(found)
 
     def solve(self) -> tuple[float, Prices, list[int]] | None:
         """Value (um), whole prices, and what each bay's fillings must better (2^-20 um)."""

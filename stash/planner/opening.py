@@ -94,6 +94,8 @@ def _sets(relaxation: Relaxation, count: int, cost_um: int, deadline: float) -> 
         bound = relaxation.solve(deadline, stop_um=cost_um, branch=branch)
         if bound.um >= cost_um:
             continue
+        if not bound.opened:
+            break
         free = {piece: share for piece, share in bound.opened.items() if piece not in branch.fixed}
         if free:
             piece = min(free, key=lambda piece: (abs(free[piece] - 0.5), piece))

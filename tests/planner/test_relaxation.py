@@ -17,7 +17,7 @@ from stash.planner.opening import find_choices, without_impossible
 from stash.planner.price import DEFAULT
 from stash.planner.quick import quick_solution
 from stash.planner.recreate import recreate
-from stash.planner.relaxation import Relaxation
+from stash.planner.relaxation import Bound, Relaxation
 from stash.planner.search import Search
 from stash.planner.stance import Stance
 from stash.planner.task import Task, build_task
@@ -136,6 +136,25 @@ def test_pieces_are_ruled_out_where_no_strips_lie_on_them() -> None:
     assert left.bound_um() >= 7 * DEFAULT.piece_um - 10
     on_six = quick_solution(task.only_on(choices.inside[0].pieces), DEFAULT, later(), 1000)
     assert on_six is None
+
+
+def test_nothing_is_ruled_out_where_the_linear_program_is_not_solved(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pieces that nothing is known of may hold a plan: where no linear program says which would be opened, the bound
+    stays what it was."""
+    task = lanes_of_100(5, 60, 60, 50, 50, 40, 40)
+    relaxation = Relaxation(task, DEFAULT)
+    choices = find_choices(relaxation, 3, later())
+    monkeypatch.setattr(Relaxation, "solve", lambda *_, **__: Bound(0, {}, {}, {}))
+    assert without_impossible(choices, relaxation, 10**9, later()) == choices
+
+
+def test_what_one_way_of_solving_misses_another_finds() -> None:
+    """A border on which the primal simplex gives up half way, with nothing proven: the linear program has a solution
+    all the same, dearer than three pieces opened."""
+    problem = border_case(3745, along=True)
+    (fabric,) = problem.fabrics.values()
+    task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
+    assert Relaxation(task, DEFAULT, paired=True).solve(later()).um > 3 * DEFAULT.piece_um
 
 
 @pytest.mark.parametrize("paired", [False, True])
