@@ -107,6 +107,19 @@ def test_a_single_row_of_crossings_is_no_grid(across_mm: float, planar: bool) ->
     assert (grid is not None) is planar
 
 
+@pytest.mark.parametrize("lines", [5, 6])
+def test_two_rows_of_crossings_set_no_scale_across(lines: int) -> None:
+    """Ticks a millimetre apart, and a few lines a quarter farther apart across them, as the grain of a ruler's wood is:
+    any two rows stand evenly, so the ticks count alone, on one line, a drawn number of pixels apart."""
+    picture, _ = seen(MILLIMETRES, 14.0, turn_deg=0.0, size_mm=(56.0, lines - 1.0))
+    readings = read_rulers(np.asarray(cv2.resize(picture, None, fx=1.0, fy=1.25), dtype=np.uint8))
+    assert readings
+    for reading in readings:
+        assert np.ptp(reading.marks_mm[:, 1]) == 0
+        length_px = float(np.hypot(*(reading.marks_px[-1] - reading.marks_px[0])))
+        assert length_px / float(np.ptp(reading.marks_mm[:, 0])) == pytest.approx(14.0, rel=0.003)
+
+
 def test_paper_covers_its_margin_and_no_more() -> None:
     """The grid is 90 × 60 mm with a bare margin of 5 mm: the sheet's corners are at (50, 35) mm from its middle."""
     picture, matrix = seen(MILLIMETRES, 6.0, turn_deg=12.0, tilt=0.05)

@@ -41,6 +41,8 @@ FAINTEST, LEAST_SPREAD = 0.4, 0.05
 #: Its lines stand a millimetre apart, each fifth and tenth of them stronger (common practice): the fifths by so many
 #: standard errors. Paper ruled in tenths of an inch has strong lines at the inch only.
 LINE_MM, FIVES, TENS, SURELY = 1.0, 5, 10, 4.0
+#: Two rows of crossings stand evenly whatever they are; a row has so many crossings at least.
+FEWEST_ROWS, LEAST_ROW = 3, 2
 #: A place of a crossing is not known better than this, px.
 LEAST_SIGMA_PX = 0.05
 
@@ -62,6 +64,12 @@ def read_paper(
             if whole is not None and zero is not None:
                 return _reading(rgb, whole, zero)
     return None
+
+
+def is_narrow(paper: Reading) -> bool:
+    """Whether a reading of paper has fewer rows of crossings, one way or the other, than prove an even spacing."""
+    rows = (np.unique(paper.marks_mm[:, axis], return_counts=True)[1] for axis in (0, 1))
+    return any(np.count_nonzero(marks >= LEAST_ROW) < FEWEST_ROWS for marks in rows)
 
 
 def _crossings(gray: NDArray[np.uint8], level: int, near_px: Floats | None) -> Iterator[tuple[Floats, Floats]]:

@@ -15,7 +15,7 @@ from vision.reference.comb import LEAST_BASE_SIGMA_PX, Comb
 from vision.reference.course import course_of
 from vision.reference.number import numbering
 from vision.reference.pair import settle
-from vision.reference.paper import read_paper
+from vision.reference.paper import LINE_MM, is_narrow, read_paper
 from vision.reference.reading import Reading
 from vision.reference.tick import pyramid
 from vision.reference.unit import Hearing, Verdict, hear
@@ -77,6 +77,9 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
     # lines of millimetre paper cross each other in rows that may look like a scale: where they do, the paper counts
     near = _spread(kept[0][0].comb.places_px) if kept else None
     paper = read_paper(rgb, levels, near) if unit != "inch" else None
+    if paper is not None and kept and kept[0][1].division.base_mm == LINE_MM and is_narrow(paper):
+        # along a ruler it tells no more than the ticks do; across it may be the grain of the wood
+        paper = None
     if paper is not None:
         readings: tuple[Reading, ...] = (paper,)
     else:
