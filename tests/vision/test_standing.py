@@ -29,3 +29,17 @@ def test_ticks_stand_on_the_straight_edge_that_most_begin_at(stretches: tuple[tu
     stand, sigma_px = _standing(row)
     assert np.abs(stand[:, 1] - row.places_px[:, 1] - edge).max() < 4 * SCATTER_PX
     assert 0.7 * SCATTER_PX < sigma_px < 1.0
+
+
+def test_ticks_that_run_on_into_stripes_beyond_the_edge_stand_on_it_all_the_same() -> None:
+    """A sixth of the ticks go on 80 px beyond the edge that all stand on, as where light stripes lie beside a dark
+    ruler: that edge counts, not the other ends, of which half, a quarter, an eighth lie farther out (sixteenths)."""
+    rng = np.random.default_rng(4)
+    index = np.arange(TICKS)
+    feet = -5 + rng.normal(0, SCATTER_PX, TICKS)
+    tops = 20 + 9.0 * sum(index % every == 0 for every in (2, 4, 8, 16))
+    feet[2::6] -= 80
+    row = replace(comb(TICKS), reach_px=np.stack([feet, tops], axis=1))
+    stand, sigma_px = _standing(row)
+    assert np.abs(stand[:, 1] - row.places_px[:, 1] + 5).max() < 4 * SCATTER_PX
+    assert sigma_px < 1.0

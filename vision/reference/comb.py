@@ -36,7 +36,8 @@ LEAST_TICKS, LEAST_CONTRAST = 10, 2.0
 #: A tick's end is not known better than this across the ruler, px: blur, and the ruler's own edge beside it.
 LEAST_BASE_SIGMA_PX = 0.15
 #: So many ticks end alike on that side; on the other a fifth or more of any scale's end farther out (fives and tens).
-ALIKE_SHARE = 0.9
+#: What runs on by more than so many lengths of a tick is no end: there are stripes beyond the ruler's edge (geometry).
+ALIKE_SHARE, RUN_ON = 0.9, 1.5
 #: Heights at which a tick's middle is sought.
 HEIGHTS = 7
 #: The ticks' common direction is mended at most so many times, or until it turns by less than this (a tenth of a deg).
@@ -88,14 +89,14 @@ class Comb:
         Unlike the places, which lie on a straight line by the way they are found, these show whether the ruler does.
         """
         along = self.index - self.index.mean()
-        best = (math.inf, 0, math.inf)
+        best, span = (math.inf, 0, math.inf), float(np.median(np.ptp(self.reach_px, axis=1)))
         for side in (0, 1):
             rest = self.reach_px[:, side]
             for _ in range(3):
                 kept = np.abs(rest) <= max(3 * 1.4826 * float(np.median(np.abs(rest))), 0.2)
-                fit = np.polyfit(along[kept], self.reach_px[kept, side], 3)
-                rest = self.reach_px[:, side] - np.polyval(fit, along)
+                rest = self.reach_px[:, side] - np.polyval(np.polyfit(along[kept], self.reach_px[kept, side], 3), along)
             off = np.abs(rest)
+            off = off[off <= max(RUN_ON * span, float(np.median(off)))]
             best = min(best, (float(np.quantile(off, ALIKE_SHARE)), side, 1.4826 * float(np.median(off))))
         _, side, sigma = best
         start = self.places_px - self.middle_px * self.lean
