@@ -162,13 +162,7 @@ class Adjustment:
         few = self._like([thinned(reading) for reading in readings], self.bow_sigma, rising)
         few.middles_mm = self.middles_mm
         head, own, tail = params[:SHARED], self._own_of(params), params[SHARED + OWN * len(readings) :]
-        # what a flat fit made of the lens beyond belief was the rise's
-        heads = [head, np.array([*head[:4], np.clip(head[4], -LENS_SIGMA, LENS_SIGMA)])]
-        tried = (
-            np.concatenate([first, *(part for one in own for part in (one, rise)), tail])
-            for first in heads[: 1 + (abs(head[4]) > LENS_SIGMA)]
-            for rise in starts()
-        )
+        tried = (np.concatenate([head, *(part for one in own for part in (one, rise)), tail]) for rise in starts())
         best = min((few._descend(one, most=FIRST_STEPS) for one in tried), key=lambda found: found[1])[0]
         problem = self._like(readings, self.bow_sigma, rising)
         problem.middles_mm, problem.chosen = self.middles_mm, best
