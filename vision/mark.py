@@ -9,14 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import inverse, mapped
+from vision.reference.body import holds
 from vision.reference.reading import Reading
 
 Floats = NDArray[np.float64]
 
 #: Marks that are left of a reading from which a fit only starts.
 FEW_MARKS = 32
-#: Of a second scale on a ruler this share of the marks lies on what is taken for its body.
-ON_IT_SHARE = 0.8
 
 
 def mean_px_per_mm(reading: Reading) -> float:
@@ -87,19 +86,9 @@ def tick_residual(whole: Floats, ticks_px: Floats, reading: Reading, bow: float)
 def beside(one: Reading, other: Reading) -> bool:
     """Whether two scales stand on one ruler: the body of either holds most marks of the other."""
     return one is other or any(
-        len(body.outline_px) >= 3 and _inside(body.outline_px, marks.marks_px) >= ON_IT_SHARE
+        len(body.outline_px) >= 3 and holds(body.outline_px, marks.marks_px)
         for body, marks in ((one, other), (other, one))
     )
-
-
-def _inside(outline_px: Floats, points_px: Floats) -> float:
-    """The share of points (N, 2) that lie in a polygon (K, 2): from which an odd number of sides lie to the right."""
-    first, last = outline_px, np.roll(outline_px, -1, axis=0)
-    x, y = points_px[:, :1], points_px[:, 1:]
-    crossed = (first[:, 1] > y) != (last[:, 1] > y)
-    rise = np.where(last[:, 1] == first[:, 1], 1.0, last[:, 1] - first[:, 1])
-    right = x < first[:, 0] + (y - first[:, 1]) / rise * (last[:, 0] - first[:, 0])
-    return float(((crossed & right).sum(axis=1) % 2 == 1).mean())
 
 
 def thinned(reading: Reading) -> Reading:

@@ -77,6 +77,18 @@ def test_a_tape_that_lies_on_the_table_nowhere_is_known_badly(rise_mm: float, az
     assert rise_mm > 0 or scale.u95 < 0.005 * scale.value
 
 
+@pytest.mark.parametrize("azimuth_deg", [20.0, 90.0, 160.0])
+def test_a_rise_is_not_taken_for_a_lens_beyond_belief(azimuth_deg: float) -> None:
+    """120 mm of a tape near the camera, its marks too noisy to show that its end rises by 12 mm: a lens would have to
+    bend its picture as none does. It is said to rise, and what that makes of the scale is stated."""
+    photo = camera(2.0, azimuth_deg, 17.0)
+    plane = fitted(risen(photo, 120, 12.0, 117.0, noise_px=0.3), relative=0.15)
+    x_px, y_px = seen(photo, np.array([[0.0, -20.0]]))[0]
+    scale, true = plane.px_per_mm_at((x_px, y_px)), true_scale(photo, (x_px, y_px))
+    assert plane.rises
+    assert abs(scale.value - true) <= scale.u95
+
+
 def test_two_scales_on_one_tape_rise_together() -> None:
     """Beside a scale that shows that its tape rises stands one with marks too noisy to show it: it does not hold the
     plane down, though it stands first."""

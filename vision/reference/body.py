@@ -115,7 +115,7 @@ def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
             theirs = other.outline_px.astype(np.float32)
             if other is reading or not (cv2.isContourConvex(outline) and cv2.isContourConvex(theirs)):
                 continue
-            if not (_holds(outline, other.marks_px) and _holds(theirs, reading.marks_px)):
+            if not (holds(outline, other.marks_px) and holds(theirs, reading.marks_px)):
                 continue
             _, common = cv2.intersectConvexConvex(outline, theirs)
             if common is not None and len(common) >= 3:
@@ -124,9 +124,10 @@ def bodies(readings: Sequence[Reading]) -> tuple[Floats, ...]:
     return tuple(found)
 
 
-def _holds(outline: NDArray[np.float32], points: Floats) -> bool:
-    """Whether nearly all points (N, 2) lie in a polygon."""
-    inside = [cv2.pointPolygonTest(outline, (float(x), float(y)), False) >= 0 for x, y in points]
+def holds(outline: Floats | NDArray[np.float32], points: Floats) -> bool:
+    """Whether nearly all points (N, 2) lie in a polygon (K, 2): most marks of a second scale on a ruler's body do."""
+    ring = outline.astype(np.float32)
+    inside = [cv2.pointPolygonTest(ring, (float(x), float(y)), False) >= 0 for x, y in points]
     return sum(inside) >= 0.8 * len(inside)
 
 
