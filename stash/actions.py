@@ -103,7 +103,7 @@ def read_garments(files: Sequence[Path]) -> tuple[Garment, ...]:
     from stash.garment.file import read_garment
     from stash.garment.resolved import together
 
-    return together([read_garment(read_text(file), where=str(file)) for file in files])
+    return together([read_garment(read_text(file), where=str(file), unnamed=file.stem) for file in files])
 
 
 def enough_of(
@@ -350,6 +350,17 @@ def write_text(file: Path, text: str) -> None:
             write_whole(file.resolve(), text.encode("utf-8"))
     except OSError as error:
         raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
+
+
+def not_over(out: Path | None, where: Where, *read: Path) -> None:
+    """Raises InputWrong where a file to be written is one of those that are read, or the stash's own document."""
+    from stash.catalogue import place
+
+    if place.server_in(where) is None:
+        read = (*read, place.named(where))
+    for file in read:
+        if out is not None and out.resolve() == file.resolve():
+            raise InputWrong(f"{out} is read here, and would be written over", "name another file with --out")
 
 
 def as_json(document: Any) -> str:

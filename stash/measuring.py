@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -119,21 +119,29 @@ def photographs(named: Sequence[Path]) -> tuple[Path, ...]:
 def overlay_files(named: Path | None, photos: Sequence[Path]) -> tuple[Path | None, ...]:
     """Where each photo's overlay goes: the file that was named, or for several photos one for each beside it.
 
-    Raises InputWrong where the name is not a picture's.
+    Raises InputWrong where the name is not a picture's, or a photograph would be drawn over.
     """
     _check_ending(named)
-    if named is None or len(photos) == 1:
-        return (named,) * len(photos)
+    if named is None:
+        return (None,) * len(photos)
+    files = (named,) if len(photos) == 1 else tuple(_beside(named, photos))
+    whole = {photo.resolve() for photo in photos}
+    for file in files:
+        if file.resolve() in whole:
+            raise InputWrong(f"{file} is a photograph that is measured, and would be drawn over", "name another file")
+    return files
+
+
+def _beside(named: Path, photos: Sequence[Path]) -> Iterator[Path]:
+    """A file for each of several photos, named after the one that was named and the photo."""
     taken: set[str] = set()
-    files = []
     for photo in photos:
         name, turn = photo.stem, 1
         while name in taken:  # photographs of two folders may bear one name
             turn += 1
             name = f"{photo.stem}-{turn}"
         taken.add(name)
-        files.append(named.with_name(f"{named.stem}-{name}{named.suffix}"))
-    return tuple(files)
+        yield named.with_name(f"{named.stem}-{name}{named.suffix}")
 
 
 def on_one_core() -> None:

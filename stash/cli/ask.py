@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -71,7 +72,9 @@ def ask(
         output.lines(telling.answer(answered, kept=out, stash=stash, told=where is None))
         output.lines([f"  Mind: {said}" for said in (*outcome.doubts, *outcome.notes)])
         if save is not None:
-            output.lines([f"  The coat is kept in {save}; ask again with: stripewright enough {save}"])
+            again = f"stripewright enough {quote(str(save))}{option.at(stash)}"
+            whether = "with --keep its cloth is kept too, to ask again with" if where is None else "ask again with"
+            output.lines([f"  The coat is kept in {save}; {whether}: {again}"])
     raise typer.Exit(_STATUS[answered.plan.answer])
 
 
@@ -80,9 +83,9 @@ def _put(question: Question, default: str | None, complaint: str | None) -> str:
     if complaint is not None:
         print(output.wrapped(f"  {complaint}"), file=sys.stderr)
     print(output.wrapped(question.ask), file=sys.stderr)
-    hint = f"[{default}] " if default is not None else f"({question.more})\n"
+    hint = f"  [{default}] " if default is not None else f"{output.wrapped(f'  ({question.more})')}\n"
     while True:
-        print(f"  {hint}> ", end="", file=sys.stderr, flush=True)
+        print(f"{hint}> ", end="", file=sys.stderr, flush=True)
         typed = sys.stdin.readline()
         if not typed:
             raise InputWrong(

@@ -8,7 +8,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,10 +70,14 @@ def outcome(task: Task, asked: Asked) -> Outcome:
 
 
 def _shared(tasks: Sequence[Task], asked: Asked, workers: int) -> Iterator[Outcome]:
-    """The outcomes from a pool of workers that never holds more than it can soon begin."""
+    """The outcomes from a pool of workers that never holds more than it can soon begin.
+
+    Where no more is wanted, as after Ctrl-C, the workers leave what they are at: nobody is kept waiting for it.
+    """
     with ExitStack() as stack:
         pool = _pool(workers)
         stack.callback(pool.shutdown, wait=False, cancel_futures=True)
+        stack.push(_leave)
         waiting: list[Future[Outcome]] = []
         for task in tasks:
             waiting.append(pool.submit(outcome, task, asked))
@@ -81,6 +85,13 @@ def _shared(tasks: Sequence[Task], asked: Asked, workers: int) -> Iterator[Outco
                 yield waiting.pop(0).result()
         for future in waiting:
             yield future.result()
+
+
+def _leave(kind: type[BaseException] | None, *_: object) -> None:
+    """Ends this process's workers where a run ends before its photographs do."""
+    if kind is not None:
+        for worker in active_children():
+            worker.terminate()
 
 
 def _alone(task: Task, asked: Asked) -> Outcome:

@@ -99,7 +99,7 @@ def told(found: Bound, kept: Path | None = None, stash: str | None = None) -> It
         at, name = option.at(stash), quote(str(kept or "plan.json"))
         yield (
             f"  {'Next' if kept else 'Keep the plan with --out plan.json; then'}: stripewright sheet {name} "
-            f"--out sheet.pdf{at}, and once it is cut: stripewright cut {name}{at}"
+            f"--out sheet.pdf{at}{option.then_cut(name, stash)}"
         )
 
 

@@ -58,7 +58,8 @@ def measure(
             if json:
                 output.document(found.document)
             elif jsonl:
-                output.line(found.document)
+                if not output.line(found.document) and kept is None:
+                    break  # nobody reads the rest
             elif found.document["schema"] != "error/1":
                 drawn = [f"  Drawn on the photograph: {task.overlay}"] if task.overlay else []
                 output.lines([*findings.told(found.document), *drawn])

@@ -62,3 +62,12 @@ Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The pap
 def at(stash: str | None) -> str:
     """What a command that is told to type next ends with: the stash where one was named."""
     return "" if stash is None else f" --stash {quote(stash)}"
+
+
+def then_cut(plan: str, stash: str | None) -> str:
+    """How a row goes on that says what to do with a plan, once it is cut; nothing where the stash is only read."""
+    from stash.catalogue import place
+
+    if place.server_in(stash) is None and place.is_document(place.named(stash)):
+        return ""
+    return f", and once it is cut: stripewright cut {plan}{at(stash)}"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TextIO
 
 if TYPE_CHECKING:
     from stash.catalogue.journal import Entry
@@ -23,21 +24,49 @@ _TOGETHER: Final = "\u00a0"
 
 def complain(problem: str, remedy: str) -> None:
     """One sentence on standard error: what is wrong and how to mend it."""
-    print(f"stripewright: {problem}: {remedy}" if remedy else f"stripewright: {problem}", file=sys.stderr)
+    _put(f"stripewright: {problem}: {remedy}" if remedy else f"stripewright: {problem}", sys.stderr)
+
+
+def say(text: str) -> None:
+    """Text on standard output. Where its reader has gone, as with "| head", the rest goes nowhere: what is done and the
+    exit status stay what they are."""
+    _put(text, sys.stdout)
+
+
+def flush() -> bool:
+    """Hands over what was said; False where its reader has gone."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _unread(sys.stdout)
+        return False
+    return True
+
+
+def _put(text: str, stream: TextIO) -> None:
+    try:
+        print(text, file=stream)
+    except BrokenPipeError:
+        _unread(stream)
+
+
+def _unread(stream: TextIO) -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def document(value: Any) -> None:
     """A JSON document on standard output."""
     from stash.actions import as_json
 
-    print(as_json(value))
+    say(as_json(value))
 
 
-def line(value: Any) -> None:
-    """A JSON document in one line on standard output, at once."""
+def line(value: Any) -> bool:
+    """A JSON document in one line on standard output, at once; False where its reader has gone."""
     import json
 
-    print(json.dumps(value, ensure_ascii=False, allow_nan=False), flush=True)
+    say(json.dumps(value, ensure_ascii=False, allow_nan=False))
+    return flush()
 
 
 def done(value: Any, rows: Iterable[str], *, json: bool) -> None:
@@ -64,7 +93,7 @@ def entry(made: Entry | None) -> dict[str, Any]:
 def lines(rows: Iterable[str]) -> None:
     """Text on standard output, each row wrapped with its own indent kept."""
     for row in rows:
-        print(wrapped(row))
+        say(wrapped(row))
 
 
 def wrapped(row: str) -> str:

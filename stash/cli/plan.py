@@ -43,6 +43,7 @@ def enough(
     from stash import actions, inquiry
     from stash.cli import left_out, telling
 
+    actions.not_over(out, stash, *garments)
     asked = inquiry.Inquiry(files=tuple(garments), first=first, have=tuple(have or ()), after=after, room=room)
     with output.progress("looking at the stash") as tell:
         answered = inquiry.ask(asked, stash, limit_s=limit, progress=tell)
@@ -130,4 +131,4 @@ def schema(
     """Print the JSON Schema of a document; with or without --json, for it is one."""
     from stash import actions
 
-    print(actions.schema(document).rstrip())
+    output.say(actions.schema(document).rstrip())

@@ -44,10 +44,8 @@ def answer(
     """
     plan = answered.plan
     yield _first(answered)
-    yield f"  {sum_sentence(answered.problem)}"
-    differs = differs_sentence(answered.problem, plan)
-    if differs:
-        yield f"  {differs}"
+    sentences = (sum_sentence(answered.problem), differs_sentence(answered.problem, plan))
+    yield from (f"  {sentence}" for sentence in sentences if sentence)
     if plan.tightest is not None and plan.answer != "no":
         tight = plan.tightest
         spare = both(tight.spare_mm, toward="down")
@@ -65,7 +63,7 @@ def answer(
     for remark in answered.remarks:
         yield f"  Mind: {remark}"
     if plan.answer == "yes":
-        yield _next(kept, option.at(stash), told=told)
+        yield _next(kept, stash, told=told)
 
 
 def _first(answered: Answered) -> str:
@@ -93,6 +91,9 @@ def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
     """By how much a stripe is short, in length and in repeats."""
     fabric = answered.problem.fabrics[row.fabric]
     missing = both(row.missing_mm, toward="up")
+    if row.stripe is None and all(piece.fabric != row.fabric for piece in answered.problem.pieces):
+        yield f"there is no piece of {fabric.name}."
+        return
     if row.stripe is None:
         groups = (group.parts for group in answered.plan.crowds if group.fabric == row.fabric)
         alone = [parts[0] for parts in groups if len(parts) == 1]
@@ -215,7 +216,8 @@ def _purchase(answered: Answered, row: Purchase) -> str:
     return f"{length} more of {answered.problem.fabrics[row.fabric].name}, {both(row.width_mm, 1)} wide"
 
 
-def _next(kept: Path | None, at: str, *, told: bool) -> str:
+def _next(kept: Path | None, stash: str | None, *, told: bool) -> str:
+    at = option.at(stash)
     if told:
         return (
             "  Keep the cloth and the plan with --keep --out plan.json; then: stripewright sheet plan.json "
@@ -224,4 +226,4 @@ def _next(kept: Path | None, at: str, *, told: bool) -> str:
     if kept is None:
         return f"  Keep the plan with --out plan.json; then: stripewright sheet plan.json --out sheet.pdf{at}"
     name = quote(str(kept))
-    return f"  Next: stripewright sheet {name} --out sheet.pdf{at}, and once it is cut: stripewright cut {name}{at}"
+    return f"  Next: stripewright sheet {name} --out sheet.pdf{at}{option.then_cut(name, stash)}"

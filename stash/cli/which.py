@@ -43,6 +43,7 @@ def which_cloth(
     from stash import actions, choice
     from stash.errors import InputWrong
 
+    actions.not_over(out, stash, garment)
     with output.progress("looking at the stash") as tell:
         found = choice.which_cloth(garment, stash, cloths=cloth or (), limit_s=limit, progress=tell)
     if out is not None:

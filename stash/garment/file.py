@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from stash.errors import InputWrong
@@ -13,7 +14,7 @@ from stash.garment.coat import Coat, figures
 from stash.garment.draft import parts_of, told, warned
 from stash.garment.meeting import ALIKE, check_together, corners_told
 from stash.garment.part import Garment
-from stash.garment.spec import PanelSpec, Pattern, StripSpec, laid_over, resolve_panel, resolve_strip
+from stash.garment.spec import UNNAMED, PanelSpec, Pattern, StripSpec, laid_over, resolve_panel, resolve_strip
 from stash.lengths import shown
 
 if TYPE_CHECKING:
@@ -32,12 +33,15 @@ WRITTEN: Final[Mapping[str, str]] = {
 }
 
 
-def read_garment(text: str, *, where: str = "the garment file") -> Garment:
-    """The garment that a file describes, its parts resolved. Raises InputWrong, which names ``where``."""
-    return resolve(read_pattern(text, where=where), where=where)
+def read_garment(text: str, *, where: str = "the garment file", unnamed: str = UNNAMED) -> Garment:
+    """The garment that a file describes, its parts resolved; ``unnamed`` is what one without a name is called.
+
+    Raises InputWrong, which names ``where``.
+    """
+    return resolve(read_pattern(text, where=where, unnamed=unnamed), where=where)
 
 
-def read_pattern(text: str, *, where: str = "the garment file") -> Pattern:
+def read_pattern(text: str, *, where: str = "the garment file", unnamed: str = UNNAMED) -> Pattern:
     """What a garment file says, nothing added yet. Raises InputWrong with all its mistakes in one sentence."""
     try:
         content = tomllib.loads(text.removeprefix("\N{BYTE ORDER MARK}").replace("\r\n", "\n"))
@@ -48,7 +52,8 @@ def read_pattern(text: str, *, where: str = "the garment file") -> Pattern:
         ) from error
     except RecursionError as error:
         raise InputWrong(f"{where} is nested too deeply", "write a garment as in the README") from error
-    return _pattern(_table(content, where))
+    pattern = _pattern(_table(content, where))
+    return pattern if "name" in content else replace(pattern, name=unnamed)
 
 
 def resolve(pattern: Pattern, *, where: str = "the garment file") -> Garment:

@@ -12,6 +12,9 @@ from stash.garment.part import Align, Corner, Edge, Make, Panel, Side, Span, Str
 from stash.lengths import inches
 
 #: The seam where the file names none, mm (1/4 in, common practice for bindings and narrow bands).
+UNNAMED: Final = "garment"
+"""What a garment is called of which nobody says its name."""
+
 SEAM_MM: Final = 6.35
 
 #: The least finished length of a segment where the file names none, mm (1 in).
@@ -64,7 +67,7 @@ class PanelSpec:
 class Pattern:
     """What a garment file says: a coat or none, and parts that add to it or change it."""
 
-    name: str = "garment"
+    name: str = UNNAMED
     seam_mm: float = SEAM_MM
     coat: Coat | None = None
     strips: tuple[StripSpec, ...] = ()

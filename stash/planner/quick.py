@@ -149,7 +149,7 @@ def panel_lack_mm(task: Task) -> dict[int, float]:
     for index, panel in enumerate(task.panels):
         if _fits_smaller(task, index, 0.0):
             continue
-        low, high = 0.0, min(panel.width_mm, panel.length_mm)
+        low, high = 0.0, max(panel.width_mm, panel.length_mm)
         for _ in range(14):
             middle = (low + high) / 2
             low, high = (low, middle) if _fits_smaller(task, index, middle) else (middle, high)

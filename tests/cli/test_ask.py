@@ -92,3 +92,19 @@ def test_answers_that_end_early(call: Call, monkeypatch: pytest.MonkeyPatch) -> 
     done = call("ask")
     assert done.code == 2
     assert "options" in done.err
+
+
+def test_asking_again_is_offered_with_the_cloth(call: Call) -> None:
+    """The coat that is kept is asked for again with its cloth, which is kept too only where that was said."""
+    alone = " ".join(call("ask", *ALL, "--defaults", "--save", "coat.toml").out.split())
+    assert "with --keep its cloth is kept too, to ask again with: stripewright enough coat.toml" in alone
+    kept = " ".join(call("ask", *ALL, "--defaults", "--save", "coat.toml", "--stash", "s").out.split())
+    assert kept.endswith("The coat is kept in coat.toml; ask again with: stripewright enough coat.toml --stash s")
+
+
+def test_a_question_fits_the_screen(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No row of a question is longer than a plain terminal is wide."""
+    monkeypatch.setattr("sys.stdin", io.StringIO("?\n"))
+    done = call("ask")
+    assert "left selvage" in done.err
+    assert max(len(row) for row in done.err.splitlines() if not row.startswith("> stripewright")) <= 80

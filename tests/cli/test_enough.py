@@ -134,3 +134,23 @@ def test_two_garments_share_the_cloth(filled: Call, tmp_path: Path) -> None:
     one, two = hems(tmp_path / "one.toml", 5, "888 mm"), hems(tmp_path / "two.toml", 5, "888 mm")
     assert filled("enough", one, "--json").code == 0
     assert filled("enough", one, two, "--json", "--limit", "20").code == 1
+
+
+def test_what_to_do_next_can_be_done(filled: Call, tmp_path: Path) -> None:
+    """A plan from a document that is only read cannot be booked, so nobody is told to book it."""
+    strips(tmp_path / "g.toml", 'id = "band"\nlength = "300 mm"\nwidth = "2 in"')
+    binding = ("bias", "--width", "2 in", "--length", "12 in", "--piece", "l1")
+    for words in (("enough", "g.toml"), binding):
+        told = " ".join(filled(*words, "--out", "p.json").out.split())
+        assert told.endswith("stripewright sheet p.json --out sheet.pdf, and once it is cut: stripewright cut p.json")
+        told = " ".join(filled(*words, "--out", "p.json", "--stash", "filled.json").out.split())
+        assert told.endswith("stripewright sheet p.json --out sheet.pdf --stash filled.json")
+
+
+def test_a_garment_without_a_name_is_called_after_its_file(filled: Call, tmp_path: Path) -> None:
+    """Two files that name no garment are told apart."""
+    for name in ("apron", "bag"):
+        strips(tmp_path / f"{name}.toml", 'id = "band"\nlength = "300 mm"\nwidth = "2 in"')
+        text = (tmp_path / f"{name}.toml").read_text().replace('name = "Borders"', "")
+        (tmp_path / f"{name}.toml").write_text(text)
+    assert filled("enough", "apron.toml", "bag.toml").out.startswith("Yes: apron and bag can be cut from t1.")

@@ -49,3 +49,21 @@ def test_a_panel_larger_than_any_piece_is_named(filled: Call, tmp_path: Path) ->
     (tmp_path / "g.toml").write_text((tmp_path / "g.toml").read_text() + panel, encoding="utf-8")
     told = _told(filled, "g.toml")
     assert "Short: apron is 11 13/16 in (300 mm) larger than there is room for on any piece of Red ticking." in told
+
+
+PANEL = '[[panel]]\nid = "apron"\nfabric = "linen"\nwidth = "3000 mm"\nlength = "900 mm"\nseam = "0 in"\n'
+
+
+def test_a_panel_is_told_to_be_as_much_too_large_as_it_is(filled: Call, tmp_path: Path) -> None:
+    """3000 by 900 mm beside cloth of 1524 by 1828.8 mm: 1476 mm too wide, more than it is long; and no empty row."""
+    (tmp_path / "g.toml").write_text(PANEL, encoding="utf-8")
+    done = filled("enough", "g.toml")
+    assert "Short: apron is 58 1/8 in (1476 mm) larger than" in " ".join(done.out.split())
+    assert all(row.strip() for row in done.out.splitlines())
+
+
+def test_a_fabric_without_a_piece_is_told_to_be_so(filled: Call, tmp_path: Path) -> None:
+    """All the linen is given away: no size would do, for there is no piece of it."""
+    (tmp_path / "g.toml").write_text(PANEL, encoding="utf-8")
+    assert filled("stash", "give", "l1").code == 0
+    assert "Short: there is no piece of Linen." in _told(filled, "g.toml")
