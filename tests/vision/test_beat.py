@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
-from vision.reference.beat import find_beats, straight_lines
+from vision.reference.beat import FAINT_STEP, PLAIN_STEP, find_beats, straight_lines
 from vision.reference.comb import follow
 from vision.reference.even import whole
 from vision.reference.ruler import read_rulers
@@ -21,12 +21,19 @@ PERIOD_PX = 6.4
 
 
 def strip(
-    *, ink: float, lean: float = 0.0, noise: float = 3.0, cut: bool = True, period_px: float = PERIOD_PX
+    *,
+    ink: float,
+    lean: float = 0.0,
+    noise: float = 3.0,
+    cut: bool = True,
+    period_px: float = PERIOD_PX,
+    pale: float = 50.0,
 ) -> Picture:
-    """A pale strip on a darker table, 60 px high from row 220 on; beats of ``ink`` grey levels hang from its upper
-    edge, 15 px long (``cut``) or as long as the picture is high, leaning by ``lean`` px a px."""
+    """A strip on a table that is darker by ``pale`` grey levels, 60 px high from row 220 on; beats of ``ink`` grey
+    levels hang from its upper edge, 15 px long (``cut``) or as long as the picture is high, leaning by ``lean`` px a
+    px."""
     y, x = np.mgrid[:500, :900].astype(np.float64)
-    face = np.where((y >= 220) & (y < 280), 170.0, 120.0)
+    face = np.where((y >= 220) & (y < 280), 120.0 + pale, 120.0)
     along = (x - lean * (y - 220)) / period_px
     tick = np.abs(along - np.rint(along)) < 0.14
     seen = (y >= 220) & (y < 235) if cut else np.ones_like(tick)
@@ -85,9 +92,21 @@ def test_leaning_ticks_are_followed_along_their_direction() -> None:
     assert np.abs(off - np.rint(off)).max() < 0.1
 
 
-@pytest.mark.parametrize("seed", [56027, 56039, 56092])
+def test_a_strip_hardly_paler_than_the_table_has_edges_too() -> None:
+    """A strip eight grey levels paler than the table, its edge blurred by 1.2 px, rises by fewer levels a pixel than
+    lines ask for that are sought plainly: no beat is found there. Sought faintly, its edge is a line, and its ticks,
+    6.4 px apart, show beside it (geometry)."""
+    levels = pyramid(strip(ink=10.0, noise=1.5, pale=8.0))
+    rows = {step: list(find_beats(levels, 0, straight_lines(levels, step=step))) for step in (PLAIN_STEP, FAINT_STEP)}
+    alike = {step: [row for row in of if abs(row.period_px / PERIOD_PX - 1) < 0.02] for step, of in rows.items()}
+    assert not alike[PLAIN_STEP]
+    assert alike[FAINT_STEP]
+
+
+@pytest.mark.parametrize("seed", [56027, 56039, 56092, 96013, 97097])
 def test_soft_worn_rulers_that_a_person_can_read_are_read(seed: int) -> None:
-    """Eighths on wood, worn millimetres under glare, faint eighths, blurred each: the marks lie as far apart on the
+    """Eighths on wood, worn millimetres under glare, faint eighths, blurred each; faint sixteenths, and a yellow ruler
+    on white and red stripes, whose edges hardly differ from what lies beside them: the marks lie as far apart on the
     table as they say, to 0.7 % (the maker's geometry, the ruler's own error included)."""
     shot = draw(seed).shot
     readings = read_rulers(as_stored(shoot(shot)))

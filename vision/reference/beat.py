@@ -28,6 +28,10 @@ Powers = NDArray[np.float32]
 #: Lines are sought on the first level of at most so many pixels and on the coarser ones: there, blurred stripes no
 #: longer cut the edge of what lies on them into pieces.
 LINE_PIXELS, LINE_LEVELS = 1.1e6, 3
+#: LSD's bound of the error of a grey level, which asks for a gradient of 2.6 times as much (its default; Grompone von
+#: Gioi et al. 2012): light paper in a dark room, a yellow ruler on white stripes differ by less than the first; the
+#: second is the rounding of a JPEG in the dark, halved by halving the picture.
+PLAIN_STEP, FAINT_STEP = 2.0, 0.7
 #: Shorter segments, px of their level, are letters and threads.
 LEAST_SEGMENT_PX = 24.0
 #: Segments are one line where they run alike, deg, and lie beside it by at most so much: px of the finest level looked
@@ -103,12 +107,16 @@ class _Beat:
     lean: float
 
 
-def straight_lines(levels: Sequence[NDArray[np.uint8]]) -> list[Line]:
-    """Straight lines of a pyramid, those first that a ruler's edge may be: long ones that stand alone."""
+def straight_lines(levels: Sequence[NDArray[np.uint8]], *, step: float = PLAIN_STEP) -> list[Line]:
+    """Straight lines of a pyramid, those first that a ruler's edge may be: long ones that stand alone.
+
+    ``step`` is how many grey levels are told apart: ``FAINT_STEP`` finds edges that hardly differ from what lies beside
+    them, in pieces less than the plainer ones, and more that are none.
+    """
     first = next((k for k, level in enumerate(levels) if level.size <= LINE_PIXELS), len(levels) - 1)
     found = []
     for level in range(first, min(first + LINE_LEVELS, len(levels))):
-        segments = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(levels[level])[0]
+        segments = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD, quant=step).detect(levels[level])[0]
         if segments is not None:
             ends = np.asarray(segments, dtype=np.float64).reshape(-1, 2, 2)
             long = np.hypot(*(ends[:, 1] - ends[:, 0]).T) > LEAST_SEGMENT_PX

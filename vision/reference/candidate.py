@@ -10,9 +10,10 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reference.beat import find_beats, straight_lines
+from vision.reference.beat import FAINT_STEP, find_beats, straight_lines
 from vision.reference.comb import Comb, follow
 from vision.reference.even import ragged
+from vision.reference.pair import settle
 from vision.reference.strip import sample
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows
 from vision.reference.unit import LEAST_MARGIN, Hearing
@@ -59,7 +60,8 @@ def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candi
     """All combs of a picture's pyramid that stand alone, each with what ``hearing`` makes of it.
 
     Beats show fainter and softer ticks than strokes do, and sooner; strokes show those that no straight edge runs along
-    and those too few for a beat. So strokes are asked where beats leave nothing sure.
+    and those too few for a beat. So strokes are asked where beats leave nothing sure. Where neither does, alone or
+    through a neighbour, beats are looked for beside edges too that hardly differ from what lies beside them.
     """
     search = _Search(levels, hearing)
     lines = straight_lines(levels)
@@ -68,6 +70,9 @@ def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candi
         search.over(lambda level: fairly(find_rows(levels[level], level)), STROKES_PER_LEVEL)
     if not search.sure():
         search.once_more()
+    if not search.sure() and all(verdict is None for _, verdict, _ in settle(search.alone())):
+        faint = straight_lines(levels, step=FAINT_STEP)
+        search.over(lambda level: find_beats(levels, level, faint), BEATS_PER_LEVEL)
     return search.alone()
 
 
