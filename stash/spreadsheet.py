@@ -9,7 +9,7 @@ import csv
 import hashlib
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -193,8 +193,8 @@ def _sorted_out(rows: Sequence[_Row], here: Contents) -> tuple[Contents, tuple[F
             if not name:
                 raise InputWrong("it has no name", "write one")
             fabric_id = by_name.get(name.casefold())
-            fabric = fabrics[fabric_id] if fabric_id else named_fabric(_fabric(row, name), fabrics)
-            piece = _piece(row, fabric, mark, pieces)
+            fabric = fabrics[fabric_id] if fabric_id else named_fabric(_fabric(row, name), fabrics, pieces)
+            piece = _piece(row, fabric, mark, pieces, {*fabrics, fabric.id})
         except InputWrong as error:
             fates.append(Fate(line=row.line, kind="left out", told=str(error)))
             continue
@@ -232,7 +232,7 @@ def _fabric(row: _Row, name: str) -> Fabric:
     return fabric
 
 
-def _piece(row: _Row, fabric: Fabric, mark: str, taken: set[str]) -> Piece:
+def _piece(row: _Row, fabric: Fabric, mark: str, taken: set[str], fabrics: Collection[str]) -> Piece:
     sizes = {}
     for key in ("width", "length"):
         if key not in row.cells:
@@ -246,7 +246,7 @@ def _piece(row: _Row, fabric: Fabric, mark: str, taken: set[str]) -> Piece:
     if piece_id in taken:
         raise InputWrong(f"there is a piece {piece_id[:40]!r} already", "give it another id")
     piece = Piece(
-        id=piece_id or next_id(fabric.id, taken),
+        id=piece_id or next_id(fabric.id, {*taken, *fabrics}),
         fabric=fabric.id,
         outline_mm=((0.0, 0.0), (wide, 0.0), (wide, long), (0.0, long)),
         stripe_direction_deg=0.0 if fabric.print.kind == "plain" else None,

@@ -99,16 +99,19 @@ def put_remark(draft: Draft, key: str, value: Any) -> None:
         draft.put(remark_table, {"key": key, "value": json.dumps(value)})
 
 
-def named_fabric(fabric: Fabric, taken: Collection[str]) -> Fabric:
-    """The fabric under its own id, or under one made from its name. Raises Conflict where its own is taken."""
+def named_fabric(fabric: Fabric, taken: Collection[str], pieces: Collection[str] = ()) -> Fabric:
+    """The fabric under its own id, or under one made from its name that is no piece's either: one word names one thing.
+
+    Raises Conflict where its own is taken.
+    """
     if fabric.id:
         if fabric.id in taken:
             raise Conflict(
                 f"there is a fabric {fabric.id!r} already", "add to it with --fabric, or give this one another name"
             )
         return fabric
-    made = _id_from(fabric.name)
-    return replace(fabric, id=made if made not in taken else next_id(made, taken))
+    made, others = _id_from(fabric.name), {*taken, *pieces}
+    return replace(fabric, id=made if made not in others else next_id(made, others))
 
 
 def named_piece(piece: Piece, fabric: Fabric | None, taken: Collection[str], fabrics: Collection[str]) -> Piece:
@@ -122,7 +125,7 @@ def named_piece(piece: Piece, fabric: Fabric | None, taken: Collection[str], fab
         raise InputWrong(f"there is no fabric {fabric_id!r} in the stash", "see which there are with: stash list")
     if piece.id in taken:
         raise Conflict(f"there is a piece {piece.id!r} already", "give this one another id")
-    return replace(piece, fabric=fabric_id, id=piece.id or next_id(fabric_id, taken))
+    return replace(piece, fabric=fabric_id, id=piece.id or next_id(fabric_id, {*taken, *fabrics}))
 
 
 def next_id(stem: str, taken: Collection[str]) -> str:
@@ -142,8 +145,9 @@ def refuse_contradictions(here: Contents, coming: Contents, source: str) -> None
     ]
     if clashes:
         more = f" and {len(clashes) - 3} more" if len(clashes) > 3 else ""
+        stand = "stands" if len(clashes) == 1 else "stand"
         raise Conflict(
-            f"{source}: {', '.join(clashes[:3])}{more} stand in the stash with other content",
+            f"{source}: {', '.join(clashes[:3])}{more} {stand} in the stash with other content",
             "give --replace to take the new content, or give them other ids; nothing was changed",
         )
 

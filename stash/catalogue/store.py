@@ -26,7 +26,7 @@ from stash.catalogue.schema import photo as photo_table
 from stash.catalogue.schema import piece as piece_table
 from stash.catalogue.schema import remark as remark_table
 from stash.catalogue.stage import Stage
-from stash.catalogue.stash import fabric_in, first_of, piece_in
+from stash.catalogue.stash import descent, fabric_in, first_of, piece_in
 from stash.catalogue.trait import Query
 from stash.errors import Conflict, InputWrong
 from stash.fabric import Fabric
@@ -152,9 +152,9 @@ class Catalogue:
             again = photo is not None and draft.row(photo_table, photo.sha256) is not None
             sha256 = None if photo is None else self._keep(draft, photo)
             for other in besides:
-                row.put_fabric(draft, row.named_fabric(other, draft.keys(fabric_table)))
+                row.put_fabric(draft, row.named_fabric(other, draft.keys(fabric_table), draft.keys(piece_table)))
             if fabric is not None:
-                fabric = row.named_fabric(fabric, draft.keys(fabric_table))
+                fabric = row.named_fabric(fabric, draft.keys(fabric_table), draft.keys(piece_table))
                 row.put_fabric(draft, fabric)
             taken, there = draft.keys(piece_table), draft.keys(fabric_table)
             for piece in pieces:
@@ -209,7 +209,10 @@ class Catalogue:
             row.refuse_changed(here, used, digests)
             refuse_reserved(here, used, stages[0].plan if stages else None)
             photo_by_piece = {piece_id: (draft.row(piece_table, piece_id) or {})["photo"] for piece_id in used}
-            taken, of_piece = draft.keys(piece_table), dict[str, str]()
+            # A ticket with the id of a piece that is gone may still be pinned to what is left of it.
+            gone = {name for leftover in leftovers for name in descent(leftover)}
+            taken = draft.keys(piece_table) | draft.keys(fabric_table) | gone
+            of_piece: dict[str, str] = {}
             for piece_id in used:
                 draft.remove(piece_table, piece_id)
             for leftover in leftovers:

@@ -92,7 +92,7 @@ def _shortage(answered: Answered, row: Shortage) -> Iterator[str]:
     fabric = answered.problem.fabrics[row.fabric]
     missing = both(row.missing_mm, toward="up")
     if row.stripe is None and all(piece.fabric != row.fabric for piece in answered.problem.pieces):
-        yield f"there is no piece of {fabric.name}."
+        yield f"there is no piece of {fabric.name} to cut from."
         return
     if row.stripe is None:
         groups = (group.parts for group in answered.plan.crowds if group.fabric == row.fabric)

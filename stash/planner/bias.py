@@ -159,11 +159,12 @@ def _best(pieces: Sequence[Piece], wanted: Wanted, stance: Stance, places: int) 
 def _bound(pieces: Sequence[Piece], wanted: Wanted, places: int) -> float:
     """What no laying exceeds, by the bands' cores."""
     cloths = [usable(piece, Stance.GENEROUS) for piece in pieces]
-    by_bands = max(
-        wanted.width_mm + sum(_Cloth(cloth, direction, wanted, Stance.GENEROUS).bound_mm(places) for cloth in cloths)
-        for direction in DIRECTIONS
-    )
-    return float(max(0.0, by_bands))
+    most_mm = 0.0
+    for direction in DIRECTIONS:
+        gains = [_Cloth(cloth, direction, wanted, Stance.GENEROUS).bound_mm(places) for cloth in cloths]
+        if any(gain is not None for gain in gains):
+            most_mm = max(most_mm, wanted.width_mm + sum(gain or 0.0 for gain in gains))
+    return most_mm
 
 
 def _by_area(pieces: Sequence[Piece], wanted: Wanted) -> float:
@@ -255,18 +256,22 @@ class _Cloth:
         chosen = _schedule([(low, high) for low, high, _ in rows], gains)
         return tuple(strip for index in chosen for strip in rows[index][2])
 
-    def bound_mm(self, places: int) -> float:
-        """What strips anywhere can join to at most, but for the first one's width: any strip whose first edge lies
-        between two places contains the band's core between them."""
+    def bound_mm(self, places: int) -> float | None:
+        """What strips anywhere can join to at most, but for the first one's width; None where none finds room.
+
+        Any strip whose first edge lies between two places contains the band's core between them.
+        """
         width = self.wanted.width_mm
         spots = list(self._places(places))
-        spans, gains = [], []
+        spans, gains, room = [], [], False
         for low, high in pairwise(spots):
             step = high - low
             lengths = [end - start + step for start, end in self._gaps(high, low + width).widest()]
-            gains.append(sum(length - width for length in lengths if length >= self.least_mm - self.fit_mm))
+            enough = [length for length in lengths if length >= self.least_mm - self.fit_mm]
+            room = room or bool(enough)
+            gains.append(sum(length - width for length in enough))
             spans.append((high, low + width - self.fit_mm))
-        return sum(gains[index] for index in _schedule(spans, gains))
+        return sum(gains[index] for index in _schedule(spans, gains)) if room else None
 
     def _places(self, count: int) -> Iterator[float]:
         """First edges of bands: evenly spread, and such that strips lie exactly at the piece's corners."""

@@ -85,12 +85,12 @@ def test_a_wrong_document_changes_nothing(stash: Stash, tmp_path: Path) -> None:
 
 
 def test_ids_are_given_where_none_is(stash: Stash) -> None:
-    """A fabric takes its id from its name; pieces take the next free number of their fabric."""
+    """A fabric takes its id from its name; pieces take the next free number of their fabric. None takes another's."""
     entry = stash.add(LINEN, [piece(), piece()])
     assert entry.fabrics_in == ("indigo-linen",)
     assert entry.pieces_in == ("indigo-linen-1", "indigo-linen-2")
-    assert stash.add(LINEN, []).fabrics_in == ("indigo-linen-1",)
-    assert stash.add(None, [piece(fabric="indigo-linen")]).pieces_in == ("indigo-linen-3",)
+    assert stash.add(LINEN, []).fabrics_in == ("indigo-linen-3",)
+    assert stash.add(None, [piece(fabric="indigo-linen")]).pieces_in == ("indigo-linen-4",)
 
 
 def test_an_add_that_fails_half_way_adds_nothing(stash: Stash) -> None:

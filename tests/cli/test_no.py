@@ -66,4 +66,4 @@ def test_a_fabric_without_a_piece_is_told_to_be_so(filled: Call, tmp_path: Path)
     """All the linen is given away: no size would do, for there is no piece of it."""
     (tmp_path / "g.toml").write_text(PANEL, encoding="utf-8")
     assert filled("stash", "give", "l1").code == 0
-    assert "Short: there is no piece of Linen." in _told(filled, "g.toml")
+    assert "Short: there is no piece of Linen to cut from." in _told(filled, "g.toml")

@@ -197,3 +197,13 @@ def test_a_piece_changed_between_stages_is_refused(planned: Call, tmp_path: Path
     refused = planned("cut", "plan.json", "--part", "hem", "--json")
     assert refused.code == 2
     assert "plan again" in refused.document["remedy"]
+
+
+def test_what_is_left_never_takes_an_id_that_was(planned: Call, tmp_path: Path) -> None:
+    """Cut after cut of one length, what is left is called anew: a ticket pinned to it before names nothing else now."""
+    seen = {"t1"}
+    for part, _ in list(cuts(tmp_path))[:4]:
+        came = planned("cut", "plan.json", "--part", part, "--json").document["pieces_in"]
+        assert came
+        assert not seen & set(came)
+        seen |= set(came)

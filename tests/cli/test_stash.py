@@ -115,3 +115,16 @@ def test_where_it_is_kept(call: Call, tmp_path: Path) -> None:
     call("add", "--width", "1 m", "--length", "1 m", "--name", "Voile", "--stash", tmp_path / "named")
     assert not (tmp_path / "stash").exists()
     assert len(call("stash", "list", "--json", "--stash", tmp_path / "named").document["pieces"]) == 1
+
+
+def test_a_fabric_and_a_piece_never_share_an_id(call: Call, tmp_path: Path) -> None:
+    """Fabrics of one name, or of a piece's id: what shows or notes by an id knows which is meant."""
+    for name in ("Deck", "Deck", "Deck 1"):
+        assert call("add", "--name", name, "--width", "1 yd", "--length", "1 yd").code == 0
+    (tmp_path / "t.csv").write_text("name,width,length\nDeck 1 1,1 yd,1 yd\nOther,1 yd,1 yd\n", encoding="utf-8")
+    assert call("stash", "import", "t.csv").code == 0
+    assert call("add", "--fabric", "deck", "--width", "1 yd", "--length", "1 yd").code == 0
+    held = call("stash", "list", "--json").document
+    ids = [row["id"] for row in (*held["fabrics"], *held["pieces"])]
+    assert len(ids) == 11
+    assert len(set(ids)) == len(ids)

@@ -140,3 +140,9 @@ def test_the_audit_refuses_what_is_wrong() -> None:
     assert any("45°" in fault for fault in faults(spoilt(corner=(5.0, 0.0)), pieces, want))
     assert any("join to" in fault for fault in faults(good[:1], pieces, want))
     assert any("wide" in fault for fault in faults(good, pieces, wanted(2.1, 60)))
+
+
+def test_a_strip_wider_than_the_cloth_is_certainly_not_there() -> None:
+    """Of a square of 9 in no strip 20 in wide is cut on the bias, however little of it is asked for."""
+    found = lay_binding([square(9)], wanted(20, 2))
+    assert (found.answer, found.proven, found.most_mm, found.bound_mm) == ("no", True, 0.0, 0.0)
