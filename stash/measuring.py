@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -86,13 +87,16 @@ def draw_overlay(photo: Photo, found: Measured, file: Path) -> None:
     """Writes the photograph with what was found drawn on it. Raises InputWrong where the file cannot be written."""
     from PIL import Image
 
+    from stash.catalogue.photo import write_whole
     from vision.overlay import draw
 
     _check_ending(file)
     picture = Image.fromarray(draw(photo, found))
     picture.thumbnail((OVERLAY_SIDE_PX, OVERLAY_SIDE_PX), Image.Resampling.LANCZOS)
+    whole = io.BytesIO()
+    picture.save(whole, format=Image.registered_extensions()[file.suffix.lower()])
     try:
-        picture.save(file)
+        write_whole(file.resolve(), whole.getvalue())
     except OSError as error:
         raise InputWrong(f"{file} cannot be written ({error.strerror or error})", "name another file") from None
 

@@ -31,6 +31,8 @@ _OUTSIDE_MM, _APART_MM, _AGREED = (1.5, 4.5), 4.0, 0.5
 _LEAST_IN_MM, _IN_STEP_MM, _LEAST_STRIPE_MM = 2.0, 0.5, 1.5
 #: What is seen of a place is the mean over so much to all sides of it, mm.
 _NEAR_MM = np.linspace(-0.8, 0.8, 5)
+#: Places looked at in one call: OpenCV counts those of a picture's side in 16 bits.
+_AT_ONCE = 16384
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +98,10 @@ def _looks(plane: Plane, rgb: NDArray[np.uint8], places_mm: Doubles) -> Doubles:
     around = np.stack(np.meshgrid(_NEAR_MM, _NEAR_MM), axis=-1).reshape(-1, 2)
     x, y = plane.to_px((places_mm[:, None] + around).reshape(-1, 2)).astype(np.float32).T
     column, row = x.reshape(-1, len(around)), y.reshape(-1, len(around))
-    seen = cv2.remap(rgb, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    some = (slice(k, k + _AT_ONCE) for k in range(0, len(column), _AT_ONCE))
+    seen = np.concatenate(
+        [cv2.remap(rgb, column[k], row[k], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for k in some]
+    )
     return np.asarray(srgb_to_lab(np.asarray(seen, dtype=np.float32).mean(axis=1) / 255), dtype=np.float64)
 
 

@@ -19,6 +19,8 @@ from vision.estimate import Estimate
 LARGEST_MEGAPIXELS = 220.0
 #: Smallest side that can hold a ruler and a cloth, in pixels (our own judgement).
 SMALLEST_SIDE_PX = 48
+#: Longest side, in pixels: OpenCV counts those of a side in 16 bits. Joined panoramas are longer, and no plane besides.
+LONGEST_SIDE_PX = 32766
 #: Diagonal of the 36 x 24 mm frame to which "35 mm equivalent" refers (CIPA DCG-001-2018).
 FRAME_DIAGONAL_MM = 43.2666
 #: EXIF rounds the equivalent focal length to whole mm, and some makers reckon by the width, not the diagonal.
@@ -106,6 +108,10 @@ def _check_size(path: Path, image: Image.Image) -> None:
     width, height = image.size
     if width * height > LARGEST_MEGAPIXELS * 1e6:
         raise PhotoUnreadable(f"{path} has {width} x {height} pixels, {_TOO_LARGE.removesuffix(' pixels')}", _SMALLER)
+    if max(width, height) > LONGEST_SIDE_PX:
+        raise PhotoUnreadable(
+            f"{path} has {width} x {height} pixels, and a side may have {LONGEST_SIDE_PX} at most", _SMALLER
+        )
     if min(width, height) < SMALLEST_SIDE_PX:
         raise PhotoUnreadable(
             f"{path} has only {width} x {height} pixels, and {SMALLEST_SIDE_PX} are needed each way",

@@ -6,9 +6,13 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
+from stash import measuring
 from tests.cli.conftest import Call, strips
 
 ROOT = Path(__file__).parents[2]
@@ -88,3 +92,20 @@ def test_nothing_that_is_read_is_written_over(filled: Call, tmp_path: Path) -> N
         assert done.code == 2
         assert "over" in done.err
         assert {file: file.read_bytes() for file in before} == before
+
+
+def test_an_overlay_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped while an overlay is being written, the file that was there is as it was."""
+
+    def stopped(self: object, target: Any, **_: object) -> None:
+        if isinstance(target, Path):
+            target.write_bytes(b"half a picture")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("vision.overlay.draw", lambda *_: np.zeros((60, 80, 3), np.uint8))
+    monkeypatch.setattr(Image.Image, "save", stopped)
+    file = tmp_path / "seen.png"
+    file.write_bytes(b"a picture")
+    with pytest.raises(KeyboardInterrupt):
+        measuring.draw_overlay(None, None, file)
+    assert file.read_bytes() == b"a picture"

@@ -79,3 +79,20 @@ def test_of_a_print_without_a_full_repeat_a_stripe_seen_may_come_again() -> None
     assert outline is not None
     assert {side for words in _words(measured) for side in ("left", "right") if side in words} == {"left", "right"}
     assert outline.u95_mm == pytest.approx(30.0, abs=3.0)
+
+
+def test_a_large_cloth_without_a_full_repeat_is_looked_at_all_over() -> None:
+    """Of a repeat of 480 mm a cloth of 400 mm shows 448, on a table that looks like none of it: no repeat, and no side
+    is said to go on."""
+    print_ = StripePrint(
+        across=Stripes(widths_mm=(140.0, 60.0, 160.0, 120.0), colours=("#8f3a1a", "#e8e0c8", "#23426f", "#5a7a3a"))
+    )
+    cloth = striped(x_mm=-150.0, width_mm=448.0, skew_deg=0.0, turn_deg=0.0, length_mm=400.0)
+    cloth = replace(cloth, print=print_, phase_mm=(224.0, 0.0), slant_mm=0.0)
+    sheet = replace(SCENE.sheets[0], x_mm=200.0)
+    camera = replace(SCENE.camera, distance_mm=900.0)
+    scene = replace(SCENE, cloths=(cloth,), sheets=(sheet,), camera=camera, table=Table(colour="#2c4a3a"))
+    measured = measure_photo(photo_of(render(scene)))
+    assert measured.measurement.main.print is not None
+    assert measured.measurement.main.print.across is None
+    assert not _words(measured)

@@ -105,3 +105,11 @@ def test_other_pixel_formats_become_srgb(tmp_path: Path) -> None:
     assert read_photo(tmp_path / "deep.png").rgb[30, 30].tolist() == [255, 255, 255]
     assert read_photo(tmp_path / "clear.png").rgb[30, 30].tolist() == [255, 255, 255]
     assert max(read_photo(tmp_path / "press.jpg").rgb[30, 30]) < 10
+
+
+def test_a_side_too_long_to_count_is_refused(tmp_path: Path) -> None:
+    """A strip of 40000 by 60 pixels is refused with what to do, before anything is read from it."""
+    Image.new("L", (40000, 60)).save(tmp_path / "long.png")
+    with pytest.raises(PhotoUnreadable, match="40000 x 60 pixels") as refused:
+        read_photo(tmp_path / "long.png")
+    assert "smaller" in refused.value.remedy
