@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import pairwise
 
 from stash.planner.lanes import Run
@@ -62,6 +62,15 @@ def crowded(runs: Sequence[Run], bays: Sequence[Bay]) -> Iterator[tuple[tuple[in
 def room_um(runs: Sequence[Run], bay: Bay) -> int:
     """No more than this is laid into a bay: its lanes' stretches together, which are connected."""
     return max(runs[r].end_um for r in bay) - min(runs[r].start_um for r in bay)
+
+
+def together_um(runs: Sequence[Run], lanes: Iterable[int]) -> int:
+    """No more than this is laid into some lanes of a bay: what their stretches cover."""
+    total, reached = 0, None
+    for start, end in sorted((runs[run].start_um, runs[run].end_um) for run in lanes):
+        total += max(0, end - (start if reached is None else max(start, reached)))
+        reached = end if reached is None else max(reached, end)
+    return total
 
 
 def _swept(runs: Sequence[Run], members: Sequence[int], band: Callable[[Run], tuple[int, int]]) -> Iterator[Bay]:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from stash.planner.bay import Bay, crowded, find_bays, room_um
+from stash.planner.bay import Bay, crowded, find_bays, room_um, together_um
 from stash.planner.bound import least_segments
 from stash.planner.price import Weights
 from stash.planner.task import Need, Task
@@ -124,6 +124,7 @@ class Bays:
         self.room = [-(-room_um(task.runs, bay) // UNIT_UM) for bay in self.bays]
         self.piece = [task.runs[bay[0]].piece for bay in self.bays]
         self.alone = [self._alone(bay) for bay in self.bays]
+        self.limits = [self._limits(bay) for bay in range(len(self.bays))]
         self.ends = [self._ends(bay) for bay in range(len(self.bays))]
         self.takes = [[at for at, bay in enumerate(self.bays) if set(bay) & set(n.all_runs)] for n in task.needs]
         self.hosts = [self._hosts(bay) for bay in self.bays]
@@ -171,13 +172,29 @@ class Bays:
         return (need.shortest_um + need.seams_um) // UNIT_UM
 
     def _alone(self, bay: Bay) -> dict[int, int]:
-        """The strips that fit the bay whole, and what is lost at the end of the lane where one lies by itself (um)."""
+        """The strips that fit the bay whole, the longest first, and what is lost at the end of the lane where one lies
+        by itself (um)."""
         lost: dict[int, int] = {}
-        for index, need in enumerate(self.task.needs):
+        for index in sorted(range(len(self.whole)), key=lambda strip: (-self.whole[strip], strip)):
+            need = self.task.needs[index]
             ends = [-(-self.task.runs[r].length_um // UNIT_UM) - self.whole[index] for r in bay if r in need.all_runs]
             if any(end >= 0 for end in ends):
                 lost[index] = min(self._end_um(end) for end in ends if end >= 0)
         return lost
+
+    def _limits(self, bay: int) -> tuple[tuple[int, int], ...]:
+        """Strips that with all longer ones take less than the bay, whole, for some of its lanes are too short for them:
+        each with what they take (units)."""
+        held: set[int] = set()
+        limits = []
+        for index in self.alone[bay]:
+            need = self.task.needs[index]
+            mine = set(need.all_runs) & set(self.bays[bay])
+            held |= {run for run in mine if self.task.runs[run].length_um >= need.whole_um}
+            room = -(-together_um(self.task.runs, held) // UNIT_UM)
+            if room < self.room[bay]:
+                limits.append((index, room))
+        return tuple(limits)
 
     def _hosts(self, bay: Bay) -> tuple[tuple[int, int], ...]:
         """The families of which segments may lie in the bay, each with the least length of one."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,16 +51,17 @@ class Tables:
     def __init__(self, bays: Bays, prices: Prices) -> None:
         self.of, self.prices = bays, prices
         self.longest = max(bays.room, default=0)
-        self._known: dict[tuple[int, ...], _Table] = {}
+        self._known: dict[tuple[tuple[int, ...], tuple[tuple[int, int], ...]], _Table] = {}
         self._beside: dict[tuple[int, int, int], tuple[Ints, Ints]] = {}
 
     def _table(self, bay: int) -> _Table:
-        items = tuple(self.of.alone[bay])
-        if items not in self._known:
-            self._known[items] = self._filled(items)
-        return self._known[items]
+        key = tuple(self.of.alone[bay]), self.of.limits[bay]
+        if key not in self._known:
+            self._known[key] = self._filled(key[0], dict(key[1]))
+        return self._known[key]
 
-    def _filled(self, items: Sequence[int]) -> _Table:
+    def _filled(self, items: Sequence[int], limits: Mapping[int, int]) -> _Table:
+        """The strips are taken in turn, the longest first, so what is limited is what has been taken so far."""
         worth = np.full(self.longest + 1, -NEVER, dtype=np.int64)
         several = worth.copy()
         worth[0] = 0
@@ -68,6 +69,7 @@ class Tables:
         for index in items:
             size, price = self.of.whole[index], self.prices.strips[index]
             with_it = worth[: len(worth) - size] + price
+            with_it[max(0, limits.get(index, len(worth)) + 1 - size) :] = -NEVER
             second = with_it.copy()
             second[0] = -NEVER
             better, better_several = with_it > worth[size:], second > several[size:]

@@ -16,6 +16,10 @@ BARRED: Final = -(1 << 50)
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
 
+OTHER_WAYS: Final = ("use_preprocessing: false", "use_dual_simplex: true")
+"""Parameters for GLOP where it gives up: undoing its preprocessing now and then costs it the solution, and the dual
+simplex now and then finds what the primal one does not."""
+
 
 @dataclass(frozen=True, slots=True)
 class Branch:
@@ -186,18 +190,19 @@ class Master:
         return opened, joined, tailed
 
     def _solved(self) -> bool:
-        """Solved from where it stood, or else from the start, for once bounds have moved it may miss the solution, or
-        else by the dual simplex, which now and then finds what the primal one does not."""
+        """Solved from where it stood, or else from the start, for once bounds have moved it may miss the solution; or
+        else in the ``OTHER_WAYS``."""
         if self.solver.Solve() == self.lp.Solver.OPTIMAL:
             return True
         anew = self.lp.MPSolverParameters()
         anew.SetIntegerParam(anew.INCREMENTALITY, anew.INCREMENTALITY_OFF)
-        if self.solver.Solve(anew) == self.lp.Solver.OPTIMAL:
-            return True
-        self.solver.SetSolverSpecificParametersAsString("use_dual_simplex: true")
-        found = self.solver.Solve(anew) == self.lp.Solver.OPTIMAL
-        self.solver.SetSolverSpecificParametersAsString("use_dual_simplex: false")
-        return bool(found)
+        for way in ("", *OTHER_WAYS):
+            self.solver.SetSolverSpecificParametersAsString(way)
+            found = self.solver.Solve(anew) == self.lp.Solver.OPTIMAL
+            self.solver.SetSolverSpecificParametersAsString("")
+            if found:
+                return True
+        return False
 
     def solve(self) -> tuple[float, Prices, list[int]] | None:
         """Value (um), whole prices, and what each bay's fillings must better (2^-20 um)."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Iterator
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 
@@ -49,12 +49,22 @@ def test_three_lanes_may_hang_together_by_two_joins() -> None:
     assert Relaxation(task, paired=True).solve(later()).um == 0
 
 
+def covered(bays: Bays, bay: int, long: int) -> int:
+    """How much the lanes of a bay cover that are so long at least (units), place by place."""
+    lanes = [bays.task.runs[run] for run in bays.bays[bay] if bays.task.runs[run].length_um // UNIT_UM >= long]
+    places = sorted({place for lane in lanes for place in (lane.start_um, lane.end_um)})
+    um = sum(b - a for a, b in pairwise(places) if any(lane.start_um <= a and b <= lane.end_um for lane in lanes))
+    return -(-um // UNIT_UM)
+
+
 def lain(bays: Bays, bay: int) -> Iterator[tuple[int, ...]]:
-    """Every set of whole strips that a bay takes."""
+    """Every set of whole strips that a bay takes: its longest ones no more of than lanes so long cover."""
     strips = list(bays.alone[bay])
     for many in range(len(strips) + 1):
         for chosen in combinations(strips, many):
-            if sum(bays.whole[i] for i in chosen) <= bays.room[bay]:
+            sizes = [bays.whole[i] for i in chosen]
+            longest = all(sum(s for s in sizes if s >= size) <= covered(bays, bay, size) for size in sizes)
+            if longest and sum(sizes) <= bays.room[bay]:
                 yield chosen
 
 

@@ -6,13 +6,15 @@ from __future__ import annotations
 import random
 import time
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
+from stash.piece import Piece
 from stash.planner.asking import Effort
 from stash.planner.filling import PRICE_SCALE, Prices
 from stash.planner.knapsack import Tables
-from stash.planner.master import WHOLE_TREE, Branch
+from stash.planner.master import OTHER_WAYS, WHOLE_TREE, Branch, Master
 from stash.planner.opening import find_choices, without_impossible
 from stash.planner.price import DEFAULT
 from stash.planner.quick import quick_solution
@@ -155,6 +157,55 @@ def test_what_one_way_of_solving_misses_another_finds() -> None:
     (fabric,) = problem.fabrics.values()
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
     assert Relaxation(task, DEFAULT, paired=True).solve(later()).um > 3 * DEFAULT.piece_um
+
+
+def test_undoing_its_preprocessing_costs_no_bound() -> None:
+    """Five strips of 60 mm and two of 50, solved as GLOP is first asked to; where that ends without a solution, it is
+    asked without preprocessing, and the bound is the same."""
+    relaxation = Relaxation(lanes_of_100(9, 60, 60, 60, 60, 60, 50, 50), DEFAULT)
+    master = Master(relaxation.bays, WHOLE_TREE)
+    first = master.solve()
+    calls: list[str] = []
+
+    class GivesUp:
+        """The solver, but that with preprocessing it ends without a solution."""
+
+        def __init__(self, solver: Any) -> None:
+            self.solver, self.way = solver, ""
+
+        def SetSolverSpecificParametersAsString(self, way: str) -> None:
+            self.way = way
+            self.solver.SetSolverSpecificParametersAsString(way)
+
+        def Solve(self, *told: Any) -> int:
+            calls.append(self.way)
+            return self.solver.Solve(*told) if "preprocessing" in self.way else self.solver.ABNORMAL
+
+    master.solver = GivesUp(master.solver)
+    assert first is not None
+    assert master.solve() == first
+    assert calls == ["", "", OTHER_WAYS[0]]
+
+
+def strips_on_a_step(*lengths: float) -> Task:
+    """A piece in two steps: a lane of 200 mm, and one of 850 mm that overlaps it across and for 50 mm along. Strips of
+    those lengths, whole."""
+    outline = ((0.0, 0.0), (90.0, 0.0), (90.0, 150.0), (150.0, 150.0), (150.0, 1000.0), (60.0, 1000.0), (60.0, 200.0),
+               (0.0, 200.0))  # fmt: skip
+    piece = Piece(id="p", fabric="f", outline_mm=outline, stripe_origin_mm=35.0)
+    strips = [strip(f"s{i}", length, 90, 0, 0) for i, length in enumerate(lengths)]
+    return build_task(FABRIC, [piece], strips, (), Stance.GENEROUS)
+
+
+@pytest.mark.parametrize("paired", [False, True])
+def test_a_lane_too_short_for_long_strips_gives_them_no_room(paired: bool) -> None:
+    """Four strips of 250 mm are as long as both lanes together, and only three lie in the long one; three and one of
+    200 mm lie on the piece."""
+    lying, not_lying = strips_on_a_step(250, 250, 250, 200), strips_on_a_step(250, 250, 250, 250)
+    assert Search(lying).run(Effort(seconds=10)).status == "found"
+    assert Search(not_lying).run(Effort(seconds=10)).status == "none"
+    assert Relaxation(lying, paired=paired).solve(later()).um == 0
+    assert Relaxation(not_lying, paired=paired).solve(later()).um == pytest.approx(250_000, abs=1000)
 
 
 @pytest.mark.parametrize("paired", [False, True])
