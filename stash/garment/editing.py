@@ -93,7 +93,7 @@ class Drawn:
             for edit in (row for whole in edits for row in _one_by_one(whole)):
                 at, name = self._place(str(edit["part"]))
                 patterns[at] = _set(patterns[at], name, edit["key"], edit["value"])
-            garments = together([resolve(pattern) for pattern in patterns])
+            garments = together([resolve(pattern) for pattern in patterns], self._shared)
         except InputWrong:
             return None
         return tuple(part for garment in garments for part in garment.parts)
@@ -119,6 +119,11 @@ class Drawn:
             {part.id: own.id for part, own in zip(garment.parts, resolve(pattern).parts, strict=True)}
             for garment, pattern in zip(self.garments, self._patterns, strict=True)
         )
+
+    @cached_property
+    def _shared(self) -> frozenset[str]:
+        """The ids that several garments use: a part keeps its name where the others of its id are left out."""
+        return frozenset(own for names in self._own for called, own in names.items() if called != own)
 
     def _place(self, name: str) -> tuple[int, str]:
         """Which garment a part is of, and its name there."""

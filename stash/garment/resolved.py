@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import asdict, replace
 from typing import Any, Final
 
@@ -51,11 +51,12 @@ def _plain(part: Part) -> dict[str, Any]:
     return values
 
 
-def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
+def together(garments: Sequence[Garment], shared: Collection[str] = ()) -> tuple[Garment, ...]:
     """The garments with ids that no two parts share, so that one plan can hold them all.
 
     Where two garments use the same id, each such part is called by its garment too ("Jacket: hem"; "Jacket 2: hem"
-    where the names agree as well). Pairs, mirror sets, corners and what lies outward stay within their garment.
+    where the names agree as well), and so is each whose id is among the ``shared``. Pairs, mirror sets, corners and
+    what lies outward stay within their garment.
     """
     if len(garments) < 2:
         return tuple(garments)
@@ -63,7 +64,7 @@ def together(garments: Sequence[Garment]) -> tuple[Garment, ...]:
     counts = Counter(part.id for garment in garments for part in garment.parts)
 
     def called(part_id: str, name: str) -> str:
-        return f"{name}: {part_id}" if counts[part_id] > 1 else part_id
+        return f"{name}: {part_id}" if counts[part_id] > 1 or part_id in shared else part_id
 
     return tuple(
         replace(

@@ -54,15 +54,16 @@ def as_drawn(change: Change, problem: Problem, redraw: Redraw | None) -> Change 
     """The change with the parts that its edits give when they are made in the file; None where that cannot be."""
     if redraw is None:
         return change
-    parts = redraw.parts(change.edits)
-    if parts is None:
+    differ = differing(problem, redraw.parts(change.edits))
+    return None if differ is None else replace(change, parts=differ)
+
+
+def differing(problem: Problem, parts: Sequence[Part] | None) -> dict[str, Part | None] | None:
+    """The parts that are not as the problem has them, by id; None for those that are gone. None in place of it where
+    there are none to compare, or some that the problem does not know: what is not planned is not offered."""
+    new = {part.id: part for part in parts or ()}
+    if parts is None or not new.keys() <= {part.id for part in problem.parts}:
         return None
-    return replace(change, parts=differing(problem, parts))
-
-
-def differing(problem: Problem, parts: Sequence[Part]) -> dict[str, Part | None]:
-    """The parts that are not as the problem has them, by id; None for those that are gone."""
-    new = {part.id: part for part in parts}
     return {part.id: new.get(part.id) for part in problem.parts if new.get(part.id) != part}
 
 
@@ -84,13 +85,13 @@ def _maker(problem: Problem, redraw: Redraw, keys: Sequence[str]) -> Callable[[f
         less_mm = old_mm[keys[0]] - size_mm
         new = {key: inches(old_mm[key] - less_mm + SAME_MM, toward="down") for key in keys}
         edits: tuple[Edit, ...] = tuple({"part": "coat", "key": key, "value": new[key]} for key in keys)
-        parts = redraw.parts(edits)
-        if parts is None:
+        differ = differing(problem, redraw.parts(edits))
+        if differ is None:
             return None
         return Change(
             words=" and ".join(MEASURES[key][0].format(new=new[key], old=inches(old_mm[key])) for key in keys),
             edits=edits,
-            parts=differing(problem, parts),
+            parts=differ,
             shows=sum(less_mm * old_mm[MEASURES[key][1]] for key in keys),
         )
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import tomllib
+from copy import deepcopy
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -79,3 +81,35 @@ def test_what_is_too_close_to_call_is_not_certain(filled: Call, tmp_path: Path) 
         assert (done.code, done.document["answer"]) == (code, "yes")
         assert [row["garment"] for row in done.document["left_out"]] == ["Borders 2", "Borders 3"][: len(files) - 1]
         assert done.document["left_out"][0]["settle"]
+
+
+def test_a_way_out_gives_a_yes_when_it_is_made(filled: Call, tmp_path: Path) -> None:
+    """Two garments of one hem each, the second's too long for any lane, on a stash that holds either's panel alone:
+    every way that is offered is made in the files, and then both can be cut."""
+    parts = '[[panel]]\nid = "body"\nfabric = "linen"\nwidth = "40 in"\nlength = "{}"\n'
+    for name, long, hem in (("a", "36 in", "600 mm"), ("b", "44 in", "1000 mm")):
+        file = strips(tmp_path / f"{name}.toml", f'id = "hem"\nlength = "{hem}"\nwidth = "2 in"')
+        text = file.read_text().replace("Borders", name) + parts.format(long)
+        file.write_text(text)
+    done = filled("enough", "a.toml", "b.toml", "--json")
+    assert done.document["answer"] == "no"
+    assert len(done.document["ways_out"]) >= 2
+    patterns = {name: tomllib.loads((tmp_path / f"{name}.toml").read_text()) for name in ("a", "b")}
+    for way in done.document["ways_out"]:
+        made = deepcopy(patterns)
+        for edit in (way["edit"], *way["edit"].get("also", ())):
+            for row in (*made[edit["garment"]]["strip"], *made[edit["garment"]]["panel"]):
+                if row["id"] in edit.get("parts", [edit["part"]]):
+                    row[edit["key"]] = edit["value"]
+        for name, table in made.items():
+            (tmp_path / f"{name}-made.toml").write_text(written(table), encoding="utf-8")
+        assert filled("enough", "a-made.toml", "b-made.toml").code == 0, way["change"]
+
+
+def written(table: dict[str, Any]) -> str:
+    """The table as TOML: plain values, then rows of tables."""
+    rows = [f"{key} = {json.dumps(value)}" for key, value in table.items() if not isinstance(value, list)]
+    for kind in ("strip", "panel"):
+        for row in table[kind]:
+            rows += [f"[[{kind}]]", *(f"{key} = {json.dumps(value)}" for key, value in row.items())]
+    return "\n".join(rows)

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stash.garment.coat import Coat
+from stash.garment.editing import drawn
 from stash.garment.file import read_garment, read_pattern, resolve
 from stash.garment.resolved import to_document, to_documents, together, told_apart
 from stash.garment.spec import PanelSpec, Pattern, StripSpec
@@ -83,3 +84,14 @@ def test_a_written_coat_reads_back() -> None:
     again = read_pattern(write_garment_toml(pattern))
     assert again == pattern
     assert resolve(again) == resolve(pattern)
+
+
+def test_a_part_keeps_its_name_where_its_namesake_is_left_out() -> None:
+    """Both garments have a hem. Drawn up again without the skirt's, the jacket's is there still, under its name."""
+    jacket = read_garment('name = "Jacket"\n' + HEM)
+    skirt = read_garment('name = "Skirt"\n' + HEM + HEM.replace('"hem"', '"waist"'))
+    again = drawn(together([jacket, skirt]))
+    assert again is not None
+    parts = again.parts([{"part": "Skirt: hem", "key": "leave_out", "value": True}])
+    assert parts is not None
+    assert [part.id for part in parts] == ["Jacket: hem", "waist"]
