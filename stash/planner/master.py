@@ -16,6 +16,9 @@ BARRED: Final = -(1 << 50)
 WHOLE: Final = 1e-4
 """Pieces. A number this near a whole one is whole."""
 
+MOST_STEPS: Final = 20_000
+"""Steps of the simplex method after which it is given up: it may go round for ever, and borders take some hundreds."""
+
 OTHER_WAYS: Final = ("use_preprocessing: false", "use_dual_simplex: true")
 """Parameters for GLOP where it gives up: undoing its preprocessing now and then costs it the solution, and the dual
 simplex now and then finds what the primal one does not."""
@@ -192,15 +195,15 @@ class Master:
     def _solved(self) -> bool:
         """Solved from where it stood, or else from the start, for once bounds have moved it may miss the solution; or
         else in the ``OTHER_WAYS``."""
+        steps = f"max_number_of_iterations: {MOST_STEPS} "
+        self.solver.SetSolverSpecificParametersAsString(steps)
         if self.solver.Solve() == self.lp.Solver.OPTIMAL:
             return True
         anew = self.lp.MPSolverParameters()
         anew.SetIntegerParam(anew.INCREMENTALITY, anew.INCREMENTALITY_OFF)
         for way in ("", *OTHER_WAYS):
-            self.solver.SetSolverSpecificParametersAsString(way)
-            found = self.solver.Solve(anew) == self.lp.Solver.OPTIMAL
-            self.solver.SetSolverSpecificParametersAsString("")
-            if found:
+            self.solver.SetSolverSpecificParametersAsString(steps + way)
+            if self.solver.Solve(anew) == self.lp.Solver.OPTIMAL:
                 return True
         return False
 
