@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -123,7 +124,8 @@ class Drawn:
     @cached_property
     def _shared(self) -> frozenset[str]:
         """The ids that several garments use: a part keeps its name where the others of its id are left out."""
-        return frozenset(own for names in self._own for called, own in names.items() if called != own)
+        counts = Counter(part.id for pattern in self._patterns for part in resolve(pattern).parts)
+        return frozenset(name for name, count in counts.items() if count > 1)
 
     def _place(self, name: str) -> tuple[int, str]:
         """Which garment a part is of, and its name there."""
