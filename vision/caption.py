@@ -26,9 +26,10 @@ def headline(measurement: Measurement, width: int) -> Image.Image:
     return pen.picture
 
 
-def _whole(pen: Pen, text: str, height: float, *, bold: bool = False) -> float:
-    """The height, in units, at which a line of text stands whole in the band: the one given, or less."""
-    while pen.size(text, height, bold=bold)[0] > pen.picture.width - 36 * pen.unit and height > LEAST_TEXT:
+def _whole(pen: Pen, text: str, height: float, *, bold: bool = False, width: float | None = None) -> float:
+    """The height, in units, at which a line of text stands whole in the band, or in a width (px): as given, or less."""
+    width = pen.picture.width - 36 * pen.unit if width is None else width
+    while pen.size(text, height, bold=bold)[0] > width and height > LEAST_TEXT:
         height -= 0.5
     return height
 
@@ -65,7 +66,19 @@ def _stripe(pen: Pen, stripe: Stripe, place: tuple[float, float]) -> None:
     text = f"{stripe.label}  {figure(stripe.width)} mm"
     pen.text((x + 44 * pen.unit, y), text, WHITE, height=18, bold=True)
     used = 44 * pen.unit + pen.size(text, 18, bold=True)[0] + 10 * pen.unit
-    pen.text((x + used, y), _fitted(pen, stripe.colour, 382 * pen.unit - used, 14), PALE, height=14)
+    room = 382 * pen.unit - used
+    if pen.size(stripe.colour, 14)[0] <= room:
+        pen.text((x + used, y), stripe.colour, PALE, height=14)
+        return
+    for line, up in zip(_halves(stripe.colour), (-8, 8), strict=False):
+        pen.text((x + used, y + up * pen.unit), line, PALE, height=_whole(pen, line, 13, width=room))
+
+
+def _halves(text: str) -> tuple[str, ...]:
+    """A text on two lines, parted between the words where the longer one is shortest."""
+    words = text.split()
+    ways = [(" ".join(words[:k]), " ".join(words[k:])) for k in range(1, len(words))]
+    return min(ways, key=lambda way: max(map(len, way)), default=(text,))
 
 
 def _found(measurement: Measurement) -> str:
@@ -123,15 +136,6 @@ def _scale(measurement: Measurement) -> str:
     if skew is not None:
         parts.append(f"print skewed {skew.angle.value:+.2f} ± {skew.angle.u95:.2f}° ({abs(skew.percent):.1f} %)")
     return "   ·   ".join(parts)
-
-
-def _fitted(pen: Pen, text: str, width: float, height: float = 15) -> str:
-    """The text cut, with dots, to a width in pixels."""
-    if pen.size(text, height)[0] <= width:
-        return text
-    while text and pen.size(text + "…", height)[0] > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
 
 
 def _wrapped(text: str, width: float, unit: float, height: float = 15) -> list[str]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from tests.vision.test_measure import measured, photo_of, rendered
-from vision.caption import headline
+from vision.caption import footer, headline
 from vision.estimate import Estimate
+from vision.ink import Pen
 from vision.measure import Evidence, Measured
-from vision.measurement import Cloth, Measurement
+from vision.measurement import Cloth, Measurement, Stripe
 from vision.overlay import chords, counted, draw
 from vision.photo import Photo
 from vision.reference.reading import Reading
@@ -97,3 +99,26 @@ def test_a_long_headline_stands_whole(width: int) -> None:
     margin = round(15 * max(1.0, width / 1200))
     assert np.ptp(band[:, :margin].reshape(-1, 3), axis=0).max() == 0
     assert np.ptp(band[:, -margin:].reshape(-1, 3), axis=0).max() == 0
+
+
+def test_the_longest_colour_name_stands_whole_below(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name such as "moderate yellowish green" beside a width in hundredths keeps every word, and its column."""
+    set_: list[tuple[str, float]] = []
+    plain = Pen.text
+
+    def kept(pen: Pen, place: tuple[float, float], text: str, *told: Any, **more: Any) -> None:
+        size = pen.size(text, more["height"], bold=more.get("bold", False))[0]
+        set_.append((text, (place[0] + size) / pen.unit))
+        plain(pen, place, text, *told, **more)
+
+    monkeypatch.setattr(Pen, "text", kept)
+    found = measured().measurement
+    print_ = found.main.print
+    assert print_ is not None
+    name, wide = "moderate yellowish green", Estimate(112.35, 0.11)
+    stripes = tuple(Stripe(label=label, width=wide, centre_mm=0.0, hex="#508050", colour=name) for label in "ABC")
+    footer(replace(found, main=replace(found.main, print=replace(print_, stripes=stripes)), warnings=()), 1200)
+    names = [(text, end) for text, end in set_ if "mm" not in text]
+    assert " ".join(text for text, _ in names) == " ".join([name] * 3)
+    ends = [max(end for _, end in names[k : k + 2]) for k in range(0, 6, 2)]
+    assert all(end <= 18 + 392 * (column + 1) for column, end in enumerate(ends))
