@@ -73,6 +73,23 @@ def test_a_ruler_in_uneven_light_ends_where_it_ends(way: int) -> None:
     assert (60 + before / px_per_mm, 60 + after / px_per_mm) == pytest.approx((20.0, 180.0), abs=3.5)
 
 
+@pytest.mark.parametrize("at", [50.0, 130.0], ids=["before", "behind"])
+def test_a_ruler_whose_ticks_end_in_glare_goes_on_beyond_it(at: float) -> None:
+    """A yellow ruler from x = 20 to 180 mm, read from 60 to 120 mm, on cloth striped along it; a lamp's glare of 25 mm
+    and more is white where its ticks end. It is covered from end to end, to 2 mm and the rim for its shadow."""
+    px_per_mm = 4.0
+    x = np.arange(0, 800) / px_per_mm
+    row = np.where(((x >= 20) & (x <= 180))[:, None], np.array([197, 169, 61.0]), np.array([125, 121, 113.0]))
+    picture = np.broadcast_to(row, (120, 800, 3)).copy()
+    picture[:24] = picture[-24:] = np.array([60.0, 52.0, 80.0])
+    glare = np.clip(2.0 * np.exp(-(((x - at) / 14.0) ** 2)), 0, 1) * ((x >= 20) & (x <= 180))
+    picture[24:-24] += glare[:, None] * (255 - picture[24:-24])
+    axis, normal = np.array([1.0, 0.0]), np.array([0.0, 1.0])
+    course = Course(origin=np.array([240.0, 60.0]), axis=axis, normal=normal, length=60 * px_per_mm)
+    before, after = _ends(picture.astype(np.uint8), course, px_per_mm, (-42.0, 42.0))
+    assert (60 + before / px_per_mm, 60 + after / px_per_mm) == pytest.approx((20.0, 180.0), abs=3.5)
+
+
 def test_a_ruler_with_fine_ticks_is_covered_beyond_them() -> None:
     """Millimetre ticks half a millimetre broad leave no bare place between them at 4.6 px a millimetre, so the ruler's
     colour is known only beyond them: the outline takes in its whole width, numbers and all, to 3.5 mm."""

@@ -25,6 +25,8 @@ BEYOND_MM = 60.0
 #: again and again: what is beside it, so far to both sides of each edge, mm, is of another colour over so many mm; what
 #: lies across it, as another ruler does, hides no more of it than the last, mm.
 MOST_BEYOND_MM, MOST_CHANGE, EDGE_MM, EDGED_MM, ACROSS_MM = 600.0, 1.25, (1.5, 4.0), 5.0, 45.0
+#: White, grey levels.
+WHITE = 255.0
 #: Steps that are looked at beyond the picture: a ruler's end may be cut off at a slant.
 OUTSIDE = 60
 #: A colour this far from the ruler's ground, in grey levels over three channels, is no longer the ruler.
@@ -307,12 +309,17 @@ def _ends(rgb: NDArray[np.uint8], course: Course, px_per_mm: float, sides: tuple
 
 
 def _alike(columns: NDArray[np.float32], ground: NDArray[np.float32], start: int, end: int) -> NDArray[np.bool_]:
-    """Which columns (N, 3) have the ruler's colour, in about the light of the nearer end of its ticks."""
-    light = np.where(np.isfinite(columns), columns, 0) @ ground / float(ground @ ground)
+    """Which columns (N, 3) have the ruler's colour, in about its light or that of the nearer end of its ticks, with
+    whatever glare: that of a lamp is white, and the ticks may end in it."""
+    seen = np.where(np.isfinite(columns), columns, 0)
+    light = seen @ ground / float(ground @ ground)
     first, last = (float(np.median(light[place - 5 : place + 6])) for place in (start, end))
     lit = np.where(np.arange(len(columns)) < (start + end) // 2, first, last)
-    share = np.clip(light, lit / MOST_CHANGE, lit * MOST_CHANGE)
-    return np.asarray(np.abs(columns - share[:, None] * ground).sum(axis=1) <= OTHER_COLOUR)
+    share = np.clip(light, np.minimum(lit, 1.0) / MOST_CHANGE, np.maximum(lit, 1.0) * MOST_CHANGE)
+    bare = np.minimum(share[:, None] * ground, WHITE)
+    glare = ((seen - bare) * (WHITE - bare)).sum(axis=1) / np.maximum(((WHITE - bare) ** 2).sum(axis=1), 1.0)
+    bare += np.clip(glare, 0.0, 1.0)[:, None] * (WHITE - bare)
+    return np.asarray(np.abs(columns - bare).sum(axis=1) <= OTHER_COLOUR)
 
 
 def _edged(
