@@ -27,19 +27,20 @@ FEWEST_PARTS = 2
 QUICK_PIXELS = 6e4
 
 
-def lattice_in_parts(swatch: Swatch, lying: float | None) -> LatticeFit | None:
+def lattice_in_parts(swatch: Swatch, lying: float | None, angle_u95_deg: float) -> LatticeFit | None:
     """The lattice on which parts of the cloth agree, as the part with most repeats shows it; None where they do not.
 
-    ``lying`` is how the cloth lies in the picture, deg, None where that is not known.
+    ``lying`` is how the cloth lies in the picture, deg, None where that is not known; ``angle_u95_deg`` what the
+    picture leaves open of angles between directions about square to each other.
     """
-    looks = ((part, look_for(part.reduced(QUICK_PIXELS), lying)) for part in _parts(swatch))
+    looks = ((part, look_for(part.reduced(QUICK_PIXELS), lying, angle_u95_deg)) for part in _parts(swatch))
     found = [(part, fit) for part, fit in looks if fit is not None and min(fit.repeats) >= FEWEST_REPEATS]
     if len(found) < FEWEST_PARTS:
         return None
     best, quick = max(found, key=lambda one: one[1].repeats[0] * one[1].repeats[1])
     if not all(_alike(quick, fit) for _, fit in found):
         return None
-    fine = look_for(best, lying)
+    fine = look_for(best, lying, angle_u95_deg)
     return fine if fine is not None and _alike(quick, fine) else None
 
 

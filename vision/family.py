@@ -12,7 +12,7 @@ from vision.blemish import without_blemishes
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import SAME_LOOK, find_repeat, likely_repeat, step_places
+from vision.sequence import PAIRED_REPEATS, SAME_LOOK, find_repeat, is_part, likely_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, axes, folded_deg
@@ -35,6 +35,8 @@ _PART_PIXELS, _PLACES_APART = 1.5e5, 2
 CORNER_SHARE = 0.7
 #: Without its ends a profile must show so many repeats: a colour that comes once in more would be a rare print.
 SURE_REPEATS = 4.0
+#: Groups of bands that are asked by themselves where few repeats show.
+_GROUPS = 4
 #: And where something that lies on it was left out: of fewer, nothing tells which is the cloth.
 CLEANED_REPEATS = 2.9
 
@@ -189,6 +191,20 @@ def _repeating(bands: Bands, same_look: float) -> tuple[Bands, float | None]:
 
 
 def _repeat_of(bands: Bands, same_look: float) -> float | None:
+    """The repeat of all bands together; None where few of it show and some bands repeat by a part of it: what lies on
+    the others spoils the comparison by short lags, and not that by long ones, which take it beyond the cloth."""
+    repeat = _repeat_in(bands, same_look)
+    if repeat is None or bands.weight.any(axis=0).sum() * bands.step_mm >= PAIRED_REPEATS * repeat:
+        return repeat
+    for rows in np.array_split(np.arange(len(bands.v_mm)), _GROUPS):
+        part = replace(bands, weight=bands.weight * np.isin(np.arange(len(bands.v_mm)), rows)[:, None])
+        other = _repeat_in(part, same_look)
+        if other is not None and is_part(other, repeat):
+            return None
+    return repeat
+
+
+def _repeat_in(bands: Bands, same_look: float) -> float | None:
     tone, weight = bands.sheared(0.0)
     return find_repeat(np.asarray(tone, np.float64), np.asarray(weight, np.float64), bands.step_mm, same_look)
 

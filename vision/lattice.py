@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.measurement import LatticeKind
+from vision.oblong import named_of
 from vision.spectrum import Autocorrelation, autocorrelation, parabola
-from vision.swatch import EDGE_MARGIN_MM, Doubles, Floats, Mask, Swatch
+from vision.swatch import Doubles, Floats, Mask, Swatch
 
 #: Pixels of the picture whose autocorrelation is taken, and of the window where the motif is too fine for that (time).
 _LATTICE_PIXELS = 2.2e5
@@ -33,27 +34,10 @@ _LOOSELY, _STRICTLY = (LIKENESS, _BEST_SHARE), (STRICT_LIKENESS, _STRICT_BEST_SH
 INLIER_SHARE = 0.80
 #: Translations are believed where this share of the cloth takes part in the comparison.
 _LEAST_OVERLAP = 0.22
-#: Correlation by which every second motif must fall behind to be another one (colour, or a mirror image).
-SECOND_MOTIF = 0.04
-#: Degrees from square that two axes of a rectangular repeat may be: cloth is not pulled further askew.
-SQUARE_PLAY_DEG = 5.0
-#: Axes within this of square, deg, go before others that are not: no photograph is rectified worse (rendered scenes).
-NEARLY_SQUARE_DEG = 1.5
-#: A lattice near a hexagon holds three rectangles of one area and nearly one size (their sides as 1 to the root of 3).
-#: Rectangles whose diagonals differ by less than this share are such rivals; the squarest that lies along the cloth is
-#: the print's own: off square by about so much, deg (rectification, rendered scenes), askew in the photo by so much.
-RIVAL_SHARE = 0.15
-_SQUARE_SIGMA_DEG, _LEAN_SIGMA_DEG = 0.25, 12.0
-#: Prints lie along their cloth within this, mostly (practice); a lattice far from that is a half-drop or brick.
-_ALIGNED_DEG, _OBLIQUE_DEG = 15.0, 30.0
-#: ... and along the photo within this where a person laid the cloth straight for it (practice). Where the picture does
-#: not show how the cloth lies, no more than this tells a half-drop as wide as high from a square cell turned by half
-#: a right angle; farther from it the smallest rectangle counts.
-_LAID_DEG = 5.0
-#: Cloth that fills so much of the rectangle round it is one itself: how others lie is not known.
-_RECTANGLE_SHARE = 0.9
-#: Cloth that fills so much of the picture has the picture's outline, but for a corner at most, and not its own.
-_BEYOND_SHARE = 0.9
+#: Correlation by which every second motif must fall behind to be another one (colour, or a mirror image): over all of
+#: the cloth, and by half of that in this share of its cells, of each of which so much is compared at least. What lies
+#: on the cloth changes those cells only that it hides. A translation is another than a lattice's from this share of it.
+SECOND_MOTIF, _IN_MOST, _COMPARED, _OTHER_SHARE = 0.04, 0.75, 0.5, 0.12
 #: A lattice fit is trusted no further than this share of the repeat: cloth does not lie flatter (practice).
 _FLATNESS_RELATIVE_U95 = 0.0008
 #: Slower than this share of the motif's longer translation is not the motif (its own first wave keeps nine tenths).
@@ -64,7 +48,8 @@ _MOST_STARTS = 14
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LatticeFit:
     """Vectors (x, y) in mm, y down. ``across_mm`` and ``along_mm`` span the smallest rectangular repeat; ``a_mm`` and
-    ``b_mm`` the lattice. ``kind`` is None where the shift is another share than a half. ``repeats`` show each way."""
+    ``b_mm`` the lattice. ``kind`` is None where the shift is another share than a half. ``repeats`` show each way.
+    ``sure``: whether no other rectangle of the same lattice may be the print's own as well."""
 
     kind: LatticeKind | None
     a_mm: Doubles
@@ -73,18 +58,20 @@ class LatticeFit:
     along_mm: Doubles
     u95_mm: float
     repeats: tuple[float, float]
+    sure: bool = True
 
 
-def find_lattice(swatch: Swatch, lying: float | None = None) -> LatticeFit | None:
+def find_lattice(swatch: Swatch, lying: float | None = None, angle_u95_deg: float = 0.0) -> LatticeFit | None:
     """The lattice of a swatch's print, None where no lattice explains what repeats.
 
-    ``lying`` is how the cloth lies in the picture, deg (``lying_deg``), None where that is not known.
+    ``lying`` is how the cloth lies in the picture, deg (``lying_deg``), None where that is not known;
+    ``angle_u95_deg`` what the picture leaves open of angles between directions about square to each other.
     """
     looks = [swatch.reduced(_LATTICE_PIXELS)]
     if looks[0] is not swatch:
         looks.append(_central(swatch, round(math.sqrt(_LATTICE_PIXELS))))
     for look in looks:
-        found = look_for(look, lying)
+        found = look_for(look, lying, angle_u95_deg)
         if found is not None:
             return found
     return None
@@ -101,7 +88,7 @@ def _central(swatch: Swatch, side_px: int) -> Swatch:
     return Swatch(rgb=swatch.rgb[rows, columns], mask=mask, px_per_mm=swatch.px_per_mm, origin_mm=(x, y))
 
 
-def look_for(swatch: Swatch, lying: float | None) -> LatticeFit | None:
+def look_for(swatch: Swatch, lying: float | None, angle_u95_deg: float) -> LatticeFit | None:
     """The lattice of one picture of the cloth, looked at as it is, or less finely where it is large."""
     swatch = swatch.reduced(_LATTICE_PIXELS)
     shape = swatch.mask.shape
@@ -112,31 +99,42 @@ def look_for(swatch: Swatch, lying: float | None) -> LatticeFit | None:
         return None
     even = _without_slow(field, swatch.mask, SLOW_SHARE * float(np.hypot(*basis.T).max()))
     correlation = autocorrelation(even, swatch.mask)
-    sure = _sure(correlation)
-    if sure is None:
+    told = _told(correlation, even, swatch.mask)
+    if told is None:
         return None
-    basis, scatter_px = sure
-    named = _named(basis, lying)
+    basis, scatter_px = told
+    named = named_of(basis, lying, angle_u95_deg)
     if named is None:
         return None
-    kind, a, b, across, along = named
+    kind, a, b, across, along, sure = named
     size = float(min(np.hypot(*across), np.hypot(*along)))
     u95 = float(np.hypot(2 * scatter_px, _FLATNESS_RELATIVE_U95 * size)) / swatch.px_per_mm
     repeats = (shape[1] / float(np.hypot(*across)), shape[0] / float(np.hypot(*along)))
     if min(repeats) < 1.3:
         return None
     a, b, across, along = (vector / swatch.px_per_mm for vector in (a, b, across, along))
-    return LatticeFit(kind=kind, a_mm=a, b_mm=b, across_mm=across, along_mm=along, u95_mm=u95, repeats=repeats)
+    return LatticeFit(
+        kind=kind, a_mm=a, b_mm=b, across_mm=across, along_mm=along, u95_mm=u95, repeats=repeats, sure=sure
+    )
 
 
-def _sure(correlation: Autocorrelation) -> tuple[Doubles, float] | None:
-    """Two translations (2, 2) of what is a print, and the standard error of one, px; None where nothing is."""
+def _told(correlation: Autocorrelation, field: Floats, mask: Mask) -> tuple[Doubles, float] | None:
+    """Two translations (2, 2) of what is a print, and the standard error of one, px; None where nothing is.
+
+    ``correlation`` is that of the ``field`` (H, W, 3) within the mask.
+    """
     peaks, heights = _peaks(correlation)
     for asked in (_LOOSELY, _STRICTLY):
         basis = _basis(correlation, peaks, heights, asked)
         if basis is not None:
-            basis, scatter_px = _refined(correlation, _whole(correlation, basis))
-            if _crossed(correlation, basis) and _nearest(correlation, basis) >= PRINT_CORRELATION:
+            whole = _whole(correlation, basis)
+            own = _not_coarser(correlation, field, mask, whole)
+            if own is None:
+                continue
+            basis, scatter_px = _refined(correlation, own)
+            # by near shifts what lies on the cloth may hide that the print is one, by far ones it does not
+            alike = max(_nearest(correlation, vectors) for vectors in (basis, whole))
+            if _crossed(correlation, basis) and alike >= PRINT_CORRELATION:
                 return basis, scatter_px
     return None
 
@@ -273,6 +271,78 @@ def _whole(correlation: Autocorrelation, basis: Doubles) -> Doubles:
     return best
 
 
+def _not_coarser(correlation: Autocorrelation, field: Floats, mask: Mask, basis: Doubles) -> Doubles | None:
+    """The lattice, or the two or three times as fine one by whose step the print goes on in most of its cells; None
+    where it is not sure which, or where the print goes on as well by what is no part of it.
+
+    What lies on the cloth spoils the comparison by near shifts, and not that by far ones, which take it beyond the
+    cloth: a print then seems to repeat every second or third time only.
+    """
+    a, b = basis
+    for times in (2, 3):
+        for whole, other in ((a, b), (b, a), (a + b, a), (a - b, a)):
+            cell = np.stack([whole / times, other])
+            step = _climbed(correlation, whole / times, cell)
+            if step is None or step[1] <= LEAST_CORRELATION:
+                continue
+            goes_on = _goes_on(correlation, field, mask, cell, step[0], whole)
+            if goes_on is None:
+                return None
+            if goes_on:
+                return _not_coarser(correlation, field, mask, _short(np.stack([step[0], other])))
+    longest = float(np.hypot(*basis.T).max())
+    for step in _peaks(correlation)[0][:_MOST_STARTS]:
+        off = step @ np.linalg.inv(basis)
+        if np.hypot(*step) < longest and np.abs(off - np.rint(off)).max() >= _OTHER_SHARE:
+            cell = np.stack([step, np.array([-step[1], step[0]])])
+            if _off(field, mask, step, cell) <= SECOND_MOTIF:
+                return None
+    return basis
+
+
+def _goes_on(
+    correlation: Autocorrelation, field: Floats, mask: Mask, sides: Doubles, step: Doubles, whole: Doubles
+) -> bool | None:
+    """Whether the print is like itself a ``step`` (x, y), px, on in most of the cells with two ``sides`` (2, 2), as it
+    is a ``whole`` of several on; None where it is not much alike by either."""
+    far = _climbed(correlation, whole, sides)
+    once, later = (_off(field, mask, shift, sides) for shift in (step, whole if far is None else far[0]))
+    if not math.isfinite(once + later) or once - later >= SECOND_MOTIF / 2:
+        return False
+    return True if once <= SECOND_MOTIF else None
+
+
+def _off(field: Floats, mask: Mask, step: Doubles, sides: Doubles) -> float:
+    """By which correlation the print falls behind itself a ``step`` (x, y), px, on in most of the cells with two
+    ``sides`` (2, 2); infinite where that is not seen."""
+    change, own = _changes(field, mask, step, sides), _by_cell(field, mask, sides)
+    if not (len(change) and len(own)):
+        return math.inf
+    return float(np.quantile(change, 1 - _IN_MOST)) / (2 * float(np.median(own)))
+
+
+def _changes(field: Floats, mask: Mask, shift: Doubles, sides: Doubles) -> Doubles:
+    """How much (K,) the print differs from that one shift (x, y), px, on, in each cell with two ``sides`` (2, 2)."""
+    size = (mask.shape[1], mask.shape[0])
+    move = np.array([[1, 0, shift[0]], [0, 1, shift[1]]])
+    there = cv2.warpAffine(field, move, size, flags=cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR)
+    shown = cv2.warpAffine(mask.astype(np.float32), move, size, flags=cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR)
+    return _by_cell(field - there, np.asarray(mask & (shown > 0.99)), sides)
+
+
+def _by_cell(field: Floats, mask: Mask, sides: Doubles) -> Doubles:
+    """The variance (K,) of a field in each cell with two ``sides`` (2, 2), px, of which enough is seen: what a cell has
+    in common, as its light, is left out."""
+    y, x = np.nonzero(mask)
+    cell = np.floor(np.column_stack([x, y]) @ np.linalg.inv(sides)).astype(int)
+    _, cell = np.unique(cell @ np.array([10**4, 1]), return_inverse=True)
+    count = np.maximum(np.bincount(cell), 1)
+    values = field[y, x].astype(np.float64)
+    spread = np.bincount(cell, (values**2).sum(axis=1)) / count
+    spread -= sum((np.bincount(cell, channel) / count) ** 2 for channel in values.T)
+    return np.asarray(spread[count >= _COMPARED * abs(float(np.linalg.det(sides)))], dtype=np.float64)
+
+
 def _refined(correlation: Autocorrelation, basis: Doubles) -> tuple[Doubles, float]:
     """Least squares over all maxima that show, widening outwards; the basis and the standard error of a vector, px."""
     scatter = 0.5
@@ -319,79 +389,3 @@ def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:
     """The median correlation of the nearest translations."""
     found = [_climbed(correlation, np.array(step) @ basis, basis) for step in ((0, 1), (1, 0), (1, 1), (1, -1))]
     return float(np.median([f[1] for f in found if f is not None] or [0.0]))
-
-
-#: Cells, squared diagonal, lean (deg), across, along, whether far from square, and degrees off square.
-_Rectangle = tuple[int, float, float, Doubles, Doubles, bool, float]
-
-
-def lying_deg(swatch: Swatch, picture_mm2: float = math.inf) -> float | None:
-    """How a rectangular cloth lies in the picture: the angle of a side, counter-clockwise as seen, in [-45, 45). None
-    where its outline does not tell: it is no rectangle, or that of the picture, which shows ``picture_mm2``.
-
-    Prints run along their cloth, however that lies.
-    """
-    rows = np.flatnonzero(swatch.mask.any(axis=1))
-    if not len(rows):
-        return None
-    cloth = swatch.mask[rows]
-    ends = np.concatenate([cloth.argmax(axis=1), cloth.shape[1] - 1 - cloth[:, ::-1].argmax(axis=1)])
-    corners = cv2.convexHull(np.stack([ends, np.tile(rows, 2)], axis=1).astype(np.float32))
-    area = cv2.contourArea(corners)
-    _, size, angle = cv2.minAreaRect(corners)
-    if area < _RECTANGLE_SHARE * size[0] * size[1]:
-        return None
-    shown_mm2 = area / swatch.px_per_mm**2 + EDGE_MARGIN_MM * cv2.arcLength(corners, True) / swatch.px_per_mm
-    if shown_mm2 > _BEYOND_SHARE * picture_mm2:
-        return None
-    return (45.0 - angle) % 90.0 - 45.0
-
-
-def _unlikely(rectangle: _Rectangle) -> float:
-    """How unlikely it is that a print's own rectangle is so far off square and lies so askew (a chi-square)."""
-    return (rectangle[6] / _SQUARE_SIGMA_DEG) ** 2 + (rectangle[2] / _LEAN_SIGMA_DEG) ** 2
-
-
-def _named(
-    basis: Doubles, lying: float | None = None
-) -> tuple[LatticeKind | None, Doubles, Doubles, Doubles, Doubles] | None:
-    """Kind, a, b and the sides of the smallest rectangular repeat, across nearer the x axis; None where none is square.
-
-    ``lying``: how the cloth lies, deg; where that is not known it is taken to lie along the photo, more or less. A
-    half-drop's and a brick's lattices are the same when turned: the wider rectangle is called a half-drop.
-    """
-    found: list[_Rectangle] = []
-    whole = [(i, j) for i in range(-4, 5) for j in range(-4, 5) if (i, j) > (0, 0) and math.gcd(i, j) == 1]
-    for p, q in itertools.combinations(whole, 2):
-        index = abs(p[0] * q[1] - p[1] * q[0])
-        if not 1 <= index <= 4:
-            continue
-        first, second = np.array(p) @ basis, np.array(q) @ basis
-        cosine = float(first @ second) / float(np.hypot(*first) * np.hypot(*second))
-        off_square = abs(math.degrees(math.asin(np.clip(cosine, -1, 1))))
-        if off_square > SQUARE_PLAY_DEG:
-            continue
-        nearer = abs(first[0]) * np.hypot(*second) >= abs(second[0]) * np.hypot(*first)
-        across, along = (first, second) if nearer else (second, first)
-        across, along = across * (1 if across[0] > 0 else -1), along * (1 if along[1] > 0 else -1)
-        lean = abs((math.degrees(math.atan2(-across[1], across[0])) - (lying or 0.0) + 45) % 90 - 45)
-        askew = off_square > NEARLY_SQUARE_DEG or index > 2
-        found.append((index, float(across @ across + along @ along), lean, across, along, askew, off_square))
-    if not found:
-        return None
-    found.sort(key=lambda f: (f[5], f[0], f[1]))
-    least = found[0]
-    rivals = [f for f in found if (f[5], f[0]) == (least[5], least[0]) and f[1] < (1 + RIVAL_SHARE) ** 2 * least[1]]
-    best = min(rivals, key=_unlikely)
-    upright = [f for f in found if f[0] == 2 and f[2] <= (_LAID_DEG if lying is None else _ALIGNED_DEG)]
-    if best[0] == 1 and best[2] > _OBLIQUE_DEG and upright and _unlikely(upright[0]) < _unlikely(best):
-        best = upright[0]
-    index, across, along = best[0], best[3], best[4]
-    if index == 1:
-        return "straight", across, along, across, along
-    middle = (across + along) / 2
-    if index == 2 and np.hypot(*across) >= np.hypot(*along):
-        return "half_drop", middle, along, across, along
-    if index == 2:
-        return "brick", across, middle, across, along
-    return None, basis[0], basis[1], across, along

@@ -28,8 +28,9 @@ from vision.family import (
     variance,
 )
 from vision.foreshortening import as_photographed, flattened
-from vision.lattice import LatticeFit, find_lattice, lying_deg
+from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print, Stripe
+from vision.oblong import LIKE_A_HONEYCOMB, OTHERWISE_SHIFTED, lying_deg
 from vision.profile import without_crossing
 from vision.sequence import FULL_REPEATS
 from vision.square import SquareOn
@@ -158,12 +159,12 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
         return finding
     picture_mm2 = float(square.valid.sum()) / square.px_per_mm**2
     lying = lying_deg(swatch, picture_mm2)
-    lattice = find_lattice(swatch, lying)
+    lattice = find_lattice(swatch, lying, square.angle_u95_deg)
     if lattice is not None:
         return _motif(square, swatch, lattice, explained)
     striped = not sure and (explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE)
     finding = (_striped(square, swatch, families, explained) if striped else None) or _unknown(swatch)
-    lattice = None if _told(finding) else lattice_in_parts(swatch, lying)
+    lattice = None if _told(finding) else lattice_in_parts(swatch, lying, square.angle_u95_deg)
     return finding if lattice is None else _motif(square, swatch, lattice, explained)
 
 
@@ -329,6 +330,8 @@ def _bare_direction(square: SquareOn, family: Family) -> Estimate:
 
 
 def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: float) -> PrintFinding:
+    if not lattice.sure:
+        return PrintFinding(print=Print(kind="motif"), warnings=(LIKE_A_HONEYCOMB,))
     cells = cells_of(swatch, lattice.across_mm, lattice.along_mm)
     lattice = as_followed(lattice, cells)
     across, along = lattice.across_mm, lattice.along_mm
@@ -347,11 +350,7 @@ def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: flo
         else Lattice(kind=lattice.kind, a_mm=_point(lattice.a_mm), b_mm=_point(lattice.b_mm)),
         along_direction_deg=Estimate(down, angle),
     )
-    warnings = (
-        ()
-        if lattice.kind is not None
-        else ("The motif's columns are shifted by another share than a half: only its rectangular repeat is given.",)
-    )
+    warnings = () if lattice.kind is not None else (OTHERWISE_SHIFTED,)
     evidence = PrintEvidence(
         crossings_mm=cells[0],
         crossings_along_mm=cells[1],

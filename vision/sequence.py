@@ -178,14 +178,14 @@ def _as_uneven(one: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     tilt is left is so uneven, and nothing is printed otherwise."""
     if one.most > UNEVEN_TIMES * one.same_look:
         return False
-    multiples = [other for other in judged if _is_part(one.lag, other.lag)]
+    multiples = [other for other in judged if is_part(one.lag, other.lag)]
     shares = {other.lag: _coming_back(one, other, again=True) for other in multiples}
     seen = [lag for lag, (_, known) in shares.items() if known >= COULD_COME_BACK]
     printed = [lag for lag, share in shares.items() if _comes_back(share) and difference[lag] < difference[one.lag]]
     return bool(seen) and not printed
 
 
-def _is_part(part: int, lag: int) -> bool:
+def is_part(part: float, lag: float) -> bool:
     """Whether a lag is a whole number of times another."""
     times = round(lag / part)
     return times >= 2 and abs(lag / part - times) <= _WHOLE_SHARE * times
@@ -194,7 +194,7 @@ def _is_part(part: int, lag: int) -> bool:
 def _borne_out(whole: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     """Whether what rules out each part of a lag comes back with it: seen once, it may be a blemish. And a lag that
     differs more than its part passes by its greater play alone."""
-    parts = [part for part in judged if _is_part(part.lag, whole.lag)]
+    parts = [part for part in judged if is_part(part.lag, whole.lag)]
     own = _least_difference(difference, whole.lag)
     for part in parts:
         enough = 1.0 if len(part.differs) else MUCH_LESS
@@ -209,7 +209,7 @@ def _returns(part: _Lag, whole: _Lag, judged: list[_Lag]) -> bool:
     share = _coming_back(part, whole, again=False)
     if share[1] >= COULD_COME_BACK:
         return _comes_back(share)
-    multiples = (other for other in judged if _is_part(whole.lag, other.lag) and other.most <= other.same_look)
+    multiples = (other for other in judged if is_part(whole.lag, other.lag) and other.most <= other.same_look)
     return any(_comes_back(_coming_back(part, other, again=False)) for other in multiples)
 
 

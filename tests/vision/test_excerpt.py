@@ -49,5 +49,5 @@ def test_two_motifs_side_by_side_are_no_print() -> None:
     square, other = printed(15.0, 13.0), printed(12.0, 10.0)
     rgb = np.concatenate([square.rgb[:, :450], other.rgb[:, 450:]], axis=1)
     both = replace(square, rgb=np.ascontiguousarray(rgb))
-    assert lattice_in_parts(cut_swatch(square, square.valid, most_px=2.5e6), None) is not None
-    assert lattice_in_parts(cut_swatch(both, both.valid, most_px=2.5e6), None) is None
+    assert lattice_in_parts(cut_swatch(square, square.valid, most_px=2.5e6), None, 0.0) is not None
+    assert lattice_in_parts(cut_swatch(both, both.valid, most_px=2.5e6), None, 0.0) is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -14,10 +15,12 @@ from tests.makers.harsh import draw
 from tests.makers.scene import as_stored
 from tests.makers.shot import shoot
 from tests.vision.flat import flat
-from vision.lattice import _named, _whole, find_lattice, lying_deg
+from vision.lattice import _whole, find_lattice
 from vision.measure import measure_photo
+from vision.oblong import lying_deg, named_of
 from vision.photo import Photo
 from vision.spectrum import Autocorrelation
+from vision.square import SquareOn
 from vision.swatch import Swatch, cut_swatch
 
 
@@ -35,19 +38,31 @@ def test_a_half_drop_near_a_hexagon_keeps_its_own_rectangle(ratio: float, lean: 
     height = 20.0 * ratio
     for basis in ([(20.0, height / 2), (20.0, -height / 2)], [(20.0, height / 2), (40.0, 0.0)]):
         halved = [(x / 2, y) for x, y in basis]
-        named = _named(turned(halved, lean))
+        named = named_of(turned(halved, lean))
         assert named is not None
-        _, _, _, across, along = named
+        across, along = named.across, named.along
         assert np.hypot(*across) == pytest.approx(20.0, rel=1e-6)
         assert np.hypot(*along) == pytest.approx(height, rel=1e-6)
         assert math.degrees(math.atan2(-across[1], across[0])) == pytest.approx(lean, abs=1e-6)
+
+
+@pytest.mark.parametrize(("shear_deg", "angle_u95_deg"), [(0.0, 0.02), (0.95, 0.02), (0.95, 1.1)])
+def test_a_half_drop_near_a_hexagon_is_told_where_the_plane_is_known(shear_deg: float, angle_u95_deg: float) -> None:
+    """Columns 18.5 apart, rows 64.6 / 2 x: a rectangle 5 degrees askew that the picture shows sheared by a degree, so
+    that one turned by 30 is squarer. Where angles are known to a degree only, either may be the print's own; where they
+    are known to a fiftieth, the square one is."""
+    straight = turned([(37.0 / 2, 64.6 / 2), (37.0, 0.0)], 5.0)
+    seen = straight @ np.array([[1.0, 0.0], [-math.tan(math.radians(shear_deg)), 1.0]])
+    named = named_of(seen, None, angle_u95_deg)
+    assert named is not None
+    assert named.sure == (angle_u95_deg < 1)
 
 
 @pytest.mark.parametrize("lean", [-6.0, 0.0, 9.0])
 def test_a_straight_lattice_is_its_own_rectangle(lean: float) -> None:
     """A rectangle of 30 by 22 is told as straight, whatever basis it comes in."""
     for basis in ([(30.0, 0.0), (0.0, 22.0)], [(30.0, 22.0), (0.0, 22.0)], [(30.0, 0.0), (30.0, 22.0)]):
-        named = _named(turned(basis, lean))
+        named = named_of(turned(basis, lean))
         assert named is not None
         assert named[0] == "straight"
         assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([22.0, 30.0])
@@ -71,7 +86,7 @@ def test_a_table_in_view_changes_no_motif() -> None:
 def test_a_turned_cloth_keeps_its_straight_lattice(lean: float) -> None:
     """A cell of 19 by 18.8 on a cloth that lies turned is named by the cloth's own sides; by the photo's, two cells
     would make a half-drop that lies straighter there."""
-    named = _named(turned([(19.0, 0.0), (0.0, 18.8)], lean), lean)
+    named = named_of(turned([(19.0, 0.0), (0.0, 18.8)], lean), lean)
     assert named is not None
     assert named[0] == "straight"
     assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([18.8, 19.0])
@@ -97,7 +112,7 @@ def test_the_outline_of_the_picture_tells_nothing_of_how_the_cloth_lies() -> Non
 def test_a_square_cell_is_not_named_by_its_diagonals_where_nothing_shows_how_the_cloth_lies(lean: float) -> None:
     """The smallest rectangle of a square lattice is its cell, 21.5 by 21.5, however it is turned in a photo that the
     cloth fills; the square over its diagonals, 30.4, has twice the area (geometry)."""
-    named = _named(turned([(21.5, 0.0), (0.0, 21.48)], lean))
+    named = named_of(turned([(21.5, 0.0), (0.0, 21.48)], lean))
     assert named is not None
     assert named[0] == "straight"
     assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([21.48, 21.5])
@@ -107,7 +122,7 @@ def test_a_square_cell_is_not_named_by_its_diagonals_where_nothing_shows_how_the
 def test_a_half_drop_as_wide_as_high_is_named_along_its_cloth(lean: float, lying: float | None) -> None:
     """Motifs 30 apart both ways with one in the middle of each four, on cloth that is seen to lie along them or was
     laid straight for the photo: the rectangle along the cloth is the print's, as for any half-drop."""
-    named = _named(turned([(15.0, 15.0), (0.0, 30.0)], lean), lying)
+    named = named_of(turned([(15.0, 15.0), (0.0, 30.0)], lean), lying)
     assert named is not None
     assert named[0] in ("half_drop", "brick")
     assert (np.hypot(*named[3]), np.hypot(*named[4])) == pytest.approx((30.0, 30.0))
@@ -123,7 +138,7 @@ def shown(ring: NDArray[np.float64]) -> Swatch:
 def test_a_cell_that_is_not_square_is_not_taken_for_its_diagonals(lean: float) -> None:
     """The diagonals of 20.6 by 21.6 cross at 92.7 degrees, so two cells make no rectangle, however straight they lie in
     a photo that shows nothing of how the cloth lies."""
-    named = _named(turned([(20.6, 0.0), (0.0, 21.6)], lean))
+    named = named_of(turned([(20.6, 0.0), (0.0, 21.6)], lean))
     assert named is not None
     assert named[0] == "straight"
     assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([20.6, 21.6])
@@ -172,3 +187,44 @@ def test_a_second_motif_is_one_at_whatever_distance(odd: tuple[int, ...], column
     correlation = Autocorrelation(value=value, overlap=np.ones_like(value))
     basis = _whole(correlation, np.array([[20.0, 0.0], [0.0, 20.0]]))
     assert sorted(np.abs(basis).max(axis=0)) == pytest.approx([20.0, columns_px])
+
+
+def with_a_ruler(square: SquareOn) -> SquareOn:
+    """The picture with a light ruler of 60 by 20 mm on the middle of the cloth."""
+    height, width = square.valid.shape
+    size = (60 * square.px_per_mm, 20 * square.px_per_mm)
+    rgb = square.rgb.copy()
+    cv2.fillPoly(rgb, [np.rint(cv2.boxPoints(((0.42 * width, 0.5 * height), size, 8.0))).astype(int)], (250, 240, 120))
+    return replace(square, rgb=rgb)
+
+
+@pytest.mark.parametrize(("second", "along_mm"), [("#c98f2c", 41.0), ("#c9402c", 82.0)], ids=["the same", "another"])
+def test_what_lies_on_the_cloth_makes_no_second_motif(second: str, along_mm: float) -> None:
+    """Diamonds 41 mm apart both ways, four rows of them; near shifts compare them with what hides two, far ones do not.
+    Rows repeat every 41 mm where they are alike, and every 82 where every second one is red."""
+    motifs = tuple(
+        Motif(shape="diamond", colour=colour, y=y, radius=0.3) for colour, y in (("#c98f2c", -0.5), (second, 0.5))
+    )
+    print_ = MotifPrint(ground="#1c2f55", motifs=motifs, column_mm=41.0, row_mm=82.0)
+    square = with_a_ruler(flat(print_, width_mm=260.0, height_mm=165.0, px_per_mm=2.0, stretch=0.01))
+    found = find_lattice(cut_swatch(square, square.valid, most_px=2.5e6))
+    assert found is not None
+    assert np.hypot(*found.across_mm) == pytest.approx(41.0, rel=0.005)
+    assert np.hypot(*found.along_mm) == pytest.approx(along_mm, rel=0.005)
+
+
+def test_what_lies_on_a_check_doubles_no_repeat() -> None:
+    """Stripes of 41 mm crossed by stripes of 42.6, of which four repeats show: whatever lies on them, they do not
+    repeat every 85.2 mm."""
+    across = Stripes(
+        widths_mm=(8.5, 5.8, 10.5, 5.5, 10.7), colours=("#9aa0a3", "#d0825a", "#2b2b2e", "#9aa0a3", "#2b2b2e")
+    )
+    along = Stripes(
+        widths_mm=(5.8, 6.8, 4.6, 5.1, 7.2, 5.1, 5.7, 2.3),
+        colours=("#5c4470", "#c7c2b6", "#5c4470", "#f1eee4", "#c7c2b6", "#23426f", "#c7c2b6", "#f1eee4"),
+    )
+    print_ = CheckPrint(across=across, along=along)
+    square = with_a_ruler(flat(print_, width_mm=260.0, height_mm=165.0, px_per_mm=2.0, stretch=0.01))
+    found = find_lattice(cut_swatch(square, square.valid, most_px=2.5e6))
+    assert found is not None
+    assert np.hypot(*found.along_mm) == pytest.approx(42.6, rel=0.005)

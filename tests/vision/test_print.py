@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import os
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -116,6 +118,50 @@ def test_what_lies_beside_motifs_makes_no_stripes_of_them(turn_deg: float, table
     if print_ is not None:
         assert print_.across is not None
         assert print_.across.value == pytest.approx(62.0, rel=0.005)
+
+
+@pytest.mark.parametrize(
+    ("widths_mm", "size_mm", "wide_mm", "told"),
+    [
+        ((18.0, 6.2), (153.0, 179.0), 17.0, True),
+        ((18.0, 6.2), (153.0, 179.0), 30.0, False),
+        ((19.0, 7.0, 20.6, 7.0), (156.0, 155.0), 17.0, False),
+    ],
+    ids=["six repeats", "six, a wide ruler", "three repeats"],
+)
+def test_a_ruler_along_the_stripes_multiplies_no_repeat(
+    widths_mm: tuple[float, ...], size_mm: tuple[float, float], wide_mm: float, told: bool
+) -> None:
+    """On three quarters of the bands a ruler over the middle compares with cloth at every short lag, and with nothing
+    at twice or four times the repeat, which take it beyond the cloth. Of six repeats the true one is found past a
+    narrow ruler; elsewhere none need be told, but none that is a multiple."""
+    colours = ("#8f1f2a", "#1f6b4a", "#8f1f2a", "#2f4f8f")[: len(widths_mm)]
+    stripes = StripePrint(across=Stripes(widths_mm=widths_mm, colours=colours))
+    square = flat(stripes, width_mm=size_mm[0], height_mm=size_mm[1], px_per_mm=2.2, stretch=0.002)
+    rgb, (height, width) = square.rgb.copy(), square.valid.shape
+    box = cv2.boxPoints(((0.5 * width, 0.37 * height), (wide_mm * 2.2, 0.74 * height), -5.0))
+    cv2.fillPoly(rgb, [np.rint(box).astype(int)], (235, 228, 210))
+    print_ = measure_print(replace(square, rgb=rgb), square.valid).print
+    assert print_ is not None
+    assert print_.across is not None or not told
+    assert print_.across is None or print_.across.value == pytest.approx(sum(widths_mm), rel=0.005)
+
+
+@pytest.mark.parametrize(("turn_deg", "told"), [(15.0, False), (2.0, True)])
+def test_rows_of_a_honeycomb_are_told_by_how_the_cloth_lies(turn_deg: float, told: bool) -> None:
+    """A half-drop of 40 by 23.09 mm is a lattice of hexagons: turned by 60 degrees it is the same. On cloth that fills
+    the picture it is taken to lie along that where it does so much more than either other way; half-way between two,
+    no repeat is told, nor a direction."""
+    leaf = Motif(shape="leaf", colour=RED, radius=0.28, turn_deg=30.0)
+    print_ = MotifPrint(ground=CREAM, motifs=(leaf,), column_mm=20.0, row_mm=40.0 / math.sqrt(3), lattice="half_drop")
+    finding = measure_print(square := flat(print_, turn_deg=turn_deg), square.valid)
+    found = finding.print
+    assert found is not None
+    assert found.kind == "motif"
+    assert (found.across is not None) == told
+    assert (found.across_direction_deg is not None) == told
+    assert any("honeycomb" in warning for warning in finding.warnings) != told
+    assert found.across is None or found.across.value == pytest.approx(40.0, rel=0.005)
 
 
 def test_plain_cloth_is_plain() -> None:
