@@ -13,6 +13,7 @@ from vision.reference.body import outline_of
 from vision.reference.candidate import PLAIN_EVIDENCE, Candidate, candidates
 from vision.reference.comb import LEAST_BASE_SIGMA_PX, Comb
 from vision.reference.course import course_of
+from vision.reference.fold import by_fives
 from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.paper import LINE_MM, is_narrow, read_paper
@@ -72,6 +73,9 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
             unsure.append(candidate)
         else:
             sure.append((candidate, verdict, evidence))
+    if not sure:
+        told = ((candidate, by_fives(levels, candidate)) for candidate in unsure)
+        sure = [(candidate, fives, candidate.hearing.evidence()) for candidate, fives in told if fives is not None]
     sure.sort(key=lambda item: -item[2])
     kept, quarrel = _agreeing(sure)
     # lines of millimetre paper cross each other in rows that may look like a scale: where they do, the paper counts
