@@ -44,6 +44,8 @@ PLAIN_EVIDENCE = 60.0
 #: With so much of it for each tick as well, what lies on the ticks, or between them, is not followed once more (time):
 #: well-shown combs of our scenes and of real rulers have half as much again, prints and rows of digits a third at most.
 EACH_TICK = 1.0
+#: Spacings are alike where they differ by less than this share.
+ALIKE = 0.1
 #: A comb with fewer than this share of another's ticks is but a part of it.
 PART_SHARE = 0.7
 
@@ -56,8 +58,11 @@ class Candidate:
     hearing: Hearing
 
 
-def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candidate]:
-    """All combs of a picture's pyramid that stand alone, each with what ``hearing`` makes of it.
+def candidates(
+    levels: Levels, hearing: Callable[[Comb], Hearing]
+) -> tuple[list[Candidate], Callable[[], Iterator[Candidate]]]:
+    """All combs of a picture's pyramid that stand alone, each with what ``hearing`` makes of it; and, if they are asked
+    for, those that gave way to one of the same ticks, spaced otherwise, that had more to go by.
 
     Beats show fainter and softer ticks than strokes do, and sooner; strokes show those that no straight edge runs along
     and those too few for a beat. So strokes are asked where beats leave nothing sure. Where neither does, alone or
@@ -73,7 +78,7 @@ def candidates(levels: Levels, hearing: Callable[[Comb], Hearing]) -> list[Candi
     if not search.sure() and all(verdict is None for _, verdict, _ in settle(search.alone())):
         faint = straight_lines(levels, step=FAINT_STEP)
         search.over(lambda level: find_beats(levels, level, faint), BEATS_PER_LEVEL)
-    return search.alone()
+    return search.alone(), search.given_way
 
 
 class _Search:
@@ -82,6 +87,7 @@ class _Search:
     def __init__(self, levels: Levels, hearing: Callable[[Comb], Hearing]) -> None:
         self._levels, self._hearing = levels, hearing
         self._found: list[Candidate] = []
+        self._lost: list[Candidate] = []
         self._tried: list[Row] = []
         self._passed: list[Row] = []
         self._lonely: dict[Comb, bool] = {}
@@ -89,6 +95,12 @@ class _Search:
     def alone(self) -> list[Candidate]:
         """Those found that are no print's."""
         return [candidate for candidate in self._found if self._stands_alone(candidate)]
+
+    def given_way(self) -> Iterator[Candidate]:
+        """The best of those of each spacing that gave way to one of the same ticks, and are no print's."""
+        for candidate in self._lost:
+            if not any(_alike(candidate, other) for other in self._found) and self._stands_alone(candidate):
+                yield candidate
 
     def sure(self) -> bool:
         """Whether any comb found is read for sure."""
@@ -155,8 +167,17 @@ class _Search:
         rivals = [other for other in self._found if _same(other.comb, comb)]
         if all(_better(fresh, other) for other in rivals):
             self._found = [other for other in self._found if not _same(other.comb, comb)] + [fresh]
+            self._give_way(rivals)
             return fresh.hearing.sure()
+        self._give_way([fresh])
         return False
+
+    def _give_way(self, losers: Sequence[Candidate]) -> None:
+        """Keep of losers of one spacing that are the same ticks the one with most to go by."""
+        for loser in losers:
+            alike = [other for other in self._lost if _alike(loser, other)]
+            if all(_better(loser, other) for other in alike):
+                self._lost = [other for other in self._lost if other not in alike] + [loser]
 
 
 def _rows_beside(levels: Levels, comb: Comb) -> int:
@@ -215,7 +236,7 @@ def _better(one: Candidate, other: Candidate) -> bool:
     if one.hearing.sure() == other.hearing.sure():
         return _weight(one) > _weight(other)
     sure, unsure = (one, other) if one.hearing.sure() else (other, one)
-    alike = abs(one.comb.period_px / other.comb.period_px - 1) < 0.1
+    alike = abs(one.comb.period_px / other.comb.period_px - 1) < ALIKE
     return (sure is one) != (alike and _weight(unsure) >= _weight(sure) and _gainsays(unsure, sure))
 
 
@@ -259,6 +280,11 @@ def _same(one: Comb, other: Comb) -> bool:
     small, large = (one, other) if len(one.index) <= len(other.index) else (other, one)
     shared = _inside(large, small.places_px, large.band_px).mean()
     return bool(shared > 0.5 and abs(float(one.axis @ other.axis)) > 0.98)
+
+
+def _alike(one: Candidate, other: Candidate) -> bool:
+    """Whether two combs are the same ticks, spaced alike."""
+    return _same(one.comb, other.comb) and abs(one.comb.period_px / other.comb.period_px - 1) < ALIKE
 
 
 def _inside(comb: Comb, points: Floats, beside_px: float) -> NDArray[np.bool_]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import chain
 
 import cv2
 import numpy as np
@@ -37,6 +38,10 @@ MOST_LEEWAY = 0.19
 NO_DOUBT, TILT_LEEWAY = 40.0, 0.35
 #: ... unless one has this many times the evidence of the other.
 OVERWHELMING = 3.0
+#: Ticks whose shared part is no longer than a block of a JPEG (8 px: ITU-T T.81) are seen along the block's own sides
+#: where they are faint: their ends lie off by so much, px, over the grey levels by which they stand out, all the same
+#: way (rendered scenes: 0.19 px at 2 grey levels, 0.05 at 9; ticks of 10 px and more, none).
+BLOCK_PX, OFF_IN_BLOCK_PX = 8.0, 0.45
 #: A tick that begins further from the others' course than so many standard deviations is worn there; the course is
 #: drawn anew so many times.
 SOUND_SIGMAS, SETTLED = 3.0, 8
@@ -68,13 +73,14 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
     levels = pyramid(np.asarray(gray, dtype=np.uint8))
     sure: list[tuple[Candidate, Verdict, float]] = []
     unsure: list[Candidate] = []
-    for candidate, verdict, evidence in settle(candidates(levels, lambda comb: _hearing(levels, comb, unit))):
+    found, given_way = candidates(levels, lambda comb: _hearing(levels, comb, unit))
+    for candidate, verdict, evidence in settle(found):
         if verdict is None:
             unsure.append(candidate)
         else:
             sure.append((candidate, verdict, evidence))
     if not sure:
-        told = ((candidate, by_fives(levels, candidate)) for candidate in unsure)
+        told = ((candidate, by_fives(levels, candidate)) for candidate in chain(unsure, given_way()))
         sure = [(candidate, fives, candidate.hearing.evidence()) for candidate, fives in told if fives is not None]
     sure.sort(key=lambda item: -item[2])
     kept, quarrel = _agreeing(sure)
@@ -187,12 +193,24 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         marks_mm=position,
         marks_sigma_px=np.full(len(number), max(0.05, comb.sigma_px)),
         ticks_px=comb.ends_px,
-        ticks_sigma_px=np.full(len(number), max(0.05, noise)),
+        ticks_sigma_px=np.full(len(number), math.hypot(max(0.05, noise), _off_in_block(comb))),
         tolerance_relative_u95=RULER_RELATIVE_U95,
         names=names,
         outline_px=outline_of(rgb, comb, course_of(comb, bases), comb.period_px / division.base_mm, whole),
         across_sigma_px=base_sigma,
     )
+
+
+def _off_in_block(comb: Comb) -> float:
+    """How far ends of ticks, px, may all lie off within a JPEG's blocks: one standard deviation each, so large that it
+    leaves as much open of how all of them converge as it would if it did not average out.
+
+    Where ends of N ticks lie off by s at both ends of a ruler, and evenly less towards its middle, they say as much
+    about their directions as N ends do that lie off by √(2N/3)·s each, by chance (least squares).
+    """
+    if comb.band_px > BLOCK_PX:
+        return 0.0
+    return math.sqrt(2 / 3 * len(comb.index)) * OFF_IN_BLOCK_PX / comb.contrast
 
 
 def _standing(comb: Comb) -> tuple[Floats, float]:
