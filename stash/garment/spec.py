@@ -11,10 +11,10 @@ from stash.garment.coat import Coat
 from stash.garment.part import Align, Corner, Edge, Make, Panel, Side, Span, Strip
 from stash.lengths import inches
 
-#: The seam where the file names none, mm (1/4 in, common practice for bindings and narrow bands).
+#: What a garment is called of which nobody says its name.
 UNNAMED: Final = "garment"
-"""What a garment is called of which nobody says its name."""
 
+#: The seam where the file names none, mm (1/4 in, common practice for bindings and narrow bands).
 SEAM_MM: Final = 6.35
 
 #: The least finished length of a segment where the file names none, mm (1 in).
