@@ -87,6 +87,11 @@ class Drawn:
             ids += [called for called, name in self._own[index].items() if name in own]
         return frozenset(ids)
 
+    @cached_property
+    def ids(self) -> frozenset[str]:
+        """All parts, by the names they are planned under."""
+        return frozenset(name for own in self._own for name in own)
+
     def parts(self, edits: Sequence[Mapping[str, Any]]) -> tuple[Part, ...] | None:
         """All parts once the edits are made; None where the files would then be wrong."""
         patterns = list(self._patterns)

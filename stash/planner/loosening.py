@@ -46,8 +46,7 @@ def by_the_coat(problem: Problem, redraw: Redraw | None) -> list[Change]:
     changes = []
     for rule, words, share in RULES if redraw is not None and redraw.sizes_mm and tied else ():
         edits: tuple[Edit, ...] = ({"part": "coat", "key": "neighbours", "value": rule},)
-        parts = redraw.parts(edits) if redraw is not None else None
-        changed = differing(problem, parts) or {}
+        changed = (differing(problem, redraw, edits) if redraw is not None else None) or {}
         stay = [part for part in changed.values() if isinstance(part, Strip) and part.mirror is not None]
         if changed and (rule == "mirror" or not stay):
             shows = share * sum(seen(strip) for strip in tied)

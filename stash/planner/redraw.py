@@ -43,6 +43,10 @@ class Redraw(Protocol):
     def drawn_ids(self) -> frozenset[str]:
         """The parts that are drawn from the measures."""
 
+    @property
+    def ids(self) -> frozenset[str]:
+        """All parts that the files have."""
+
     def parts(self, edits: Sequence[Mapping[str, Any]]) -> tuple[Part, ...] | None:
         """All parts once the files are edited so; None where they would then be wrong."""
 
@@ -54,15 +58,19 @@ def as_drawn(change: Change, problem: Problem, redraw: Redraw | None) -> Change 
     """The change with the parts that its edits give when they are made in the file; None where that cannot be."""
     if redraw is None:
         return change
-    differ = differing(problem, redraw.parts(change.edits))
+    differ = differing(problem, redraw, change.edits)
     return None if differ is None else replace(change, parts=differ)
 
 
-def differing(problem: Problem, parts: Sequence[Part] | None) -> dict[str, Part | None] | None:
-    """The parts that are not as the problem has them, by id; None for those that are gone. None in place of it where
-    there are none to compare, or some that the problem does not know: what is not planned is not offered."""
+def differing(problem: Problem, redraw: Redraw, edits: Sequence[Edit]) -> dict[str, Part | None] | None:
+    """The parts that are not as the problem has them once the files are edited so, by id; None for those that are gone.
+
+    None in place of it where the files would be wrong, or have parts that they do not have now: those are not planned,
+    and so not offered.
+    """
+    parts = redraw.parts(edits)
     new = {part.id: part for part in parts or ()}
-    if parts is None or not new.keys() <= {part.id for part in problem.parts}:
+    if parts is None or not new.keys() <= redraw.ids:
         return None
     return {part.id: new.get(part.id) for part in problem.parts if new.get(part.id) != part}
 
@@ -85,7 +93,7 @@ def _maker(problem: Problem, redraw: Redraw, keys: Sequence[str]) -> Callable[[f
         less_mm = old_mm[keys[0]] - size_mm
         new = {key: inches(old_mm[key] - less_mm + SAME_MM, toward="down") for key in keys}
         edits: tuple[Edit, ...] = tuple({"part": "coat", "key": key, "value": new[key]} for key in keys)
-        differ = differing(problem, redraw.parts(edits))
+        differ = differing(problem, redraw, edits)
         if differ is None:
             return None
         return Change(
