@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.cloth import ClothRegion
 from vision.colour import ciede2000, srgb_to_lab
 from vision.edge import ClothEdge, Side
+from vision.lookup import values_at
 from vision.measurement import Print, Stripe
 from vision.plane import Plane
 from vision.swatch import Doubles, axes, folded_deg
@@ -31,8 +31,6 @@ _OUTSIDE_MM, _APART_MM, _AGREED = (1.5, 4.5), 4.0, 0.5
 _LEAST_IN_MM, _IN_STEP_MM, _LEAST_STRIPE_MM = 2.0, 0.5, 1.5
 #: What is seen of a place is the mean over so much to all sides of it, mm.
 _NEAR_MM = np.linspace(-0.8, 0.8, 5)
-#: Places looked at in one call: OpenCV counts those of a picture's side in 16 bits.
-_AT_ONCE = 16384
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,12 +94,8 @@ def _places(edge: ClothEdge, inside_mm: Doubles) -> tuple[Doubles, Doubles]:
 def _looks(plane: Plane, rgb: NDArray[np.uint8], places_mm: Doubles) -> Doubles:
     """Lab (N, 3) of the photo (H, W, 3) near places (N, 2) of the plane; the border's beyond it."""
     around = np.stack(np.meshgrid(_NEAR_MM, _NEAR_MM), axis=-1).reshape(-1, 2)
-    x, y = plane.to_px((places_mm[:, None] + around).reshape(-1, 2)).astype(np.float32).T
-    column, row = x.reshape(-1, len(around)), y.reshape(-1, len(around))
-    some = (slice(k, k + _AT_ONCE) for k in range(0, len(column), _AT_ONCE))
-    seen = np.concatenate(
-        [cv2.remap(rgb, column[k], row[k], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for k in some]
-    )
+    places_px = plane.to_px((places_mm[:, None] + around).reshape(-1, 2)).reshape(-1, len(around), 2)
+    seen = values_at(rgb, places_px)
     return np.asarray(srgb_to_lab(np.asarray(seen, dtype=np.float32).mean(axis=1) / 255), dtype=np.float64)
 
 

@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.lookup import values_at
+
 Floats = NDArray[np.float64]
 
 #: Samples a tick period in the strip along the comb.
@@ -20,8 +22,6 @@ LEAST_STRENGTH = 0.35
 BESET_SHARE, MOST_BESET = 0.5, 0.4
 #: A tick ends where its contrast has fallen under this share of its own.
 END_SHARE = 0.45
-#: Places looked at in one call: OpenCV counts those of a picture's side in 16 bits.
-AT_ONCE = 16384
 
 
 def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
@@ -32,17 +32,7 @@ def strip_level(levels: Sequence[NDArray[np.uint8]], period: float) -> int:
 def sample(levels: Sequence[NDArray[np.uint8]], level: int, points_px: Floats) -> NDArray[np.float32]:
     """Grey values (linear between pixels) of a level at full-size places (..., 2)."""
     scale = float(2**level)
-    at = ((points_px - (scale - 1) / 2) / scale).astype(np.float32)
-    shape = at.shape[:-1]
-    flat = at.reshape(shape[0], -1, 2)
-    if max(flat.shape) > AT_ONCE:
-        flat = at.reshape(-1, 1, 2)
-    parts = (flat[k : k + AT_ONCE] for k in range(0, max(1, len(flat)), AT_ONCE))
-    seen = [
-        cv2.remap(levels[level], part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        for part in parts
-    ]
-    return np.concatenate(seen).astype(np.float32, copy=False).reshape(shape)
+    return values_at(levels[level], (points_px - (scale - 1) / 2) / scale).astype(np.float32, copy=False)
 
 
 def span_inside(shape: tuple[int, int], origin: Floats, axis: Floats) -> tuple[float, float]:
