@@ -15,6 +15,9 @@ from vision.reference.number import Numbers, numbering
 from vision.reference.tick import find_rows, pyramid
 from vision.reference.unit import LEAST_MARGIN, Hearing, hear
 
+#: How much of their contrast is left of digits that hardly differ from the ruler.
+FAINT = 0.04
+
 
 def scale_of(picture: NDArray[np.uint8], period_px: float) -> tuple[list[NDArray[np.uint8]], Comb, int, Hearing]:
     """The pyramid, the comb of ticks ``period_px`` apart, the side that its long ones point to, what they say."""
@@ -130,3 +133,45 @@ def test_numbers_are_seen_beside_worn_ticks_too(turn: int) -> None:
     assert best.period == 8
     assert best.evidence > 10
     assert best.at_halves < LEAST_MARGIN
+
+
+def test_digits_fainter_than_the_noise_are_seen_as_ink() -> None:
+    """Of digits that differ from the ruler by no more than its noise, edges tell nothing; the ink of each, all told,
+    still comes round with the inches that they were drawn at."""
+    bare, full = (draw("eighths", 3.0, numbers=numbers).astype(np.float64) for numbers in (False, True))
+    faint = np.clip(np.rint(bare + FAINT * (full - bare)), 0, 255).astype(np.uint8)
+    for picture, period in ((faint, 8), (bare.astype(np.uint8), 0)):
+        levels, comb, side, heard = scale_of(picture, 3.0 * 25.4 / 8)
+        assert heard.best is not None
+        found = numbering(levels, comb, side, longest=heard.best.longest(comb.index))
+        plain = [one.period for one in found if one.evidence > LEAST_MARGIN]
+        assert plain == [period] * bool(period)
+
+
+def test_strokes_on_the_ticks_own_lines_are_no_numbers() -> None:
+    """Sixteenths of an inch whose ticks at each half inch go on after a gap, thin as they are, with numbers at whole
+    inches: nothing wider than a tick stands at the halves, and so only the wholes have numbers."""
+    px_per_mm, step = 5.0, 25.4 / 16
+    picture = draw("sixteenths", px_per_mm)
+    levels, comb, side, heard = scale_of(picture, px_per_mm * step)
+    assert heard.best is not None
+    way = 1.0 if side else -1.0
+    ends = way * (comb.reach_px[:, side] - comb.middle_px)
+    end = float(np.median(ends[heard.best.longest(comb.index)]))
+    for place in comb.places_px[(comb.index - heard.best.phase) % 8 == 0]:
+        ends_px = [place + way * far * comb.tick for far in (end + 2.0, end + 14.0)]
+        first, last = (tuple(int(v) for v in np.rint(at)) for at in ends_px)
+        cv2.line(picture, first, last, (60, 60, 60), 1, cv2.LINE_AA)
+    levels = pyramid(np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    found = numbering(levels, comb, side, longest=heard.best.longest(comb.index))
+    assert 8 not in {one.period for one in found}
+    assert best_of(found).period == 16
+
+
+def test_halves_with_numbers_at_wholes_are_not_taken_for_quarters() -> None:
+    """Ticks of two lengths in turn, with a number beside each of the longer: half centimetres or half inches. That some
+    of the longer ones seem longer still does not make quarters of an inch of them, whose numbers come half as often."""
+    index = np.arange(31)
+    size = 0.34 + 0.2 * (index % 2 == 0) + 0.08 * (index % 4 == 0) + np.random.default_rng(1).normal(0, 0.03, 31)
+    assert not hear(index, size, numbers=(Numbers(2, 0, 13.0, 11.0),)).sure()
+    assert hear(index, size, numbers=(Numbers(4, 0, 13.0, -2.0),)).sure()

@@ -32,7 +32,10 @@ class Division:
 
     @property
     def numbered(self) -> int:
-        """After how many ticks the numbers come: each centimetre, each inch; 0 for what is no ruler."""
+        """After how many ticks the numbers come: each centimetre, each inch; 0 for what is no ruler, but where every
+        second tick is longer: that may be halves of either, of which nobody can tell which, with numbers at wholes."""
+        if self.unit == "none" and self.top == 2:
+            return 2
         whole = {"mm": 10.0, "inch": INCH_MM}.get(self.unit, 0.0)
         return round(whole / self.base_mm) if self.base_mm else 0
 

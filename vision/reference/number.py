@@ -1,15 +1,18 @@
 """After how many ticks a ruler's numbers come round: once a centimetre or once an inch, whatever the digits are.
 
 What stands beside the ticks, where the long ones point, is looked at tick by tick, at several distances: digits are
-full of edges, stains and shadows are not. Where ticks stand far enough apart, so is what stands between them. If it is
-numbers, they come round with the scale's whole centimetres or inches; how well a period explains them is told by the
-squares that it saves, with a penalty for each free value (Schwarz 1978, Annals of Statistics 6, 461-464).
+full of edges, stains and shadows are not. Digits so faint that noise has more edges are still as dark as the ticks, all
+told. Where ticks stand far enough apart, so is what stands between them. If it is numbers, they come round with the
+scale's whole centimetres or inches; how well a period explains them is told by the squares that it saves, with a
+penalty for each free value (Schwarz 1978, Annals of Statistics 6, 461-464). Digits are wider than ticks: what comes
+round on the ticks' own lines alone is ends of long ones.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import product
 from typing import NamedTuple
 
 import numpy as np
@@ -24,6 +27,11 @@ Ints = NDArray[np.int64]
 #: Between ticks numbers are looked for where those are at least so far apart, px, in so many rows of places, over this
 #: share of the gap to both sides of its middle: the ticks' own blur does not reach so far.
 WIDE_PX, GAP_ROWS, GAP_SHARE = 9.0, 12, 0.22
+#: Beside a tick's own line, from the first of these to the second, in spacings, there are parts of digits and no ticks.
+ASIDE = (0.25, 0.6)
+#: Ink is counted from the middle one of so many ticks, most of which are bare, in their usual differences, of which no
+#: place counts more than so many: glare, stains and knots of wood are larger.
+BARE_TICKS, MOST_INK = 17, 6.0
 #: Numbers are looked for as far from the ticks' line as this many times their length.
 FAR = 3.2
 #: This share of the ticks is no longer than those between the numbered ones.
@@ -80,16 +88,20 @@ def numbering(
 
     Each row of places speaks for the period that explains it best: digits at each millimetre and larger ones at each
     centimetre stand in rows of their own. ``longest`` (N,) says which ticks are taken for the longest: what stands
-    lower than they reach may be ticks.
+    lower than they reach may be ticks. So may all that comes round, where beside the ticks' own lines only every other
+    one has anything.
     """
-    stands = _stands(comb)
-    views = [_edges(levels, comb, side, longest, stands)]
+    stands, out = _stands(comb), _beyond(comb, side, longest)
+    across = np.linspace(-0.5, 0.5, ACROSS)
+    views = [_rough(levels, comb, out, across, stands), _ink(levels, comb, out, across, stands)]
     if comb.period_px >= WIDE_PX:
         views.append(_between(levels, comb, side, stands))
-    found: dict[int, Numbers] = {}
-    for edges in views:
-        _find(edges, stands.number, found)
-    return tuple(found.values())
+    found, aside = _found(views, stands.number), np.linspace(*ASIDE, ACROSS // 2 + 1)
+    if not found:
+        return ()
+    sides = [_rough(levels, comb, out, way * aside, stands) for way in (-1.0, 1.0)]
+    wide = {one.period: one.evidence for one in _found([0.5 * (sides[0] + sides[1])], stands.number)}
+    return tuple(one for one in found if wide.get(2 * one.period, 0.0) <= wide.get(one.period, 0.0))
 
 
 def _stands(comb: Comb) -> _Stands:
@@ -101,13 +113,15 @@ def _stands(comb: Comb) -> _Stands:
     return _Stands(number, places, np.interp(number, comb.index, comb.spacing_px))
 
 
-def _find(edges: Floats, index: Ints, found: dict[int, Numbers]) -> None:
-    """Adds what comes round in rows of edges (N ticks, rows) to the best of each period."""
-    for count in POOLED:
-        for first in range(0, edges.shape[1] - count + 1, 2):
-            best = _coming_round(edges[:, first : first + count].mean(axis=1), index)
+def _found(views: Sequence[Floats], index: Ints) -> tuple[Numbers, ...]:
+    """What comes round in rows of edges or ink (N ticks, rows), the best of each period."""
+    found: dict[int, Numbers] = {}
+    for view, count in product(views, POOLED):
+        for first in range(0, view.shape[1] - count + 1, 2):
+            best = _coming_round(view[:, first : first + count].mean(axis=1), index)
             if best is not None and best.evidence > found.get(best.period, best._replace(evidence=0.0)).evidence:
                 found[best.period] = best
+    return tuple(found.values())
 
 
 def _coming_round(edges: Floats, index: Ints) -> Numbers | None:
@@ -163,16 +177,12 @@ def _each_time(above: Floats, turn: Ints, away: Ints) -> bool:
     return bool(shown.sum() >= FEWEST and shown[counted].mean() >= PRESENT)
 
 
-def _edges(
-    levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, longest: NDArray[np.bool_], stands: _Stands
-) -> Floats:
-    """How much grey changes (N ticks, ROWS) from place to place round each tick's line, at distances beyond the ticks'
-    ends, more than it mostly does there. What reaches so far itself runs into its number."""
+def _beyond(comb: Comb, side: int, longest: NDArray[np.bool_]) -> Floats:
+    """Distances (ROWS,) along the ticks, px, beyond their ends. What reaches so far itself runs into its number."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px[:, side] - comb.middle_px)
     nearest = max(1.1 * float(np.quantile(reach, USUAL)), BEYOND * _untouched(comb, side, longest))
-    out = np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
-    return _rough(levels, comb, way * out, np.linspace(-0.5, 0.5, ACROSS), stands)
+    return way * np.linspace(nearest, max(FAR * float(np.quantile(reach, 0.97)), 1.5 * nearest), ROWS)
 
 
 def _untouched(comb: Comb, side: int, longest: NDArray[np.bool_]) -> float:
@@ -187,7 +197,7 @@ def _untouched(comb: Comb, side: int, longest: NDArray[np.bool_]) -> float:
 
 
 def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, stands: _Stands) -> Floats:
-    """As ``_edges``, in the gap after each tick (N, GAP_ROWS), from the ticks' feet as far as the longest go."""
+    """As ``_rough``, in the gap after each tick (N, GAP_ROWS), from the ticks' feet as far as the longest go."""
     way = 1.0 if side else -1.0
     reach = way * (comb.reach_px - comb.middle_px)
     out = np.linspace(float(np.median(reach[:, 1 - side])), float(np.quantile(reach[:, side], 0.97)), GAP_ROWS)
@@ -197,6 +207,27 @@ def _between(levels: Sequence[NDArray[np.uint8]], comb: Comb, side: int, stands:
 def _rough(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats, stands: _Stands) -> Floats:
     """How much grey changes (N ticks, rows) from place to place (``across``, in spacings from each tick) at distances
     (rows,) along the ticks, more than it mostly does there."""
+    edges = np.abs(np.diff(_grey(levels, comb, out_px, across, stands), axis=-1)).mean(axis=-1)
+    return np.asarray(edges - np.median(edges, axis=0), dtype=np.float64)
+
+
+def _ink(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats, stands: _Stands) -> Floats:
+    """How much more ink there is (N ticks, rows) than mostly round about, in the usual differences there."""
+    grey = _grey(levels, comb, out_px, across, stands).mean(axis=-1)
+    off = (-grey if comb.dark else grey) - _usual_round(-grey if comb.dark else grey)
+    usual = np.maximum(_usual_round(np.abs(off)), np.maximum(np.median(np.abs(off), axis=0), LEAST_EDGE / 1.4826))
+    return np.asarray(np.clip(off / (1.4826 * usual), -MOST_INK, MOST_INK), dtype=np.float64)
+
+
+def _usual_round(rows: Floats) -> Floats:
+    """The running middle of rows (N ticks, rows) over ``BARE_TICKS`` ticks."""
+    size = min(BARE_TICKS, (len(rows) - 1) // 2 * 2 + 1)
+    padded = np.pad(rows, ((size // 2, size // 2), (0, 0)), mode="reflect")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, size, axis=0), axis=-1))
+
+
+def _grey(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, across: Floats, stands: _Stands) -> Floats:
+    """Grey levels (N ticks, rows, places) at places across each tick's stretch, in spacings, and rows along it."""
     points = (
         stands.places_px[:, None, None, :]
         + (across[None, None, :] * stands.spacing_px[:, None, None])[..., None] * comb.axis
@@ -205,5 +236,4 @@ def _rough(levels: Sequence[NDArray[np.uint8]], comb: Comb, out_px: Floats, acro
     size = stands.number.size
     level = strip_level(levels, comb.period_px)
     grey = sample(levels, level, points.reshape(size, -1, 2)).reshape(size, out_px.size, across.size)
-    edges = np.abs(np.diff(grey, axis=-1)).mean(axis=-1)
-    return np.asarray(edges - np.median(edges, axis=0), dtype=np.float64)
+    return grey.astype(np.float64)
