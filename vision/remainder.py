@@ -25,8 +25,8 @@ from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
 _PX_PER_MM, _SOFT_MM = 2.0, 0.5
 #: A remainder is so wide at least, mm, and with what was known no wider than rulers are, mm (practice).
 _LEAST_MM, _WIDEST_MM = 4.0, 60.0
-#: It is asked for only where all that is seen so far beside a ruler, mm, but for this share, was taken for cloth.
-_BESIDE_MM, _MOST_TABLE = (3.0, 5.0), 0.1
+#: It is asked for only where what is seen so far beside a ruler, mm, was taken for cloth over this length, mm.
+_BESIDE_MM, _LEAST_BESIDE_MM = (3.0, 5.0), 25.0
 #: So much of the ruler must be seen, mm; its ends are left out by so much, mm, and looked at so far beyond, mm.
 _LEAST_LONG_MM, _INSET_MM, _PAST_MM = 25.0, 3.0, 8.0
 #: The step at its side is seen on this share of its length, and is the largest within so much, mm.
@@ -41,10 +41,11 @@ _INK, _LEAST_INK, _OTHERS = 15.0, 0.006, 5.0
 
 class _Strip(NamedTuple):
     """What lies beside a ruler: tone (H, W, 3), rows outwards from its side, columns along it; where (H, W) it is
-    seen; and the columns in which the ruler begins and ends."""
+    seen, and where it was taken for cloth; and the columns in which the ruler begins and ends."""
 
     tone: Floats
     seen: Mask
+    cloth: Mask
     first: int
     last: int
     px_per_mm: float
@@ -64,6 +65,9 @@ def with_remainders(
     tone = np.asarray(cv2.GaussianBlur(srgb_to_lab(rgb) + TONE_SHIFT, (0, 0), _SOFT_MM * per_mm), dtype=np.float32)
     valid = cv2.resize(square.valid.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
     origin = np.asarray(square.origin_mm)
+    cloth = np.zeros_like(valid)
+    for ring in found_mm:
+        cv2.fillPoly(cloth, [np.rint((ring - origin) * per_mm).astype(np.int32)], 1)
     drawn = []
     for outline in covered_mm:
         seen = valid.copy()
@@ -71,7 +75,9 @@ def with_remainders(
             if other is not outline:
                 cv2.fillPoly(seen, [np.rint((other - origin) * per_mm).astype(np.int32)], 0)
         out = [
-            _width_mm(_strip(tone, seen, outline - origin, way, per_mm)) if _beside(found_mm, outline, way) else 0.0
+            _width_mm(_strip(tone, seen, cloth, outline - origin, way, per_mm))
+            if _beside(found_mm, outline, way)
+            else 0.0
             for way in (-1, 1)
         ]
         drawn.append(_drawn_out(outline, out) if any(out) else outline)
@@ -79,7 +85,7 @@ def with_remainders(
 
 
 def _beside(found_mm: Sequence[Doubles], outline: Doubles, way: int) -> bool:
-    """Whether all that lies beside one long side of a ruler was taken for cloth."""
+    """Whether what lies beside one long side of a ruler was taken for cloth."""
     middle, long, short, axis, across = long_box(outline)
     if long < SLENDER * short or cv2.contourArea(outline.astype(np.float32)) < 0.8 * long * short:
         return False
@@ -90,10 +96,10 @@ def _beside(found_mm: Sequence[Doubles], outline: Doubles, way: int) -> bool:
         for v in _BESIDE_MM
     ]
     inside = [any(cv2.pointPolygonTest(ring, (float(x), float(y)), False) >= 0 for ring in rings) for x, y in places]
-    return sum(inside) >= (1 - _MOST_TABLE) * len(inside)
+    return sum(inside) * long >= _LEAST_BESIDE_MM * len(inside)
 
 
-def _strip(tone: Floats, seen: np.ndarray, outline: Doubles, way: int, per_mm: float) -> _Strip:
+def _strip(tone: Floats, seen: np.ndarray, cloth: np.ndarray, outline: Doubles, way: int, per_mm: float) -> _Strip:
     """What lies beside a ruler's long side, as far out as rulers are wide."""
     middle, long, short, axis, across = long_box(outline)
     corner = middle - (long / 2 + _PAST_MM) * axis + way * short / 2 * across
@@ -102,9 +108,12 @@ def _strip(tone: Floats, seen: np.ndarray, outline: Doubles, way: int, per_mm: f
     turned = cv2.warpAffine(
         tone, matrix, size, flags=cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    shown = cv2.warpAffine(seen, matrix, size, flags=cv2.WARP_INVERSE_MAP | cv2.INTER_NEAREST)
+    shown, taken = (
+        cv2.warpAffine(mask, matrix, size, flags=cv2.WARP_INVERSE_MAP | cv2.INTER_NEAREST) > 0 for mask in (seen, cloth)
+    )
     past = round(_PAST_MM * per_mm)
-    return _Strip(np.asarray(turned, dtype=np.float32), np.asarray(shown > 0), past, size[0] - past, per_mm)
+    tones = np.asarray(turned, dtype=np.float32)
+    return _Strip(tones, np.asarray(shown), np.asarray(taken), past, size[0] - past, per_mm)
 
 
 def _width_mm(strip: _Strip) -> float:
@@ -114,6 +123,8 @@ def _width_mm(strip: _Strip) -> float:
     columns = slice(strip.first + inset, strip.last - inset)
     high = np.ones((2 * near + 1, 1), np.uint8)
     shown = cv2.erode(strip.seen.astype(np.uint8), high, borderType=cv2.BORDER_REPLICATE)[:, columns] > 0
+    bare = shown & ~strip.cloth[:, columns]  # the table shows the side plainer than cloth of whatever colours
+    shown = np.where((bare.sum(axis=1) >= _LEAST_LONG_MM * per_mm)[:, None], bare, shown)
     change = np.where(shown, stepping(strip.tone, per_mm)[:, columns], np.nan)
     many = shown.sum(axis=1)
     told = many >= _LEAST_LONG_MM * per_mm
@@ -161,8 +172,10 @@ def _is_remainder(strip: _Strip, row: int) -> bool:
         for tone, seen, own in ends
         if seen.mean() > 0.5
     ]
-    written = ink >= _LEAST_INK * whole
-    return bool(told) and max(told) <= _MOST_BEYOND and (written or _apart(np.array(others)) >= _OTHERS)
+    by_turns = _apart(np.array(others)) >= _OTHERS
+    if not told:  # the picture ends where the ruler would
+        return by_turns
+    return max(told) <= _MOST_BEYOND and (by_turns or ink >= _LEAST_INK * whole)
 
 
 def _apart(colours: Doubles) -> float:

@@ -60,8 +60,11 @@ def turns_differ(fit: RepeatFit, times: int) -> bool:
     """Whether the distances between boundaries differ between ``times`` repeats and do so again every so many.
 
     A crease or what tilt is left stretches one place; print comes back in every turn over the whole cloth. So the means
-    of the turns are held against how much the distances scatter between repeats that ought to be alike.
+    of the turns are held against how much the distances scatter between repeats that ought to be alike. A fit that saw
+    no boundary twice tells nothing.
     """
+    if not len(fit.crossings):
+        return False
     gaps = _gaps(fit)
     turn = np.arange(gaps.shape[1]) % times
     seen = np.isfinite(gaps)

@@ -65,6 +65,19 @@ def test_a_ruler_goes_on_beside_its_scale_where_its_own_colour_does(print_: AnyP
     assert shapely.Polygon(drawn).hausdorff_distance(ruler) < 2.0
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 9.0, -14.0])
+def test_a_ruler_that_runs_out_of_the_picture_goes_on_as_wide_as_the_table_shows(turn_deg: float) -> None:
+    """A ruler lies across a narrow cloth that has a stripe of its own colour, and runs out of the picture on both
+    sides: on the table its side is plain, and all of it is taken for it, to two millimetres."""
+    print_ = replace(_STRIPES, across=Stripes(widths_mm=(14.0, 9.0, 15.0), colours=("#7a2233", "#d8c9a8", "#cea83c")))
+    picture = _picture(print_, shapely.box(95, 40, 205, 190), turn_deg=11.0)
+    ruler = _bar(-180, 180, turn_deg, (-14.0, 6.0))
+    cv2.fillPoly(picture.rgb, [_px(ruler)], _RULER)
+    known, drawn = _drawn(picture, _bar(-180, 180, turn_deg, (-14.0, 1.0)))
+    assert drawn is not known
+    assert shapely.Polygon(drawn).hausdorff_distance(ruler) < 2.0
+
+
 def test_a_ruler_that_is_known_whole_stays_as_it_is() -> None:
     """Beside a ruler that is known whole stripes run along it, and cloth of one colour goes on past its ends."""
     ruler = _bar(-60, 60, 0.0)

@@ -7,7 +7,9 @@ import pytest
 
 from tests.makers.cloth import StripePrint, Stripes
 from tests.vision.flat import flat
+from vision.estimate import Estimate
 from vision.print import PrintFinding, measure_print
+from vision.repeat import RepeatFit, turns_differ
 from vision.sequence import find_repeat
 
 RED, BRICK, CREAM, BLUE, GOLD = "#8f1f2a", "#b3552f", "#e9e1cc", "#23426f", "#d9a441"
@@ -240,3 +242,18 @@ def test_stripes_that_are_taken_for_the_table_count_towards_the_repeat() -> None
     assert whole == pytest.approx(2 * width * step_mm, rel=0.01)
     assert hidden == pytest.approx(4 * width * step_mm, rel=0.01)
     assert crossed == pytest.approx(2 * width * step_mm, rel=0.01)
+
+
+def test_a_fit_that_saw_no_boundary_twice_tells_of_no_longer_repeat() -> None:
+    """Where nothing of a profile could be fitted, nothing differs from turn to turn."""
+    fit = RepeatFit(
+        repeat=Estimate(14.0, 14.0),
+        slope=0.0,
+        origin_mm=0.0,
+        bend=np.zeros(3),
+        direction_u95_deg=0.1,
+        residual_mm=0.3,
+        repeats=4.2,
+        crossings=np.zeros((0, 4)),
+    )
+    assert not turns_differ(fit, 2)

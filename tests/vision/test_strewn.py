@@ -67,6 +67,18 @@ def test_crumbs_are_no_print(seed: int) -> None:
     assert _strewn(_spots(lattice + rng.normal(0, 0.5, lattice.shape))) is not None
 
 
+def test_specks_between_motifs_are_no_motifs() -> None:
+    """A loose weave shows through in specks, three times as many as the motifs: the motifs are on a lattice even so.
+    They may come near to one long side of the picture, for they keep far from the others."""
+    rng = np.random.default_rng(5)
+    lattice = np.stack(np.meshgrid(np.arange(8), np.arange(3)), axis=-1).reshape(-1, 2) * (30.0, 34.0) - (105.0, 120.0)
+    motifs, specks = _spots(lattice, 6.0), _spots(rng.uniform((-110, -125), (110, -50), (72, 2)), 1.5)
+    part = _strewn(motifs | specks)
+    assert part is not None
+    assert part[motifs].mean() > 0.99
+    assert _strewn(specks) is None
+
+
 def test_motifs_that_may_go_on_beyond_the_picture_are_no_part_of_it() -> None:
     """Motifs that come as near to the picture's border as to each other may fill it: no part of it is named."""
     lattice = np.stack(np.meshgrid(np.arange(-8, 9), np.arange(-6, 7)), axis=-1).reshape(-1, 2) * (24.0, 24.0)

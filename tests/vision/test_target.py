@@ -69,6 +69,32 @@ def test_every_corner_of_the_target_is_found_where_it_is(tilt: float, azimuth: f
     assert np.abs(true - reading.marks_px).max() < 0.2
 
 
+@pytest.mark.parametrize(("right", "down"), [(12.0, 20.0), (20.0, 20.0), (30.0, 43.5)])
+@pytest.mark.parametrize("stripes", [False, True])
+def test_the_sheet_ends_where_its_paper_does(right: float, down: float, stripes: bool) -> None:
+    """Paper cut to any size, or whole on A4 with a bar and a line of writing beside the board, on a grey table or on
+    cloth whose stripes are white too: what it hides is known to four millimetres, and no less than it hides."""
+    drawing = np.full((400 * 4, 400 * 4, 3), 90, np.uint8)
+    slant = np.add.outer(np.arange(1600) * 0.5, np.arange(1600) * 0.866)
+    drawing[stripes & (slant % 96 < 22)] = 250
+    board = board_drawing(4)[120:-120, 120:-120]
+    (high, wide), middle = board.shape[:2], 800
+    paper = np.s_[middle - high // 2 - round(4 * down) : middle + high // 2 + round(4 * down)]
+    beside = np.s_[middle - wide // 2 - round(4 * right) : middle + wide // 2 + round(4 * right)]
+    drawing[paper, beside] = 250
+    drawing[middle - high // 2 : middle + high // 2, middle - wide // 2 : middle + wide // 2] = board
+    drawing[middle - high // 2 : middle, middle - wide // 2 - 36] = 0
+    for x in range(middle - wide // 2, middle + wide // 2, 12):
+        drawing[middle + high // 2 + 36 : middle + high // 2 + 48, x : x + 4] = 60
+    homography = camera(8, 70, 950)
+    reading = target.read_target(seen(drawing, 4, homography, 90))
+    assert reading is not None
+    corners = cv2.perspectiveTransform(reading.outline_px[None], np.linalg.inv(homography))[0]
+    beyond = np.abs(corners) - (np.array(target.SQUARES) * target.SQUARE_MM / 2 + (right, down))
+    assert (beyond > 0.0).all()
+    assert (beyond < 4.0).all()
+
+
 def test_a_soft_picture_of_the_target_is_read() -> None:
     """Markers whose bits take 4.2 px run together in a picture blurred by 2 px more; they are told apart even so,
     and the corners found to half a pixel."""

@@ -7,6 +7,7 @@ occlusion", Pattern Recognition 47 (2014); detection by OpenCV's ``aruco`` modul
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.reading import Floats, Reading
+from vision.reference.sheet import paper_round
 
 #: Squares across and down, and their true size in mm, as the printed sheet has them.
 SQUARES = (5, 7)
@@ -39,7 +41,8 @@ CORNER_SIGMA_PX, LEAST_SIGMA_PX = 0.12, 0.02
 FEWEST_BETWEEN = 8
 #: A corner further than this share of the picture's long side from the flat board is another's; lenses bend less.
 ASTRAY_SHARE = 0.0015
-#: White paper around the board that hides the table or the cloth, mm (to the sides; above and below).
+#: White paper round the board that hides the table or the cloth, where its end is not seen, mm (to the sides; above and
+#: below).
 PAPER_MARGIN_MM = (28.0, 34.0)
 
 
@@ -96,7 +99,8 @@ def read_target(rgb: NDArray[np.uint8]) -> Reading | None:
             break
     if best is None:
         return None
-    return reading_of(_refined(grey, *best), best[1], max(grey.shape))
+    reading = reading_of(_refined(grey, *best), best[1], max(grey.shape))
+    return None if reading is None else replace(reading, outline_px=_paper(rgb, reading))
 
 
 def _sharpened(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -133,6 +137,13 @@ def reading_of(corners_px: Floats, ids: NDArray[np.int64], side_px: int) -> Read
         names=tuple("" for _ in range(int(chosen.sum()))),
         outline_px=outline.astype(np.float64),
     )
+
+
+def _paper(rgb: NDArray[np.uint8], reading: Reading) -> Floats:
+    """The sheet (4, 2), photo px, on which a board that was read is printed."""
+    homography, _ = cv2.findHomography(reading.marks_mm, reading.marks_px, 0)
+    size = (SQUARES[0] * SQUARE_MM, SQUARES[1] * SQUARE_MM)
+    return paper_round(rgb, np.asarray(homography, dtype=np.float64), size, PAPER_MARGIN_MM)
 
 
 def noise_px(places_mm: Floats, corners_px: Floats) -> float:
