@@ -20,8 +20,8 @@ _AHEAD_MM, _BEFORE_MM, _APART_MM = 2.0, 3.0, 1.5
 #: seen it does so: some of what lies round it may have the paper's colour. So many places must be seen. What gives way
 #: to the paper's colour again within so much, mm, is a line of writing.
 _OTHER, _LEAST_SHARE, _LEAST_SEEN, _WRITING_MM = 36.0, 0.75, 0.3, 6.0
-#: Added for the paper's shadow and for a picture whose lines a lens bends, mm.
-_RIM_MM = 1.5
+#: Added for the shadow of a sheet that is glued to stiff card, and for a picture whose lines a lens bends, mm.
+_RIM_MM = 3.0
 
 
 def paper_round(
