@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from stash.planner.asking import Effort
@@ -11,13 +11,13 @@ from stash.planner.bound import least_segments
 from stash.planner.easing import eased, level, tidy
 from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
-from stash.planner.opening import Choice, Choices, find_choices, without_impossible
+from stash.planner.opening import Choice, Choices, few_joins, find_choices, without_impossible
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Search
-from stash.planner.task import Task
+from stash.planner.task import Cut, Task
 
 FIRST_ROUNDS = 1000
 """Rounds before anything else: a quarter of a second that makes most first plans much cheaper, so that fewer numbers of
@@ -121,6 +121,8 @@ class _Quest:
         choices = self._bounded(relaxation) if relaxation else None
         few = choices.inside[:MOST_CHOICES] if choices else ()
         for choice in few:
+            if self._worth_while(choice):
+                self.better = _with_few_joins(self.better, choice, self.weights, self.deadline)
             self._laid_anew(fit_um, SOON_ROUNDS, choice)
         self._laid_anew(fit_um, ROUNDS, throw=1)
         for choice in few:
@@ -198,8 +200,19 @@ def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, de
     better = replace(better, stopped=laid.stopped)
     if laid.missing:
         return better
-    tried = eased(replace(solution, cuts=laid.cuts), weights)
-    return replace(better, solution=tried) if tried.cost_um(weights) < solution.cost_um(weights) else better
+    return _if_cheaper(better, laid.cuts, weights)
+
+
+def _with_few_joins(better: Better, choice: Choice, weights: Weights, deadline: float) -> Better:
+    """The cheaper plan that exact search finds at once on the pieces of a choice, with hardly a join."""
+    cuts = few_joins(better.solution.task, weights, choice, deadline)
+    return _if_cheaper(better, cuts, weights) if cuts else better
+
+
+def _if_cheaper(better: Better, cuts: Sequence[Cut], weights: Weights) -> Better:
+    """With that plan, given room for hands, if it is cheaper."""
+    tried = eased(replace(better.solution, cuts=tuple(cuts)), weights)
+    return replace(better, solution=tried) if tried.cost_um(weights) < better.solution.cost_um(weights) else better
 
 
 def _searched(better: Better, weights: Weights, deadline: float) -> Better:
@@ -214,8 +227,7 @@ def _searched(better: Better, weights: Weights, deadline: float) -> Better:
         better = replace(better, bound_um=max(better.bound_um, outcome.bound_um))
     if outcome.status not in ("found", "best"):
         return better
-    tried = eased(replace(better.solution, cuts=outcome.cuts), weights)
-    return replace(better, solution=tried) if tried.cost_um(weights) < better.solution.cost_um(weights) else better
+    return _if_cheaper(better, outcome.cuts, weights)
 
 
 def _least_cost(task: Task, weights: Weights) -> int:

@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 
 from stash.planner.asking import Effort
 from stash.planner.master import WHOLE, Branch
+from stash.planner.price import Weights
 from stash.planner.relaxation import Relaxation
 from stash.planner.search import Search
-from stash.planner.task import Task
+from stash.planner.task import Cut, Task
+from stash.planner.thrift import WIDE_UM, ask_thrifty, join_step_um
 
 NODES = 60
 """Branches looked at while the sets of pieces are listed on which a cheaper plan may be."""
@@ -21,6 +23,13 @@ MOST_SETS = 3
 
 WORK = 0.5
 """Deterministic seconds of exact search a set: some two seconds of a laptop."""
+
+JOINS_WORK = 0.3
+"""The same for each price of the joins: what is not known by then is seldom known soon."""
+
+SOON_WORK = 0.3
+"""The same for the cheapest plan on the pieces of a choice with the fewest joins there may be: where there is one, it
+is found in a tenth of that, or not for long."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,23 +73,53 @@ def _counts(relaxation: Relaxation, most: int, deadline: float) -> range:
 
 
 def without_impossible(choices: Choices, relaxation: Relaxation, cost_um: int, deadline: float) -> Choices:
-    """The choices with what is ruled out told as no cheaper than ``cost_um``; the cheapest is tried first."""
-    inside = list(choices.inside)
-    for index, choice in enumerate(inside):
-        if choice.least_um >= min(cost_um, choices.outside_um) or time.monotonic() > deadline:
+    """The choices with what exact search knows better: a plan that opens so many pieces costs as much as the joins that
+    it takes at least, or, where there is none, no less than ``cost_um``. The cheapest is tried first."""
+    inside = dict(enumerate(choices.inside))
+    tried: set[int] = set()
+    while time.monotonic() < deadline:
+        index = min(inside, key=lambda index: (inside[index].least_um, index), default=-1)
+        if index < 0 or index in tried or inside[index].least_um >= min(cost_um, choices.outside_um):
             break
-        if not _ruled_out(relaxation, choice.count, cost_um, deadline):
-            break
-        inside[index] = replace(choice, least_um=cost_um)
-    return replace(choices, inside=tuple(inside))
+        tried.add(index)
+        inside[index] = _better_known(relaxation, inside[index], cost_um, deadline)
+    return replace(choices, inside=tuple(inside.values()))
 
 
-def _ruled_out(relaxation: Relaxation, count: int, cost_um: int, deadline: float) -> bool:
-    """Whether no plan on so many pieces costs less: the few sets of pieces that might do are found impossible."""
-    sets = list(_sets(relaxation, count, cost_um, deadline))
-    return len(sets) <= MOST_SETS and all(
-        pieces is not None and _impossible(relaxation.bays.task.only_on(pieces), deadline) for pieces in sets
-    )
+def _better_known(relaxation: Relaxation, choice: Choice, cost_um: int, deadline: float) -> Choice:
+    """The choice, and what its plans cost where all sets of pieces that might do are few and each is known better."""
+    sets = list(_sets(relaxation, choice.count, cost_um, deadline))
+    if len(sets) > MOST_SETS or any(pieces is None for pieces in sets):
+        return choice
+    least_um = cost_um
+    for pieces in sets:
+        assert pieces is not None
+        if least_um <= choice.least_um:
+            return choice
+        least_um = min(least_um, _least_on(relaxation, replace(choice, pieces=pieces), cost_um, deadline))
+    return replace(choice, least_um=max(choice.least_um, least_um))
+
+
+def _least_on(relaxation: Relaxation, choice: Choice, cost_um: int, deadline: float) -> int:
+    """What a plan on just these pieces costs at least (um; ``cost_um``: that or more, or there is none): asked is first
+    whether any strips lie there at all, then with joins for so much more each time."""
+    task, weights = relaxation.bays.task.only_on(choice.pieces), relaxation.bays.weights
+    if weights is None or _impossible(task, deadline):
+        return cost_um
+    opening_um, step_um = choice.count * weights.piece_um, join_step_um(task, weights)
+    if not step_um:
+        return choice.least_um
+    joins_um = first_um = max(0, choice.least_um - opening_um) // step_um * step_um
+    while opening_um + joins_um < cost_um and _not_with(task, weights, joins_um, deadline):
+        joins_um += step_um
+    return min(cost_um, opening_um + joins_um) if joins_um > first_um else choice.least_um
+
+
+def _not_with(task: Task, weights: Weights, joins_um: int, deadline: float) -> bool:
+    """Whether exact search finds that the strips cannot lie on the task's pieces with joins for no more than that."""
+    seconds = min(10.0, deadline - time.monotonic())
+    effort = Effort(seconds=seconds, work=JOINS_WORK)
+    return seconds > 0 and ask_thrifty(task, weights, joins_um, effort, slack_um=WIDE_UM).status == "none"
 
 
 def _sets(relaxation: Relaxation, count: int, cost_um: int, deadline: float) -> Iterator[frozenset[int] | None]:
@@ -110,3 +149,15 @@ def _impossible(task: Task, deadline: float) -> bool:
     """Whether exact search finds that the strips cannot all lie on the task's pieces, a repeat along left out."""
     seconds = min(10.0, deadline - time.monotonic())
     return seconds > 0 and Search(task, phased=False).run(Effort(seconds=seconds, work=WORK)).status == "none"
+
+
+def few_joins(task: Task, weights: Weights, choice: Choice, deadline: float) -> tuple[Cut, ...]:
+    """A plan on the pieces of a choice with joins for no more than its least plan has room for (none: not found so
+    soon). Only asked where the print repeats along: strips that need not go on in it are laid as if it did not."""
+    seconds = min(10.0, deadline - time.monotonic())
+    if task.period_nm is None or seconds <= 0:
+        return ()
+    step_um = join_step_um(task, weights)
+    joins_um = max(0, choice.least_um - choice.count * weights.piece_um) // step_um * step_um if step_um else 0
+    effort = Effort(seconds=seconds, work=SOON_WORK)
+    return ask_thrifty(task.only_on(choice.pieces), weights, joins_um, effort, least=True).cuts

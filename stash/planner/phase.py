@@ -43,13 +43,14 @@ class _Slot:
 
 
 class PhaseSearch:
-    """The model of one task without panels whose fabric repeats along the stripe; build once, then ask."""
+    """The model of one task without panels whose fabric repeats along the stripe; build once, then ask. ``slack_um``
+    other than that of the task's stance, where it is told."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: Task, slack_um: int | None = None) -> None:
         assert task.period_nm is not None
         assert not task.panels
         self.task, self.period_nm = one_way_round(task), task.period_nm
-        self.slack_um = SLACK_UM[task.stance]
+        self.slack_um = SLACK_UM[task.stance] if slack_um is None else slack_um
         self.model = cp_model.CpModel()
         self.load: dict[int, list[Any]] = defaultdict(list)
         self.spans: dict[int, list[Any]] = defaultdict(list)

@@ -266,7 +266,7 @@ class Search:
         by_piece: dict[int, list[Any]] = defaultdict(list)
         for run in sorted(self.wanted):
             by_piece[self.task.runs[run].piece] += self.literals[run]
-            terms.append(self._lost(run, weights))
+            terms.append(lost_end(model, self.task, run, self.literals[run], self.load[run], weights))
         for piece, literals in self.panels.literals.items():
             by_piece[piece] += literals
         for literals in by_piece.values():
@@ -277,18 +277,6 @@ class Search:
         for need, slots in zip(self.task.needs, self.slots, strict=True):
             terms += [weights.join_um(need.strip) * slot.present for slot in slots[1:]]
         model.minimize(sum(terms))
-
-    def _lost(self, run: int, weights: Weights) -> Any:
-        """The end of a used run that is too short to be of use, but for the ease that shears need."""
-        model = self.model
-        length = self.task.runs[run].length_um - 2 * self.task.stance.fit_um
-        used, small = model.new_bool_var(""), model.new_bool_var("")
-        model.add_max_equality(used, self.literals[run])
-        rest = length - sum(self.load[run])
-        lost = model.new_int_var(0, weights.useful_um, "")
-        model.add(rest >= weights.useful_um).only_enforce_if([used, small.negated()])
-        model.add(lost >= rest - weights.ease_um).only_enforce_if([used, small])
-        return lost
 
     # -- asking ---------------------------------------------------------------------------------------------------
 
@@ -347,6 +335,19 @@ class Search:
                                     finished_um=value, turned=group_turned))  # fmt: skip
                     segment += 1
         return cuts
+
+
+def lost_end(model: Any, task: Task, run: int, here: Sequence[Any], load: Sequence[Any], weights: Weights) -> Any:
+    """The end of a used run that is too short to be of use, but for the ease that shears need (um). ``here`` says what
+    lies in the run, ``load`` how much of it each takes."""
+    length = task.runs[run].length_um - 2 * task.stance.fit_um
+    used, small = model.new_bool_var(""), model.new_bool_var("")
+    model.add_max_equality(used, here)
+    rest = length - sum(load)
+    lost = model.new_int_var(0, weights.useful_um, "")
+    model.add(rest >= weights.useful_um).only_enforce_if([used, small.negated()])
+    model.add(lost >= rest - weights.ease_um).only_enforce_if([used, small])
+    return lost
 
 
 def _equal_needs(needs: Sequence[Need]) -> list[list[int]]:
