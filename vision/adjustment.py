@@ -17,7 +17,17 @@ from numpy.typing import NDArray
 
 from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid, upwards
 from vision.estimate import Estimate
-from vision.mark import as_noisy, beside, bowed, mark_residual, mean_px_per_mm, thinned, tick_residual, to_the_middle_mm
+from vision.mark import (
+    as_noisy,
+    bent,
+    beside,
+    bowed,
+    mark_residual,
+    mean_px_per_mm,
+    thinned,
+    tick_residual,
+    to_the_middle_mm,
+)
 from vision.parallel import Stripes, stripe_residual, stripe_start
 from vision.reference.reading import Reading
 from vision.residual import agreement, huber, huber_cost
@@ -110,8 +120,8 @@ class Adjustment:
         (``loose``); ``curled``, ``rises`` and ``afloat`` say what came of that.
         """
         problem, params = self, self._solved()
-        own = self._own_of(params)
-        if self.bow_sigma < CURLED_PER_MM and np.abs(own[:, BOW]).max() > CURLED_TIMES * self.bow_sigma:
+        bows, least = zip(self.readings, self._own_of(params)[:, BOW], strict=True), CURLED_TIMES * self.bow_sigma
+        if self.bow_sigma < CURLED_PER_MM and any(bent(one, bow, least) for one, bow in bows):
             problem = self._like(self.readings, CURLED_PER_MM)
             params = problem._solved()
         rising = tuple(problem._waves(params))
@@ -137,11 +147,10 @@ class Adjustment:
         """Of each reading, whether it leaves over what no flat ruler would, or lies beside one on the same tape that
         does; a bent tape may rise in any case, and so may any where else the lens would have to be beyond belief."""
         astray = self.bow_sigma >= CURLED_PER_MM or abs(float(params[4])) > MOST_LENS_SIGMAS * LENS_SIGMA
-        rulers = [number for number, reading in enumerate(self.readings) if reading.source == "ruler"]
-        along = {number: self.readings[number].marks_mm[:, 0] for number in rulers}
-        waving = [number for number in rulers if astray or waves(self._along_px(params, number), along[number])]
-        for number, reading in enumerate(self.readings):
-            yield number in rulers and any(beside(reading, self.readings[other]) for other in waving)
+        rulers = ((number, one) for number, one in enumerate(self.readings) if one.source == "ruler")
+        waving = [one for number, one in rulers if astray or waves(self._along_px(params, number), one)]
+        for reading in self.readings:
+            yield reading.source == "ruler" and any(beside(reading, other) for other in waving)
 
     def _along_px(self, params: Floats, number: int) -> Floats:
         """How far (N,) a ruler's marks lie off along it, px."""

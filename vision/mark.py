@@ -16,6 +16,9 @@ Floats = NDArray[np.float64]
 
 #: Marks that are left of a reading from which a fit only starts.
 FEW_MARKS = 32
+#: A tape that bends has its middle at least so far off the line through its ends, mm: by less lie the worn ticks of
+#: straight rules of a few centimetres (0.08 mm on a real one), and no ticks on its edge are said to be straighter.
+LEAST_SAGITTA_MM = 0.15
 
 
 def mean_px_per_mm(reading: Reading) -> float:
@@ -55,6 +58,12 @@ def bowed(reading: Reading, bow: float, middle_mm: float) -> Floats:
     along = s * (1 - turn**2 / 6)
     across = s * turn / 2 * (1 - turn**2 / 12)
     return np.stack([middle + along, reading.marks_mm[:, 1] + across], axis=1)
+
+
+def bent(reading: Reading, bow: float, least_per_mm: float) -> bool:
+    """Whether a bow (1/mm) is more than ``least_per_mm`` and more than its marks' own faults (LEAST_SAGITTA_MM)."""
+    sagitta_mm = abs(bow) * float(np.ptp(reading.marks_mm[:, 0])) ** 2 / 8
+    return abs(bow) > least_per_mm and sagitta_mm > LEAST_SAGITTA_MM
 
 
 def mark_residual(off_px: Floats, seen_px: Floats, reading: Reading) -> Floats:

@@ -13,6 +13,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.mark import mean_px_per_mm
+from vision.reference.reading import Reading
+
 Floats = NDArray[np.float64]
 
 #: Parameters of a rise: for the first end and the last, the height there, mm, and the logarithm of its reach, mm.
@@ -37,6 +40,9 @@ FEWEST_MARKS = 24
 #: makes of it: flat tapes of our scenes reach 0.03 px and 30 times (what JPEG leaves of their ticks), risen ones 0.1 px
 #: and some hundreds mostly.
 LEAST_WAVE_PX, LEAST_WAVE_SQUARE = 0.06, 60.0
+#: Nor is a wave below this a rise, mm (root mean square): the ticks of rules are printed no better. Of five scales of
+#: real rules, photographed at 23 to 48 pixels a millimetre, 0.002 to 0.009 mm are left over once a lens is allowed for.
+LEAST_WAVE_MM = 0.01
 #: Marks are known no better than this, px (what JPEG leaves of ticks; rendered scenes).
 LEAST_NOISE_PX = 0.03
 #: A rise is looked for from so little of it, over these reaches, mm: the first step from there finds its height.
@@ -86,9 +92,10 @@ def starts() -> list[Floats]:
     return [np.array([START_MM, np.log(first), START_MM, np.log(last)]) for first in STARTS_MM for last in STARTS_MM]
 
 
-def waves(rest_px: Floats, along_mm: Floats) -> bool:
-    """Whether what a flat tape leaves over along itself (N,), px, at places (N,), mm, is a wave that noise does not
-    make: the marks' noise is told from neighbours."""
+def waves(rest_px: Floats, reading: Reading) -> bool:
+    """Whether what a flat tape's marks (N,) leave over along it, px, is a wave that neither noise nor the print of its
+    ticks makes: the marks' noise is told from neighbours."""
+    along_mm = reading.marks_mm[:, 0]
     if len(rest_px) < FEWEST_MARKS:
         return False
     place = (along_mm - along_mm.min()) / np.ptp(along_mm) * 2 - 1
@@ -101,7 +108,8 @@ def waves(rest_px: Floats, along_mm: Floats) -> bool:
         off = np.abs(rest_px - shape @ course)
         weight = 1 / np.maximum(1.0, off / (3 * np.median(off) + 1e-9))
     wave = float(np.mean((shape[:, FIRST_WAVE:] @ course[FIRST_WAVE:]) ** 2))
-    return wave >= LEAST_WAVE_PX**2 and wave * len(rest_px) >= LEAST_WAVE_SQUARE * noise_px(rest_px) ** 2
+    least_px = max(LEAST_WAVE_PX, LEAST_WAVE_MM * mean_px_per_mm(reading))
+    return wave >= least_px**2 and wave * len(rest_px) >= LEAST_WAVE_SQUARE * noise_px(rest_px) ** 2
 
 
 def noise_px(rest_px: Floats) -> float:

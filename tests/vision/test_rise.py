@@ -102,3 +102,37 @@ def test_two_scales_on_one_tape_rise_together() -> None:
     assert len(plane.readings) == 2
     assert plane.rises
     assert abs(scale.value - true) <= scale.u95
+
+
+def macro(photo: Floats, bend_mm: float = 0.0, print_mm: float = 0.0) -> Reading:
+    """55 mm of a rule: its middle ``bend_mm`` off the line through its ends, its ticks along it off by a wave."""
+    s = np.arange(56.0)
+    place = s / s[-1] * 2 - 1
+    rng = np.random.default_rng(4)
+    along, across = s + print_mm * np.sin(7 * place), bend_mm * (1 - place**2)
+    ends = [seen(photo, np.column_stack([along - 27.5, across + y])) for y in (0.0, 4.0)]
+    return replace(
+        ruler(photo),
+        marks_mm=np.column_stack([s, 0 * s]),
+        marks_px=ends[0] + rng.normal(0, 0.05, (s.size, 2)),
+        marks_sigma_px=np.full(s.size, 0.1),
+        ticks_px=np.stack(ends, axis=1) + rng.normal(0, 0.05, (s.size, 2, 2)),
+        ticks_sigma_px=np.full(s.size, 0.1),
+        names=("",) * s.size,
+        outline_px=seen(photo, np.array([[-27.5, -8.0], [27.5, -8.0], [27.5, 8.0], [-27.5, 8.0]])),
+    )
+
+
+@pytest.mark.parametrize(("bend_mm", "print_mm"), [(0.08, 0.0), (0.0, 0.012)])
+def test_worn_and_unevenly_printed_ticks_of_a_short_rule_are_no_bend(bend_mm: float, print_mm: float) -> None:
+    """A rule of 55 mm at 25 pixels a millimetre, whose ticks are off by what real ones are, lies flat and straight: so
+    small a fault shows there by a pixel or two, and a tape that curls or rises does far more."""
+    plane = fitted(macro(camera(3.0, 60.0, 25.0), bend_mm, print_mm), relative=0.15)
+    assert not plane.curled
+    assert not plane.rises
+    assert plane.px_per_mm_at(MIDDLE).relative_u95 < 0.01
+
+
+def test_a_short_tape_that_bends_is_said_to_curl() -> None:
+    """The same rule bent by half a millimetre: no worn tick is off by so much."""
+    assert fitted(macro(camera(3.0, 60.0, 25.0), 0.5), relative=0.15).curled
