@@ -114,7 +114,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         if best.plain:
             return _regions(square, best.blobs, covered)
         found[number] = best
-    likely = max((pieces for pieces in found if pieces.possible), key=lambda pieces: pieces.solidity, default=None)
+    likely = _likeliest([pieces for pieces in found if pieces.possible])
     fills = whole or (likely is not None and likely.all_round)
     cut_off = likely is not None and _cut_off(likely, tone, usable)
     inner = closed(valid, cv2.MORPH_ERODE, 3.0)
@@ -136,6 +136,12 @@ def _cut_off(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
     """Whether these are cloths that the picture's border cuts off, on a plain table seen all along the rest of it: few,
     and with straight edges, as the motifs of a print that fills the picture are not."""
     return len(pieces.blobs) <= FEW_BLOBS and pieces.solidity >= _WHOLE and _framed(pieces, tone, usable)
+
+
+def _likeliest(found: Sequence[Scraps]) -> Scraps | None:
+    """The most solid finding; of those about as solid, the one whose table is seen along most of the border."""
+    most = max((pieces.solidity for pieces in found), default=0.0)
+    return next((pieces for pieces in found if pieces.solidity >= most - _MORE_SOLID), None)
 
 
 def _better(one: Scraps, other: Scraps) -> Scraps:

@@ -125,6 +125,19 @@ def test_most_of_the_picture_is_not_all_of_it() -> None:
     assert [edge.side for edge in found[0].edges] == ["top"]
 
 
+@pytest.mark.parametrize("phase_mm", [18.0, 24.0, 33.0])
+@pytest.mark.parametrize("colour", ["#4a4d52", "#7a5a3e"])
+def test_a_stripe_along_the_border_is_no_table(colour: str, phase_mm: float) -> None:
+    """A length runs out of the picture on three sides, and one of its stripes lies along the uppermost: the table is
+    what shows below its one edge, though either leaves a rest with straight edges."""
+    sequence = Stripes(widths_mm=(12.0, 11.0, 6.0, 14.0), colours=("#e0b040", "#203a60", "#b0402a", "#eee6d2"))
+    place = {"width_mm": 400.0, "length_mm": 900.0, "y_mm": -100.0, "turn_deg": 88.0}
+    cloth = Cloth(print=StripePrint(across=sequence), edges=("torn",) * 4, phase_mm=(phase_mm, 0.0), **place)
+    found = find_cloths(laid(cloth, table=Table(colour=colour, depth=0.03)))
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx((100.0 + SIZE_MM[1] / 2) * SIZE_MM[0], rel=0.005)
+
+
 @pytest.mark.parametrize(
     "table",
     [
