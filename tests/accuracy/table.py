@@ -1,6 +1,7 @@
 """Prints the table of accuracy: ``python -m tests.accuracy.table --seeds 100 [--first 0] [--photos FOLDER]``.
 
-The scenes are those of ``tests.makers.variety`` (tilt to 7 degrees, one clean ruler; stripes, checks, motifs).
+The scenes are those of ``tests.makers.variety`` (tilt to 7 degrees, one clean ruler; stripes, checks, motifs), or with
+``--running`` those of ``tests.makers.running``, of lengths that run out of the picture on three sides.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from tests.accuracy.pool import tried
 from tests.accuracy.real import real_lines
 from tests.accuracy.trial import Pair, Trial, try_scene
+from tests.makers.running import running_length
 from tests.makers.variety import draw
 
 
@@ -23,6 +25,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=100)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--kind", choices=("stripe", "check", "motif"))
+    parser.add_argument("--running", action="store_true", help="striped lengths that run out of the picture")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--megapixels", type=float, default=3.1)
     parser.add_argument("--photos", help="folder with truth.json and real photographs")
@@ -31,7 +34,8 @@ def main() -> None:
     trials: list[Trial] = []
     seeds = range(options.first, options.first + options.seeds)
     chosen = [s for s in seeds if not options.kind or options.kind == ("stripe", "check", "motif")[s % 3]]
-    for seed, trial, crash in tried(partial(_try, options.megapixels), chosen, jobs=options.jobs):
+    one = _try_running if options.running else partial(_try, options.megapixels)
+    for seed, trial, crash in tried(one, chosen, jobs=options.jobs):
         if trial is None:
             print(f"seed {seed}: a crash\n{crash}")
             continue
@@ -44,6 +48,10 @@ def main() -> None:
 
 def _try(megapixels: float, seed: int) -> Trial:
     return try_scene(draw(seed, megapixels=megapixels))
+
+
+def _try_running(seed: int) -> Trial:
+    return try_scene(running_length(seed))
 
 
 def table(trials: list[Trial]) -> list[str]:
