@@ -34,6 +34,8 @@ _SOFT_MM = 0.8
 _WHOLE, _MORE_SOLID = 0.98, 0.005
 #: Several cloths so solid may all be whole; the larger finding by this is likelier (stains make it less solid).
 _STRAIGHT, _LARGER = 0.95, 1.03
+#: A table's colour is seen again in so much of the cloth at most; that of a stripe, in a tenth or more.
+_AGAIN = 0.06
 #: Shade that was taken for cloth is no more of it than this.
 _MOST_SHADE = 0.4
 #: More surfaces round the picture than this are a print (time).
@@ -100,6 +102,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
     tabled = any(pieces.plain or _framed(pieces, tone, usable) for pieces in found)
+    tabled = tabled or any(pieces.possible and _once(pieces) and pieces.solidity >= _WHOLE for pieces in found)
     whole = not tabled and striped_all_over(work, usable, per_mm)
     for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
@@ -138,10 +141,15 @@ def _cut_off(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
     return len(pieces.blobs) <= FEW_BLOBS and pieces.solidity >= _WHOLE and _framed(pieces, tone, usable)
 
 
+def _once(pieces: Scraps) -> bool:
+    """Whether the table's colour comes nowhere in the pieces, as a colour of their print would."""
+    return pieces.again <= _AGAIN
+
+
 def _likeliest(found: Sequence[Scraps]) -> Scraps | None:
-    """The most solid finding; of those about as solid, the one whose table is seen along most of the border."""
-    most = max((pieces.solidity for pieces in found), default=0.0)
-    return next((pieces for pieces in found if pieces.solidity >= most - _MORE_SOLID), None)
+    """The most solid finding, of those whose table does not come again in the pieces where there are any."""
+    once = [pieces for pieces in found if _once(pieces)]
+    return max(once or found, key=lambda pieces: pieces.solidity, default=None)
 
 
 def _better(one: Scraps, other: Scraps) -> Scraps:

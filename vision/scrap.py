@@ -51,7 +51,8 @@ class Scraps:
     """What differs from a table. ``plain``: it looks like cloths on a table beyond doubt; ``possible``: it may.
     ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table.
     ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print.
-    ``framed``: the table is seen along the whole border but for a few places, where a tape runs out of the picture."""
+    ``framed``: the table is seen along the whole border but for a few places, where a tape runs out of the picture.
+    ``again``: the share of the pieces that looks like the table."""
 
     blobs: tuple[Mask, ...]
     other: Mask
@@ -60,6 +61,7 @@ class Scraps:
     all_round: bool
     framed: bool
     solidity: float
+    again: float
 
 
 def scraps(
@@ -93,8 +95,9 @@ def scraps(
     all_round = any(len(s) == 4 and _solidity(blob) < _PIERCED for s, blob in zip(sides, blobs, strict=True))
     ragged = through > 0 and solidity < _LEAST_SOLIDITY and not all_round
     possible = bool(blobs) and through < 2 and not ragged and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
+    pieces = _any(blobs, other.shape)
     other = closed(other, cv2.MORPH_OPEN, _SPECK_MM / 2 * per_mm)
-    missed = float((other & ~_any(blobs, other.shape)).sum()) / max(float(valid.sum()) * share, 1)
+    missed = float((other & ~pieces).sum()) / max(float(valid.sum()) * share, 1)
     plain = (
         possible
         and len(blobs) <= FEW_BLOBS
@@ -110,6 +113,7 @@ def scraps(
         all_round=all_round,
         framed=_framed(other & rim, usable & rim),
         solidity=solidity,
+        again=float((pieces & usable & ~other).sum()) / max(float((pieces & usable).sum()), 1),
     )
 
 
