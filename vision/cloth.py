@@ -34,6 +34,8 @@ _SOFT_MM = 0.8
 _WHOLE, _MORE_SOLID = 0.98, 0.005
 #: Several cloths so solid may all be whole; the larger finding by this is likelier (stains make it less solid).
 _STRAIGHT, _LARGER = 0.95, 1.03
+#: A straight cloth over whose rim a ruler lies is still so solid: the ruler takes a notch out of it.
+_NOTCHED = 0.9
 #: A table's colour is seen again in so much of the cloth at most; that of a stripe, in a tenth or more.
 _AGAIN = 0.06
 #: Shade that was taken for cloth is no more of it than this.
@@ -117,7 +119,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         if best.plain:
             return _regions(square, best.blobs, covered)
         found[number] = best
-    likely = _likeliest([pieces for pieces in found if pieces.possible])
+    likely = _likeliest([pieces for pieces in found if pieces.possible], tone, usable)
     fills = whole or (likely is not None and likely.all_round)
     cut_off = likely is not None and _cut_off(likely, tone, usable)
     inner = closed(valid, cv2.MORPH_ERODE, 3.0)
@@ -146,10 +148,18 @@ def _once(pieces: Scraps) -> bool:
     return pieces.again <= _AGAIN
 
 
-def _likeliest(found: Sequence[Scraps]) -> Scraps | None:
-    """The most solid finding, of those whose table does not come again in the pieces where there are any."""
+def _likeliest(found: Sequence[Scraps], tone: Floats, usable: Mask) -> Scraps | None:
+    """Of the findings whose table does not come again in the pieces, where there are any, the most solid. Where what is
+    taken for the table in one is the cloth in the other, both are straight: then the one with a print, or the larger.
+    """
     once = [pieces for pieces in found if _once(pieces)]
-    return max(once or found, key=lambda pieces: pieces.solidity, default=None)
+    straight = [pieces for pieces in once if pieces.solidity >= _NOTCHED]
+    if len(straight) < 2:
+        return max(once or found, key=lambda pieces: pieces.solidity, default=None)
+    covers = [np.any(pieces.blobs, axis=0) & usable for pieces in straight]
+    printed = [float(tone[cover].var(axis=0).sum()) > _PLAIN_RING for cover in covers]
+    best = max(range(len(straight)), key=lambda k: (printed[k], int(covers[k].sum())))
+    return straight[best]
 
 
 def _better(one: Scraps, other: Scraps) -> Scraps:
