@@ -5,12 +5,17 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from tests.makers.cloth import CheckPrint, Cloth, PlainPrint, StripePrint, Stripes
 from tests.makers.table import Table
 from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
 from vision.cloth import find_cloths
+from vision.square import SquareOn
 
+Floats = NDArray[np.float64]
+
+WOOD = Table(colour="#7a5a3e", kind="wood", depth=0.06)
 RED, CREAM, BLUE = "#8f1f2a", "#e9e1cc", "#23426f"
 DECK = StripePrint(across=Stripes(widths_mm=(12.0, 18.0), colours=(RED, CREAM)))
 
@@ -136,6 +141,44 @@ def test_a_stripe_along_the_border_is_no_table(colour: str, phase_mm: float) -> 
     found = find_cloths(laid(cloth, table=Table(colour=colour, depth=0.03)))
     assert len(found) == 1
     assert found[0].area_mm2 == pytest.approx((100.0 + SIZE_MM[1] / 2) * SIZE_MM[0], rel=0.005)
+
+
+def _under_a_ruler(
+    square: SquareOn, middle_mm: tuple[float, float], size_mm: tuple[float, float], turn: float
+) -> Floats:
+    """A white ruler drawn on a picture, and its corners (4, 2), mm."""
+    a = np.radians(turn)
+    along, down = np.array([np.cos(a), -np.sin(a)]), np.array([np.sin(a), np.cos(a)])
+    half = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    box = np.array([middle_mm + i * size_mm[0] / 2 * along + j * size_mm[1] / 2 * down for i, j in half])
+    places = np.rint((box - np.array(square.origin_mm)) * PX_PER_MM).astype(np.int32)
+    cv2.fillPoly(square.rgb, [places], (235, 232, 222))
+    return box
+
+
+@pytest.mark.parametrize("low_mm", [110.0, 135.0])
+def test_a_strip_of_table_along_the_stripes_is_none_of_them(low_mm: float) -> None:
+    """Stripes lie along the one edge that shows, under a ruler from border to border: the strip of table beyond it, of
+    a colour that comes nowhere in the cloth, is no stripe, so that the picture is not cloth all over."""
+    sequence = Stripes(widths_mm=(13.0, 9.0, 11.0), colours=("#3a7040", "#e0b040", "#1f4b5a"))
+    place = {"width_mm": 300.0, "length_mm": 900.0, "y_mm": low_mm - 150.0, "turn_deg": 92.0}
+    square = laid(Cloth(print=StripePrint(across=sequence), edges=("torn",) * 4, **place), table=WOOD)
+    ruler = _under_a_ruler(square, (0.0, low_mm + 6.0), (600.0, 22.0), 2.0)
+    found = find_cloths(square, covered_mm=[ruler])
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx((low_mm + SIZE_MM[1] / 2) * SIZE_MM[0], rel=0.04)
+
+
+def test_the_table_does_not_change_places_with_a_cloth() -> None:
+    """Two of three stripes are like each other, and a ruler over the one edge that shows takes a notch out of the
+    cloth: the table, which is straight there, is still no cloth on a table of the two stripes' colour."""
+    sequence = Stripes(widths_mm=(5.0, 5.5, 7.2), colours=("#203a60", "#b0402a", "#1f4b5a"))
+    place = {"width_mm": 900.0, "length_mm": 400.0, "y_mm": -100.0, "turn_deg": 3.0}
+    square = laid(Cloth(print=StripePrint(across=sequence), edges=("torn",) * 4, **place), table=WOOD)
+    ruler = _under_a_ruler(square, (0.0, 100.0), (300.0, 28.0), 3.0)
+    found = find_cloths(square, covered_mm=[ruler])
+    assert len(found) == 1
+    assert found[0].area_mm2 == pytest.approx((100.0 + SIZE_MM[1] / 2) * SIZE_MM[0], rel=0.01)
 
 
 @pytest.mark.parametrize(
