@@ -104,7 +104,7 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
     tabled = any(pieces.plain or _framed(pieces, tone, usable) for pieces in found)
-    tabled = tabled or any(pieces.possible and _once(pieces) and pieces.solidity >= _WHOLE for pieces in found)
+    tabled = tabled or any(_one_straight(pieces) for pieces in found)
     whole = not tabled and striped_all_over(work, usable, per_mm)
     for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
@@ -146,6 +146,12 @@ def _cut_off(pieces: Scraps, tone: Floats, usable: Mask) -> bool:
 def _once(pieces: Scraps) -> bool:
     """Whether the table's colour comes nowhere in the pieces, as a colour of their print would."""
     return pieces.again <= _AGAIN
+
+
+def _one_straight(pieces: Scraps) -> bool:
+    """Whether this is one straight cloth on a table whose colour comes nowhere in it; the stripes of a print that fills
+    the picture are several pieces."""
+    return pieces.possible and len(pieces.blobs) == 1 and pieces.solidity >= _WHOLE and _once(pieces)
 
 
 def _likeliest(found: Sequence[Scraps], tone: Floats, usable: Mask) -> Scraps | None:

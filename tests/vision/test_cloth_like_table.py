@@ -194,6 +194,16 @@ def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
     assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.005)
 
 
+def test_wide_stripes_askew_in_a_tilted_picture_fill_it() -> None:
+    """Of two colours from border to border neither comes again between the stripes of the other; these are several
+    straight pieces, and still no cloths on a table. The repeat is the maker's."""
+    photograph = shoot(draw(98032).shot)
+    found = measure_photo(photo_of(photograph, None)).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.across.value == pytest.approx(photograph.truth.across_mm, rel=0.005)
+
+
 def test_a_shadow_on_the_table_is_none_of_the_cloth() -> None:
     """Cloth with a stripe of the table's colour, a shadow that reaches from its lower edge to the picture's border, and
     a ruler over one corner: its torn lower edge is seen, and its area is the maker's to 3 %. (The shadow is
