@@ -104,7 +104,8 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
     tabled = any(pieces.plain or _framed(pieces, tone, usable) for pieces in found)
-    tabled = tabled or any(_one_straight(pieces) for pieces in found)
+    # the stripes of a print that fills the picture are several pieces
+    tabled = tabled or any(len(pieces.blobs) == 1 and _straight_once(pieces) for pieces in found)
     whole = not tabled and striped_all_over(work, usable, per_mm)
     for number, surface in enumerate(tables[: 1 if whole else _MOST_TABLES]):
         best = found[number]
@@ -148,19 +149,18 @@ def _once(pieces: Scraps) -> bool:
     return pieces.again <= _AGAIN
 
 
-def _one_straight(pieces: Scraps) -> bool:
-    """Whether this is one straight cloth on a table whose colour comes nowhere in it; the stripes of a print that fills
-    the picture are several pieces."""
-    return pieces.possible and len(pieces.blobs) == 1 and pieces.solidity >= _WHOLE and _once(pieces)
+def _straight_once(pieces: Scraps) -> bool:
+    """Whether these are straight cloths, but for a ruler, on a table whose colour comes nowhere in them."""
+    return pieces.possible and pieces.solidity >= _NOTCHED and not pieces.all_round and _once(pieces)
 
 
 def _likeliest(found: Sequence[Scraps], tone: Floats, usable: Mask) -> Scraps | None:
     """Of the findings whose table does not come again in the pieces, where there are any, the most solid. Where what is
     taken for the table in one is the cloth in the other, both are straight: then the one with a print, or the larger.
     """
-    once = [pieces for pieces in found if _once(pieces)]
-    straight = [pieces for pieces in once if pieces.solidity >= _NOTCHED]
-    if len(straight) < 2:
+    straight = [pieces for pieces in found if _straight_once(pieces)]
+    if not straight:
+        once = [pieces for pieces in found if _once(pieces)]
         return max(once or found, key=lambda pieces: pieces.solidity, default=None)
     covers = [np.any(pieces.blobs, axis=0) & usable for pieces in straight]
     printed = [float(tone[cover].var(axis=0).sum()) > _PLAIN_RING for cover in covers]
