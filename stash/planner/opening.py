@@ -89,11 +89,11 @@ def without_impossible(choices: Choices, relaxation: Relaxation, cost_um: int, d
 def _better_known(relaxation: Relaxation, choice: Choice, cost_um: int, deadline: float) -> Choice:
     """The choice, and what its plans cost where all sets of pieces that might do are few and each is known better."""
     sets = list(_sets(relaxation, choice.count, cost_um, deadline))
-    if len(sets) > MOST_SETS or any(pieces is None for pieces in sets):
+    known = [pieces for pieces in sets if pieces is not None]
+    if len(sets) > MOST_SETS or len(known) < len(sets):
         return choice
     least_um = cost_um
-    for pieces in sets:
-        assert pieces is not None
+    for pieces in known:
         if least_um <= choice.least_um:
             return choice
         least_um = min(least_um, _least_on(relaxation, replace(choice, pieces=pieces), cost_um, deadline))
@@ -104,11 +104,12 @@ def _least_on(relaxation: Relaxation, choice: Choice, cost_um: int, deadline: fl
     """What a plan on just these pieces costs at least (um; ``cost_um``: that or more, or there is none): asked is first
     whether any strips lie there at all, then with joins for so much more each time."""
     task, weights = relaxation.bays.task.only_on(choice.pieces), relaxation.bays.weights
-    if weights is None or _impossible(task, deadline):
+    if _impossible(task, deadline):
         return cost_um
-    opening_um, step_um = choice.count * weights.piece_um, join_step_um(task, weights)
-    if not step_um:
+    step_um = join_step_um(task, weights) if weights else 0
+    if weights is None or not step_um:
         return choice.least_um
+    opening_um = choice.count * weights.piece_um
     joins_um = first_um = max(0, choice.least_um - opening_um) // step_um * step_um
     while opening_um + joins_um < cost_um and _not_with(task, weights, joins_um, deadline):
         joins_um += step_um
