@@ -29,7 +29,15 @@ def find(
         str | None, typer.Option("--near", metavar="#RRGGBB|FABRIC", help="A colour, or a fabric it must look like.")
     ] = None,
     within: Annotated[
-        float, typer.Option("--within", metavar="DE", min=0.1, max=50.0, help="How far off in colour (CIEDE2000).")
+        float,
+        typer.Option(
+            "--within",
+            metavar="DE",
+            min=0.1,
+            max=50.0,
+            callback=option.a_number,
+            help="How far off in colour (CIEDE2000).",
+        ),
     ] = 6.0,
     stripe: Annotated[
         str | None, typer.Option("--stripe", metavar="LABEL|WIDTH", help='Such as A, "3/4 in" or "1/2 in to 1 in".')

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from shlex import quote
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 import typer
 
 Side = Literal["top", "right", "bottom", "left"]
+
+#: The longest search that can be asked for, seconds: a day; clocks cannot be set for ever (our judgement).
+LONGEST_S: Final = 86400.0
+
+
+def a_number(given: float | None) -> float | None:
+    """What was typed, if it is a number: "nan" is neither less nor more than any bound, and would slip through."""
+    if given is not None and math.isnan(given):
+        raise typer.BadParameter("nan is not a number")
+    return given
+
 
 Where = Annotated[
     str | None,
@@ -54,7 +66,17 @@ Weave = Annotated[
 Tape = Annotated[
     bool, typer.Option("--tape", help="The tape in the photo is the one that was checked (see stripewright tape).")
 ]
-Limit = Annotated[float, typer.Option("--limit", metavar="SECONDS", min=0.1, help="How long to search at most.")]
+Limit = Annotated[
+    float,
+    typer.Option(
+        "--limit",
+        metavar="SECONDS",
+        min=0.1,
+        max=LONGEST_S,
+        callback=a_number,
+        help="How long to search at most.",
+    ),
+]
 OutFile = Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")]
 Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="The paper to print on.")]
 

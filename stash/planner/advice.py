@@ -167,7 +167,10 @@ class _Search:
         return best
 
     def grown(self, make: Callable[[Sequence[Strip]], Change | None]) -> list[Change]:
-        """The change on more and more edges, from the one that shows least, until it works; then on those it takes."""
+        """The change on more and more edges, from the one that shows least, until it works; then on those it takes.
+
+        Where the file cannot say it of all (a garment without any part), it is tried on all but one, and so on.
+        """
         taken: list[list[Strip]] = []
         best: Change | None = None
         for rows in together(self.strips):
@@ -175,7 +178,9 @@ class _Search:
             best = self.working(make(_flat(taken))) if len(taken) > 1 and self.trial.left_s > 0 else None
             if best is not None:
                 break
-        for rows in taken[-2::-1] if best is not None else ():
+        every = make(_flat(taken)) if best is None and len(taken) > 1 else None
+        too_much = every is not None and as_drawn(every, self.problem, self.redraw) is None
+        for rows in taken[-2::-1] if best is not None or too_much else ():
             fewer = [other for other in taken if other is not rows]
             change = self.working(make(_flat(fewer)))
             if change is not None:

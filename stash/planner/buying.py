@@ -19,6 +19,8 @@ def purchases(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Purch
     """For each fabric that is short the least more, in eighths of a yard; nothing where that does not help.
 
     The new length is as wide as the widest piece of the fabric, its stripes as they lie there, and as exactly known.
+    Where the print repeats along them, nobody knows at which place of it the shop begins to cut: it is one repeat
+    longer than would do from the best place.
     """
     found: list[Purchase] = []
     for index, fabric in enumerate(fabrics):
@@ -27,13 +29,15 @@ def purchases(problem: Problem, fabrics: list[str], trial: Trial) -> tuple[Purch
         if like is None or eighths is None:
             return ()
         found.append(Purchase(fabric=fabric, length_mm=eighths * EIGHTH_YARD_MM, width_mm=round(_wide_mm(like), 3)))
-        problem = replace(problem, pieces=(*problem.pieces, _length(like, eighths)))
+        problem = replace(problem, pieces=(*problem.pieces, _length(problem, like, eighths)))
     return tuple(found) if trial.placements(problem) is not None else ()
 
 
 def _least_eighths(problem: Problem, fabric: str, like: Piece, trial: Trial) -> int | None:
     def works(eighths: int) -> bool:
-        more = replace(problem, pieces=(*problem.pieces, _length(like, eighths)))
+        if eighths * EIGHTH_YARD_MM <= _lost_mm(problem, fabric):
+            return False
+        more = replace(problem, pieces=(*problem.pieces, _length(problem, like, eighths)))
         return trial.share(more, fabric).answer == "yes"
 
     high = 1
@@ -86,9 +90,16 @@ def _long_mm(piece: Piece) -> float:
     return max(along) - min(along)
 
 
-def _length(like: Piece, eighths: int) -> Piece:
-    outline = _rectangle(_wide_mm(like), eighths * EIGHTH_YARD_MM)
+def _length(problem: Problem, like: Piece, eighths: int) -> Piece:
+    long_mm = eighths * EIGHTH_YARD_MM - _lost_mm(problem, like.fabric)
+    outline = _rectangle(_wide_mm(like), long_mm)
     return replace(like, id=f"more of {like.fabric}", outline_mm=outline, holes_mm=(), flaws_mm=())
+
+
+def _lost_mm(problem: Problem, fabric: str) -> float:
+    """What may have to be cut off before the print stands where it is wanted: one repeat along it."""
+    along = problem.fabrics[fabric].print.along
+    return 0.0 if along is None else along.value
 
 
 def _rectangle(wide_mm: float, long_mm: float) -> tuple[tuple[float, float], ...]:

@@ -53,11 +53,10 @@ class Sum:
             return f"no whole {self.name.format('stripe')} anywhere; {needed}"
         counts = sorted(Counter(inches(mm, 8) for mm in self.lengths_mm).items(), key=lambda row: (-row[1], row[0]))
         total = _down(self.there_mm, 1)
-        number = len(self.lengths_mm)
-        stripes = self.name.format("stripe" if number == 1 else "stripes")
         if len(counts) > MOST_LENGTHS:
             span = f"{inches(min(self.lengths_mm), 8)} to {inches(max(self.lengths_mm), 8)}"
-            return f"{number} {stripes} of {span} = {total}; {needed}"
+            return f"{len(self.lengths_mm)} {self.name.format('stripes')} of {span} = {total}; {needed}"
+        stripes = self.name.format("stripe" if counts[0][1] == 1 else "stripes")
         first, *rest = [f"{count} {{}} of {length}" for length, count in counts]
         listed = " and ".join([first.format(stripes), *(more.replace(" {}", "") for more in rest)])
         return f"{listed} = {total}; {needed}"

@@ -66,14 +66,16 @@ def draw(scene: Scene, *, wide_mm: float, high_mm: float, title: str, descriptio
         if width_mm <= wide_mm and height_mm + FOOT_MM <= high_mm:
             break
     paper = Paper(scale=scale, left_mm=before[0], top_mm=before[1], x_mm=left, y_mm=top)
+    labels = _part_labels(scene, paper)
+    grounds = [Polygon(mark.rings[0]) for mark in labels if isinstance(mark, Area)]
     marks = [
         *cloth_marks(scene.bench, paper),
         *_stations(scene, paper),
         *_cut_lines(scene, paper),
         *_left_over(scene, paper),
-        *_part_labels(scene, paper),
+        *labels,
         *_letters(scene, paper),
-        *numbers(scene.bench, scene.steps, paper),
+        *numbers(scene.bench, scene.steps, paper, grounds),
         *_sides(scene, paper, width_mm, height_mm),
         *_scale_bar(scale, height_mm + 2.5),
     ]

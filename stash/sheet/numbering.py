@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from shapely.geometry import Point as Spot
+from shapely.geometry import Polygon
+
 from stash.piece import Point
 from stash.sheet.cloth_figure import Paper
 from stash.sheet.cutting import Bench, Cut, Step, span
@@ -27,20 +30,35 @@ def rows_outside(bench: Bench, steps: Sequence[Step], paper: Paper) -> tuple[int
     return rows[True], rows[False]
 
 
-def numbers(bench: Bench, steps: Sequence[Step], paper: Paper) -> list[Mark]:
-    """All the discs: of long cuts outside the cloth where they begin, of the others on their lines."""
+def numbers(bench: Bench, steps: Sequence[Step], paper: Paper, labels: Sequence[Polygon]) -> list[Mark]:
+    """All the discs: of long cuts outside the cloth where they begin, of the others on their lines.
+
+    ``labels``: the grounds of the parts' names, on which no disc lies where it can lie elsewhere. The lines to the
+    discs are drawn before all discs, so that none crosses a number out.
+    """
+    lines: list[Mark] = []
     marks: list[Mark] = []
     discs: list[Point] = []
     placed = set()
     for cut, _, _, place in _outside(bench, steps, paper):
         discs.append(place)
         placed.add(cut.number)
-        marks += [Line(points=(paper.point(cut.start), place), stroke=ACCENT, width_mm=0.22), *_disc(place, cut.number)]
+        lines.append(_leader(paper.point(cut.start), place))
+        marks += _disc(place, cut.number)
     for step in steps:
         for cut in step.cuts:
             if cut.number not in placed:
-                marks += _on_line(bench, step, cut, paper, discs)
-    return marks
+                on, place = (
+                    _on_line(list(_places(bench, step, cut, paper)), discs, labels) or (paper.point(cut.start),) * 2
+                )
+                discs.append(place)
+                lines += [_leader(on, place)] if on != place else []
+                marks += _disc(place, cut.number)
+    return [*lines, *marks]
+
+
+def _leader(on: Point, place: Point) -> Line:
+    return Line(points=(on, place), stroke=ACCENT, width_mm=0.22)
 
 
 def outward(bench: Bench, *, head: bool, by: float) -> Point:
@@ -74,28 +92,33 @@ def _free_row(rows: list[list[float]], across: float) -> int:
     return len(rows) - 1
 
 
-def _on_line(bench: Bench, step: Step, cut: Cut, paper: Paper, discs: list[Point]) -> list[Mark]:
-    """A disc by its line: inside the part that the cut frees, or beside where a line begins within the cloth."""
-    for on, place in _places(bench, step, cut, paper):
-        if all(math.dist(place, other) > 2 * DISC_MM + 0.2 for other in discs):
-            discs.append(place)
-            return [Line(points=(on, place), stroke=ACCENT, width_mm=0.22), *_disc(place, cut.number)]
-    start = paper.point(cut.start)
-    discs.append(start)
-    return _disc(start, cut.number)
+def _on_line(
+    places: Sequence[tuple[Point, Point]], discs: Sequence[Point], labels: Sequence[Polygon]
+) -> tuple[Point, Point] | None:
+    """Where a disc stands by its line, inside the part that the cut frees, or beside where a line begins in the cloth.
+
+    Upon no other disc, and on no label if that can be; None where there is no room.
+    """
+    apart = [(on, place) for on, place in places if all(math.dist(place, other) > 2 * DISC_MM + 0.2 for other in discs)]
+    clear = ((on, place) for on, place in apart if all(label.distance(Spot(place)) >= DISC_MM for label in labels))
+    return next(clear, apart[0] if apart else None)
 
 
 def _places(bench: Bench, step: Step, cut: Cut, paper: Paper) -> Iterator[tuple[Point, Point]]:
     start, end = paper.point(cut.start), paper.point(cut.end)
     length = math.dist(start, end) or 1.0
-    side = ((start[1] - end[1]) / length, (end[0] - start[0]) / length)
+    ahead = ((end[0] - start[0]) / length, (end[1] - start[1]) / length)
+    side = (-ahead[1], ahead[0])
     inward = _inward(bench, step, cut)
-    shares = (0.5, 0.3, 0.7) if step.kind == "across" else (min(0.5, 3 / length), min(0.5, 9 / length), 0.5)
     sign = inward if step.kind == "across" else -inward
+    shares = (0.5, 0.3, 0.7) if step.kind == "across" else (min(0.5, 3 / length), min(0.5, 9 / length))
     for off in (2.7, 0.0, -2.7, 5.4, -5.4, 9.0, -9.0, 13.5, -13.5):
         for share in shares:
-            on = (start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share)
+            on = (start[0] + ahead[0] * length * share, start[1] + ahead[1] * length * share)
             yield on, (on[0] + side[0] * off * sign, on[1] + side[1] * off * sign)
+    for before, off in ((2.9, 0.0), (2.9, -2.7), (5.8, -2.7), (8.7, -2.7)) if step.kind == "along" else ():
+        x, y = start[0] + side[0] * off * sign, start[1] + side[1] * off * sign
+        yield start, (x - ahead[0] * before, y - ahead[1] * before)
 
 
 def _inward(bench: Bench, step: Step, cut: Cut) -> int:

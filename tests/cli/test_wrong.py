@@ -108,6 +108,14 @@ def test_files_that_are_no_garment(filled: Call, tmp_path: Path, content: bytes 
     refused(filled("enough", file, "--json"), "g.toml")
 
 
+@pytest.mark.parametrize("seconds", ["nan", "inf", "1e300", "-1", "0", "soon"])
+def test_limits_that_are_no_time(filled: Call, tmp_path: Path, seconds: str) -> None:
+    """What is no number, or longer than a clock can be set for, is refused before anything is planned."""
+    file = strips(tmp_path / "g.toml", 'id = "hem"\nlength = "50 cm"\nwidth = "5 cm"')
+    refused(filled("enough", file, "--limit", seconds, "--json"), "limit")
+    refused(filled("stash", "find", "--within", "nan", "--json"), "within")
+
+
 def test_enough_of_an_empty_stash(call: Call, tmp_path: Path) -> None:
     """With no cloth at all, the fabric that the garment names is not there, and adding it is the remedy."""
     file = strips(tmp_path / "g.toml", 'id = "hem"\nlength = "50 cm"\nwidth = "5 cm"')

@@ -177,6 +177,13 @@ def test_the_sum_names_every_length() -> None:
     assert sum_sentence(problem) == "11 red stripes of 40 in and 3 of 20 in = 500 in; needed 11 in with seams"
 
 
+def test_the_sum_speaks_of_one_stripe_as_one() -> None:
+    """Two remnants with one whole red each, of 40 and 20 in: "1 red stripe", although there are two in all."""
+    problem = ask(band("hem", 10), piece=cloth(2, 40))
+    problem = replace(problem, pieces=(problem.pieces[0], replace(cloth(2, 20), id="remnant")))
+    assert sum_sentence(problem) == "1 red stripe of 20 in and 1 of 40 in = 60 in; needed 11 in with seams"
+
+
 def test_nothing_to_explain_where_the_sum_says_no_as_well() -> None:
     """3 in of red too few: the sum says it all."""
     problem = ask(band("hem", 43), piece=cloth(1, 40, stripe_origin_mm=0.0))

@@ -116,6 +116,18 @@ def test_so_much_more_cloth_would_do() -> None:
     assert (more.length_mm, more.width_mm) == (pytest.approx(54 * IN), pytest.approx(13 * IN))
 
 
+@pytest.mark.parametrize("begun_in", [0.0, 0.9, 2.0, 3.1, 4.5])
+def test_what_is_to_be_bought_is_enough_wherever_the_shop_begins(begun_in: float) -> None:
+    """A pair cut 30 1/2 in long keeps step with a motif every 5 in. The one lane of 31 in leaves half an inch, so the
+    other needs up to 5 in more of cloth that begins anywhere in the motif."""
+    print_ = replace(deck_chair().print, kind="motif", along=Estimate(5 * IN))
+    pair = [band(name, 30, pair="p") for name in ("left", "right")]
+    problem = ask(*pair, piece=cloth(2.6, 31, stripe_origin_mm=IN), fabric=deck_chair(print=print_))
+    (more,) = told(problem).buy
+    new = cloth(2.6, more.length_mm / IN, id="new", stripe_origin_mm=IN, along_origin_mm=begun_in * IN)
+    assert decide(replace(problem, pieces=(*problem.pieces, new)), optimise=False).answer == "yes"
+
+
 def test_what_no_length_mends_is_not_to_be_bought() -> None:
     """A band cut 5 1/2 in wide from cloth 5 in wide: no length of it will do."""
     wide = band("hem", 30, width_mm=5 * IN, cut_width_mm=5.5 * IN, stripe_at_mm=2.75 * IN)

@@ -197,6 +197,17 @@ def test_two_fabrics_that_are_short_are_mended_together() -> None:
     assert {(edit["part"], edit["key"], edit["value"]) for edit in edits} == {("hem", "joins", 1), ("cuff", "joins", 1)}
 
 
+def test_of_a_garment_of_strips_alone_those_are_left_plain_that_must_be() -> None:
+    """Two strips of 50 in without joins, each too long for 40 in, and one of 20 in that would stay: they are left out.
+
+    A file without any part says nothing, so that all three cannot be tried first.
+    """
+    bands = [strip("hem", "50 in", edge="hem", shortest="30 in"), strip("front", "50 in", shortest="30 in")]
+    file = {**SEAM, "strip": [strip("cuff", "20 in", edge="inside"), *bands]}
+    plain = [way.edit for way in ways(file, piece("d", "deck", 1.6, 40, 0.3)) if way.edit["key"] == "leave_out"]
+    assert [sorted(edit["parts"]) for edit in plain] == [["front", "hem"]]
+
+
 def test_a_stripe_of_another_cloth_is_offered_where_it_is_near_in_colour() -> None:
     """Two reds a shade apart are near, red and blue are not; and the strip that finds no lane is cut from the other."""
     near = near_stripes(FABRICS["deck"], "A", Stock(fabrics=FABRICS, pieces=()))
