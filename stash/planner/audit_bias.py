@@ -3,7 +3,8 @@
 Like the audit of a plan it shares nothing with the search but the types: strips are taken as the cut lines say.
 
 References:
-    A 45° join takes up one strip width (plane geometry: two strips cross in a square, whose diagonal is the seam).
+    A 45° join takes up one strip width (plane geometry: two strips cross in a square, whose diagonal is the seam). The
+    two ends that meet there follow the same thread; one that follows the other is cut anew, which takes up a width.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ def audit_binding(
     wrong: list[str] = []
     lengths: list[float] = []
     ways: set[bool] = set()
+    ends: set[frozenset[bool]] = set()
     for row in placements:
         name = row.part
         if row.piece not in by_id or len(row.outline_mm) != 4:
@@ -44,6 +46,7 @@ def audit_binding(
         first, second, third, fourth = row.outline_mm
         wrong += [f"{name}: {fault}" for fault in _form(first, second, third, fourth, width_mm)]
         lengths.append((math.dist(second, third) + math.dist(fourth, first)) / 2)
+        ends.add(frozenset(abs(one[0] - other[0]) < SLACK_MM for one, other in ((first, second), (third, fourth))))
         ways.add((third[0] - second[0]) * (third[1] - second[1]) > 0)
         piece = by_id[row.piece]
         cloth = Cloth(piece=piece, fabric=fabrics[piece.fabric], allowance="strict")
@@ -55,7 +58,8 @@ def audit_binding(
         shapes = [moved(shape_of(row.outline_mm), -SLACK_MM / 2) for row in (one, other)]
         if one.piece == other.piece and shapes[0].intersection(shapes[1]).area > 0:
             wrong.append(f"{one.part} and {other.part} lie over each other on {one.piece}")
-    reached = sum(lengths) - width_mm * (len(lengths) - 1)
+    cut_anew = ends == {frozenset({True}), frozenset({False})}  # none has an end of each kind, to lead over
+    reached = sum(lengths) - width_mm * (len(lengths) - (0 if cut_anew else 1))
     if not lengths or reached < length_mm - SLACK_MM * len(lengths):
         wrong.append(f"its strips join to {reached:.3f} mm, needed {length_mm:.3f} mm")
     return tuple(wrong)

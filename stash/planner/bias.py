@@ -84,6 +84,17 @@ def joined_mm(lengths_mm: Sequence[float], width_mm: float) -> float:
     return sum(lengths_mm) - max(0, len(lengths_mm) - 1) * width_mm
 
 
+def _together_mm(strips: Sequence[_Strip], width_mm: float) -> float:
+    """What the strips join to in the best order, each turned as need be.
+
+    The ends of a join follow the same thread. Where some strips have both ends along one thread, the others both along
+    the other, and none has one of each to lead over, an end must be cut anew, which takes one width more.
+    """
+    kinds = {strip.slopes for strip in strips}
+    anew = len(kinds) == 2 and all(first == last for first, last in kinds)
+    return joined_mm([strip.length_mm for strip in strips], width_mm) - (width_mm if anew else 0.0)
+
+
 def middle_mm(strip: Placement) -> float:
     """How long a strip is along its middle."""
     first, second, third, fourth = strip.outline_mm
@@ -151,8 +162,8 @@ def _best(pieces: Sequence[Piece], wanted: Wanted, stance: Stance, places: int) 
             _Cloth(usable(piece, stance), direction, wanted, stance).strips(index, places)
             for index, piece in enumerate(pieces)
         )
-        lengths = [strip.length_mm for strips in by_piece for strip in strips]
-        found.append(_Found(direction_deg=direction, by_piece=by_piece, most_mm=joined_mm(lengths, wanted.width_mm)))
+        most_mm = _together_mm([strip for strips in by_piece for strip in strips], wanted.width_mm)
+        found.append(_Found(direction_deg=direction, by_piece=by_piece, most_mm=most_mm))
     return max(found, key=lambda row: (round(row.most_mm, 3), row.direction_deg))
 
 
@@ -189,7 +200,7 @@ def _answer(
         wanted=wanted,
         direction_deg=found.direction_deg,
         placements=placements,
-        joined_mm=joined_mm([strip.length_mm for strip in chosen], wanted.width_mm),
+        joined_mm=_together_mm(chosen, wanted.width_mm),
         most_mm=max(0.0, found.most_mm),
         bound_mm=bound_mm,
         leftovers=leftovers(pieces, placements),
@@ -201,7 +212,7 @@ def _chosen(found: _Found, wanted: Wanted) -> tuple[_Strip, ...]:
     them, the last one the shortest that still does."""
 
     def most(strips: Sequence[_Strip]) -> float:
-        return joined_mm([strip.length_mm for strip in strips], wanted.width_mm)
+        return _together_mm(strips, wanted.width_mm)
 
     pieces = sorted((strips for strips in found.by_piece if strips), key=most)
     single = next((strips for strips in pieces if _enough(most(strips), wanted)), None)
@@ -241,7 +252,8 @@ class _Cloth:
 
     def __init__(self, cloth: Any, direction_deg: float, wanted: Wanted, stance: Stance) -> None:
         self.cloth = to_print(cloth, direction_deg)
-        self.wanted, self.fit_mm = wanted, stance.fit_um / 1000
+        # at 45° to an edge of the cloth a strip's corner passes it by √2 times as much as the strip's side
+        self.wanted, self.fit_mm = wanted, stance.fit_um / 1000 / (math.sqrt(2) if stance is Stance.STRICT else 1.0)
         self.least_mm = max(wanted.shortest_mm, wanted.width_mm)
         shapely.prepare(self.cloth)
 

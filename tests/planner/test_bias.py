@@ -67,6 +67,41 @@ def test_a_join_takes_one_width() -> None:
     assert joined_mm([], 2) == 0
 
 
+def upright_and_lying(length_in: float) -> tuple[list[Piece], Wanted]:
+    """Two ribbons of cloth, 12 by 60 in, one upright, one lying, and a binding 2 in wide from both."""
+    a, b = 12 * INCH, 60 * INCH
+    shapes = (("upright", a, b), ("lying", b, a))
+    pieces = [
+        Piece(id=name, fabric="linen", outline_mm=((0, 0), (wide, 0), (wide, high), (0, high)))
+        for name, wide, high in shapes
+    ]
+    return pieces, wanted(2, length_in, shortest_in=16)
+
+
+def test_ends_that_meet_follow_one_thread() -> None:
+    """Strips across an upright ribbon have both ends along it, those across a lying one both along the other thread:
+    where only such are long enough, one end is cut anew, and the binding is one width shorter than joins make it."""
+    pieces, want = upright_and_lying(1e4)
+    most = lay_binding(pieces, want).most_mm
+    each = [lay_binding([piece], want).most_mm for piece in pieces]
+    assert most == pytest.approx(sum(each) - 2 * want.width_mm, abs=0.1)
+    pieces, want = upright_and_lying(most / INCH - 0.01)
+    laid = lay_binding(pieces, want)
+    assert laid.answer == "yes"
+    assert faults(laid.placements, pieces, want) == ()
+    assert faults(laid.placements, pieces, Wanted(width_mm=want.width_mm, length_mm=most + 0.5 * want.width_mm))
+
+
+def test_no_corner_lies_beyond_the_cloth() -> None:
+    """Lengths are equal to 0.01 mm (the contract); where an edge slants to the strip, its corners keep to that too."""
+    outline = ((0.0, 0.0), (700.0, 0.0), (700.0, 800.0), (300.0, 1000.0), (0.0, 830.0))
+    want = wanted(2, 200)
+    laid = lay_binding([Piece(id="q", fabric="linen", outline_mm=outline)], want)
+    assert laid.answer == "yes"
+    cloth = shapely.Polygon(outline)
+    assert max(cloth.distance(shapely.Point(p)) for row in laid.placements for p in row.outline_mm) <= 0.0101
+
+
 def scrap(rng: random.Random, number: int) -> Piece:
     """A star-shaped scrap, not convex, with a flaw and now and then a hole, known to half a millimetre or exactly."""
     angles = sorted(rng.uniform(0, 2 * math.pi) for _ in range(rng.randint(5, 11)))
