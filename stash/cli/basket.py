@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from stash.basket import Basket, Scrap, Settled, keep, scraps_of, settle
@@ -94,7 +95,8 @@ def _tell(held: Stash, shown: Sequence[Seen], baskets: Sequence[Basket], *, yes:
 def _remedy(photo: str, left: Sequence[str]) -> str:
     which, each = (f"Scrap {left[0]} was", "it is") if len(left) == 1 else (f"Scraps {', '.join(left)} were", "each is")
     return (
-        f"{which} left out: say what {each} with: stripewright add {photo} --only {left[0]} --fabric ID, or --name NAME"
+        f"{which} left out: say what {each} with: stripewright add {quote(photo)} --only {left[0]} --fabric ID, "
+        "or --name NAME"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from stash.cli import output
@@ -27,7 +28,7 @@ def how(entry: Entry, at: str) -> Iterator[str]:
     """What is left as planned, and how to tell what is left in truth; ``at`` names the stash where one was named."""
     if entry.pieces_in:
         yield f"Left, as planned: {', '.join(entry.pieces_in)}. Lay it on the table; where it is otherwise, say so:"
-        how = f"stripewright stash remeasure {entry.pieces_in[0]} --width L --length L{at}"
+        how = f"stripewright stash remeasure {quote(entry.pieces_in[0])} --width L --length L{at}"
         yield f"  {how}, or a photograph, or --gone"
 
 

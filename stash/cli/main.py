@@ -5,12 +5,21 @@ Status: 0 done or yes, 1 no, 2 the input or the call is wrong, 3 not certain, 70
 
 from __future__ import annotations
 
+import codecs
 import os
+import signal
 import sys
+import time
+from _thread import interrupt_main, start_new_thread
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, Final, NoReturn
+
+from stash.planner.halt import importing
 
 DONE, INTERRUPTED = 0, 130
+
+AGAIN_S: Final = 0.05
+"""How long after a Ctrl-C that came in the middle of an import we listen to it again."""
 
 
 def run() -> NoReturn:
@@ -18,7 +27,39 @@ def run() -> NoReturn:
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
             setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))
+    codecs.register_error("escaped", escaped)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="escaped")
+    listen()
     sys.exit(status(sys.argv[1:]))
+
+
+def escaped(fault: UnicodeError) -> tuple[str, int]:
+    r"""What a terminal or file has no letter for, as JSON writes it: \u00fc. For ``codecs.register_error``."""
+    import json
+
+    if not isinstance(fault, UnicodeEncodeError):
+        raise fault
+    return json.dumps(fault.object[fault.start : fault.end])[1:-1], fault.end
+
+
+def listen() -> None:
+    """From now on a Ctrl-C in the middle of an import is heard when that is over, unless nobody is to hear any."""
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _stop)
+
+
+def _stop(number: int, frame: Any) -> None:
+    del number
+    if not importing(frame):
+        raise KeyboardInterrupt
+    start_new_thread(_again, ())
+
+
+def _again() -> None:
+    time.sleep(AGAIN_S)
+    interrupt_main()
 
 
 def status(arguments: Sequence[str]) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -148,7 +149,7 @@ def backup(
 
     with output.progress("writing the backup"):
         actions.stash_at(stash).backup(file)
-    told = f"Everything is in {file}. Bring it back with: stripewright stash restore {file}"
+    told = f"Everything is in {file}. Bring it back with: stripewright stash restore {quote(str(file))}"
     output.done({"schema": "written/1", "file": str(file)}, [told], json=json)
 
 

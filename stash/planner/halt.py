@@ -84,9 +84,19 @@ def alarm(seconds: float) -> Iterator[None]:
 
 
 def _ring(number: int, frame: Any) -> None:
-    del number, frame
-    if _bells and not _bells[-1].heard:
+    del number
+    if _bells and not _bells[-1].heard and not importing(frame):
         raise TimeUp(_bells[-1])
+
+
+def importing(frame: Any) -> bool:
+    """Whether a module is being read in there: some, written in C, take an interruption for a fault of their own and
+    cannot be had any more afterwards."""
+    while frame is not None:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            return True
+        frame = frame.f_back
+    return False
 
 
 def solved(solver: Any, model: Any) -> Any:

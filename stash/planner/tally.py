@@ -94,6 +94,8 @@ def differs_sentence(problem: Problem, plan: Plan) -> str:
     for row in rows:
         for reason in _reasons(problem, row):
             return reason
+    if plan.answer == "unsure" and plan.reason == "time":
+        return ""
     if plan.answer == "unsure":
         return "it is closer than the measurements are: a hair more or less decides"
     if any(strip.hide_mm and strip.joins for strip in problem.strips):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,20 @@ def test_after_a_cut_it_says_how_to_tell_what_is_left(planned: Call) -> None:
     assert "300 mm" in listed(planned)
     assert planned("undo").code == 0
     assert listed(planned) == before
+
+
+def test_a_command_that_is_told_can_be_typed_whatever_the_piece_is_called(call: Call, tmp_path: Path) -> None:
+    """A name with a blank and quotes in it stands in the command as the shell takes it for one word."""
+    name = 'Anna\'s "best" length'
+    piece = {"id": name, "fabric": "linen", "outline_mm": [[0, 0], [1000, 0], [1000, 900], [0, 900]]}
+    fabric = {"id": "linen", "name": "Linen", "print": {"kind": "plain"}}
+    (tmp_path / "s.json").write_text(json.dumps({"schema": "stash/1", "fabrics": [fabric], "pieces": [piece]}))
+    (tmp_path / "g.toml").write_text('[[panel]]\nid = "p"\nfabric = "linen"\nwidth = "9 in"\nlength = "9 in"\n')
+    assert call("stash", "import", "s.json").code == 0
+    assert call("enough", "g.toml", "--out", "plan.json").code == 0
+    said = " ".join(call("cut", "plan.json").out.split())
+    typed = shlex.split(said[said.index("stripewright stash remeasure") : said.index(", or a photograph")])
+    assert typed[1:4] == ["stash", "remeasure", f"{name}-1"]
 
 
 def asked(call: Call, monkeypatch: pytest.MonkeyPatch, answers: str) -> Called:

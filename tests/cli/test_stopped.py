@@ -83,3 +83,55 @@ def test_a_no_is_given_without_waiting_for_the_ways_out(tmp_path: Path) -> None:
     assert "Not looked for to the end, for you stopped it" in told
     assert "what would make it a yes" in told
     assert "No single small change" not in told
+
+
+def test_ctrl_c_in_the_middle_of_an_import_is_heard_after_it(tmp_path: Path) -> None:
+    """Modules in C that are interrupted while they are read say that they cannot be had (an ImportError, which is no
+    Ctrl-C): so the import is let end, and the Ctrl-C heard then, be it typed or the time that is up."""
+    (tmp_path / "in_c.py").write_text(
+        "import os, signal, time\n"
+        "try:\n"
+        "    os.kill(os.getpid(), signal.SIGINT)\n"
+        "    time.sleep(0.3)\n"
+        "except KeyboardInterrupt:\n"
+        "    raise ImportError('failed to import') from None\n"
+    )
+    program = (
+        "import time\n"
+        "from stash.cli import main\n"
+        "from stash.planner.halt import TimeUp, alarm\n"
+        "main.listen()\n"
+        "try:\n"
+        "    with alarm(0.1):\n"
+        "        import in_c\n"
+        "        print('whole')\n"
+        "        time.sleep(9)\n"
+        "except KeyboardInterrupt as heard:\n"
+        "    print(type(heard).__name__)\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", program], cwd=tmp_path, env={**os.environ, "PYTHONPATH": f"{ROOT}:{tmp_path}"},
+        capture_output=True, preexec_fn=_hear_ctrl_c, check=False,
+    )  # fmt: skip
+    printed = run.stdout.decode().split()
+    assert printed[:1] == ["whole"], run.stderr.decode()
+    assert printed[1] in ("KeyboardInterrupt", "TimeUp")
+
+
+@pytest.mark.parametrize("words", [("stash", "list"), ("stash", "list", "--json"), ("--help",)])
+def test_what_a_terminal_has_no_letters_for_is_escaped(tmp_path: Path, words: tuple[str, ...]) -> None:
+    """On a terminal that knows ASCII alone names are shown as JSON writes them, and a document stays one."""
+    piece = {"id": "Stück", "fabric": "縞", "outline_mm": [[0, 0], [9, 0], [9, 9]]}
+    fabric = {"id": "縞", "name": "Größe 🧵", "print": {"kind": "plain"}}
+    document = {"schema": "stash/1", "fabrics": [fabric], "pieces": [piece]}
+    (tmp_path / "s.json").write_text(json.dumps(document), encoding="utf-8")
+    given = ("--stash", "s.json") if words[0] == "stash" else ()
+    run = subprocess.run(
+        [sys.executable, "-m", "stash", *words, *given], cwd=tmp_path, capture_output=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "ascii"},
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    if "--json" in words:
+        assert json.loads(run.stdout)["pieces"][0]["id"] == "Stück"
+    elif "list" in words:
+        assert "St\\u00fcck" in run.stdout.decode("ascii")

@@ -190,6 +190,13 @@ def test_nothing_to_explain_where_the_sum_says_no_as_well() -> None:
     assert differs_sentence(problem, decide(problem, optimise=False)) == ""
 
 
+def test_time_that_ran_out_is_no_hair() -> None:
+    """Where nothing but the time decides, nothing is said of measurements, which may be exact."""
+    problem = ask(band("hem", 20), piece=cloth(31, 40))
+    assert differs_sentence(problem, Plan(answer="unsure", reason="time")) == ""
+    assert "a hair" in differs_sentence(problem, Plan(answer="unsure", reason="measurement"))
+
+
 REASONS = {
     "longest": (ask(band("hem", 45), piece=cloth(31, 40)), "hem is cut 45 1/2 in long in one length"),
     "edge": (ask(band("hem", 30), band("neck", 30), piece=cloth(4, 40)), "has that much cloth beside it"),
