@@ -90,6 +90,16 @@ class Filling:
     joined: int
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Lane:
+    """A lane whose strips fit no other lane of its bay: its room (units) and its length (um), and what is lost at its
+    end by how much of it is filled with them (um)."""
+
+    room: int
+    length_um: int
+    lost: Ints
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
     """Two bays filled: the whole strips of each, and how much of one strip of two segments, whose join costs so much
@@ -112,6 +122,7 @@ class Bays:
         self.task, self.weights = task, weights
         self.paired = paired and sum(len(need.all_runs) for need in task.needs if need.most > 1) <= MOST_PLACES
         self.whole = [need.whole_um // UNIT_UM for need in task.needs]
+        self.rest = [need.whole_um % UNIT_UM if weights else 0 for need in task.needs]
         self.splits = [tuple(self._splits(need)) for need in task.needs]
         self.least = [self._least(need) for need in task.needs]
         wanted = sorted({run for need in task.needs for run in need.all_runs})
@@ -125,7 +136,8 @@ class Bays:
         self.piece = [task.runs[bay[0]].piece for bay in self.bays]
         self.alone = [self._alone(bay) for bay in self.bays]
         self.limits = [self._limits(bay) for bay in range(len(self.bays))]
-        self.ends = [self._ends(bay) for bay in range(len(self.bays))]
+        known = [self._lanes(bay) for bay in range(len(self.bays))]
+        self.lane, self.lanes = [lane for lane, _ in known], [lanes for _, lanes in known]
         self.takes = [[at for at, bay in enumerate(self.bays) if set(bay) & set(n.all_runs)] for n in task.needs]
         self.hosts = [self._hosts(bay) for bay in self.bays]
         self.cliques = [(bays, -(-um // UNIT_UM) + len(bays) - 1) for bays, um in self._side_by_side()]
@@ -177,9 +189,10 @@ class Bays:
         lost: dict[int, int] = {}
         for index in sorted(range(len(self.whole)), key=lambda strip: (-self.whole[strip], strip)):
             need = self.task.needs[index]
-            ends = [-(-self.task.runs[r].length_um // UNIT_UM) - self.whole[index] for r in bay if r in need.all_runs]
-            if any(end >= 0 for end in ends):
-                lost[index] = min(self._end_um(end) for end in ends if end >= 0)
+            ends = [self.task.runs[r].length_um - need.whole_um for r in bay
+                    if r in need.all_runs and self._units(r) >= self.whole[index]]  # fmt: skip
+            if ends:
+                lost[index] = min(self._end_um(end) for end in ends)
         return lost
 
     def _limits(self, bay: int) -> tuple[tuple[int, int], ...]:
@@ -209,25 +222,50 @@ class Bays:
         """What a strip that stays uncut counts for."""
         return self.whole[index] * UNIT_UM * (PENALTY if self.weights else 1)
 
-    def _end_um(self, rest: int) -> int:
-        """What a lane's end of so many units counts for, in the maker's favour."""
-        if self.weights is None or rest * UNIT_UM >= self.weights.useful_um:
+    def _end_um(self, rest_um: int) -> int:
+        """What a lane's end of so much counts for, the hair at either side of it left out."""
+        if self.weights is None or rest_um >= self.weights.useful_um:
             return 0
-        return max(0, (rest - 1) * UNIT_UM - 2 * self.task.stance.fit_um - self.weights.ease_um)
+        return max(0, rest_um - 2 * self.task.stance.fit_um - self.weights.ease_um)
 
-    def _ends(self, bay: int) -> Ints | None:
-        """What the lane's end counts for, by how much of it is left; None for a bay of several lanes, where cuts may be
-        dealt out so that every lane keeps a useful end."""
-        if len(self.bays[bay]) > 1 or self.weights is None:
-            return None
-        return np.array([self._end_um(rest) for rest in range(self.room[bay] + 1)], dtype=np.int64)
+    def _lanes(self, bay: int) -> tuple[dict[int, int], tuple[Lane, ...]]:
+        """For each strip that fits the bay whole the number of its lane, where it and all that fit that lane fit no
+        other one of the bay, else -1; and those lanes."""
+        fits = {
+            index: [r for r in self.bays[bay] if r in need.all_runs and self._units(r) >= self.whole[index]]
+            for index, need in ((index, self.task.needs[index]) for index in self.alone[bay])
+        }
+        shared = {run for runs in fits.values() if len(runs) > 1 for run in runs}
+        own = sorted({runs[0] for runs in fits.values()} - shared)
+        lane = {index: own.index(runs[0]) if runs[0] in own else -1 for index, runs in fits.items()}
+        return lane, tuple(self._lane(run) for run in own)
+
+    def _lane(self, run: int) -> Lane:
+        """Its ends as they would be if strips were as long as they are counted (``rest``: how much longer they are)."""
+        room, length_um = self._units(run), self.task.runs[run].length_um
+        rests = ((room - load) * UNIT_UM for load in range(1, room + 1))
+        lost = [0, *(self._lost_um(rest_um, rest_um + length_um - room * UNIT_UM) for rest_um in rests)]
+        return Lane(room, length_um, np.array(lost, dtype=np.int64))
+
+    def _lost_um(self, most_um: int, rest_um: int) -> int:
+        """What is lost where no more than so much is left: nothing, where that may be of use."""
+        return 0 if self.weights is None or most_um >= self.weights.useful_um else self._end_um(rest_um)
+
+    def _units(self, run: int) -> int:
+        return -(-self.task.runs[run].length_um // UNIT_UM)
 
     def lost_um(self, filling: Filling) -> int:
         """What is lost at lanes' ends with such a filling, at least."""
-        load = self.load(filling)
-        if len(self.bays[filling.bay]) == 1:
-            return self._end_um(self.room[filling.bay] - load) if load else 0
-        return self.alone[filling.bay][filling.strips[0]] if len(filling.strips) == 1 and filling.family < 0 else 0
+        numbers = {self.lane[filling.bay][index] for index in filling.strips}
+        bay = self.bays[filling.bay]
+        laid_um = sum(self.task.needs[index].whole_um for index in filling.strips) + filling.joined * UNIT_UM
+        if len(bay) == 1:
+            return self._end_um(self.task.runs[bay[0]].length_um - laid_um) if laid_um else 0
+        if filling.family >= 0 or len(numbers) != 1:
+            return 0
+        if min(numbers) >= 0:
+            return self._end_um(self.lanes[filling.bay][min(numbers)].length_um - laid_um)
+        return self.alone[filling.bay][filling.strips[0]] if len(filling.strips) == 1 else 0
 
     def load(self, filling: Filling) -> int:
         """How much of the bay is filled."""

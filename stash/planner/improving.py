@@ -11,6 +11,7 @@ from stash.planner.bound import least_segments
 from stash.planner.easing import eased, level, tidy
 from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
+from stash.planner.load import Loads
 from stash.planner.opening import Choice, Choices, few_joins, find_choices, without_impossible
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
@@ -48,6 +49,15 @@ WORK = 0.03
 
 MOST_PLACES = 400
 """Segments times runs up to which a cheaper plan is searched for exactly; with more, none is found so soon."""
+
+LOAD_WORK = 1.0
+"""Deterministic seconds on what lanes that overlap may be laden with: more makes the bound no higher, but seldom."""
+
+WIDE = 0.1
+"""Ratio. How far the bound stays below the cost where that is asked for."""
+
+MOST_LOADS = 6000
+"""Strips times lanes up to which that is asked: with more, the solver sees nothing in that time."""
 
 NEAR = 0.01
 """Ratio. A plan whose cost is this near the least there can be is good enough."""
@@ -131,6 +141,7 @@ class _Quest:
         self._laid_anew(fit_um, LAST_ROUNDS)
         if relaxation and choices and not self.better.stopped:
             self.better = _searched(self.better, self.weights, self.deadline)
+            self.better = _laden(self.better, self.weights, self.deadline)
             self.better = _proven(self.better, choices, relaxation, self.weights, self.deadline)
             if self._worth_while(None):
                 self._no_less_than(relaxation.solve_tree(self.deadline, self._cost_um()).um)
@@ -163,6 +174,19 @@ class _Quest:
         if self._worth_while(choice):
             self.say(_known(self.better, self.weights))
             self.better = _laid_anew(self.better, margin_um, rounds, self.weights, self.deadline, choice, throw)
+
+
+def _laden(better: Better, weights: Weights, deadline: float) -> Better:
+    """A higher bound, where lanes overlap and what they take together depends on which of them take it."""
+    task, cost = better.solution.task, better.solution.cost_um(weights)
+    wanted = {run for need in task.needs for run in need.all_runs}
+    overlap = any(len(wanted.intersection(clique.runs)) > 1 for clique in task.cliques)
+    few = sum(len(need.all_runs) for need in task.needs) <= MOST_LOADS
+    seconds = deadline - time.monotonic()
+    if not overlap or not few or seconds <= 0 or better.bound_um > (1 - WIDE) * cost:
+        return better
+    least = Loads(task, weights).least_um(Effort(seconds=min(5.0, seconds), work=LOAD_WORK), better.solution.cuts)
+    return replace(better, bound_um=max(better.bound_um, min(cost, least)))
 
 
 def _proven(better: Better, choices: Choices, relaxation: Relaxation, weights: Weights, deadline: float) -> Better:

@@ -267,3 +267,28 @@ def test_the_branch_that_holds_a_plan_promises_no_more_than_it_costs(seed: int, 
     told = [Branch(tails=tails, joined=joined), *(Branch(tails={bay: has}) for bay, has in list(tails.items())[::4])]
     for branch in told:
         assert relaxation.solve(later(), branch=branch).um <= laid.cost_um
+
+
+def test_what_is_left_of_a_lane_is_lost_though_another_passes_over_the_same_place() -> None:
+    """Two strips of 200 mm, 20 wide, and one of 450 mm, 24 wide, on two pieces 500 mm long: they share no piece, so
+    100 and 50 mm are left too short to use. A third piece lets one of the short ones lie alone, which is dearer."""
+    strips = [strip("s0", 200, 20, 0, 0), strip("s1", 200, 20, 0, 0), strip("s2", 450, 24, 0, 0)]
+    task = build_task(FABRIC, [cloth(f"p{i}", 60, 500) for i in range(3)], strips, (), Stance.STRICT)
+    exact = Search(task, goal=DEFAULT).run(Effort(seconds=20))
+    assert exact.status == "best"
+    assert exact.bound_um == 2 * DEFAULT.piece_um + 150_000 - 2 * DEFAULT.ease_um
+    bound = Relaxation(task, DEFAULT, paired=True).solve_tree(later(), 10**9).um
+    assert bound == pytest.approx(exact.bound_um, abs=2000)
+    assert bound <= exact.bound_um
+
+
+@pytest.mark.parametrize("lengths", [(300.36,), (150.36, 149.96), (120.36, 100.36, 100.36)])
+def test_strips_rounded_down_leave_no_longer_end(lengths: tuple[float, ...]) -> None:
+    """Lengths are counted in steps of 0.4 mm, strips rounded down and lanes up: what is left of a lane must not count
+    for more than it is."""
+    strips = [strip(f"s{i}", length, 20, 0, 0) for i, length in enumerate(lengths)]
+    task = build_task(FABRIC, [cloth("p", 60, 400.4 + 0.02)], strips, (), Stance.STRICT)
+    exact = Search(task, goal=DEFAULT).run(Effort(seconds=20))
+    assert exact.status == "best"
+    assert exact.bound_um is not None
+    assert Relaxation(task, DEFAULT).solve_tree(later(), 10**9).um <= exact.bound_um
