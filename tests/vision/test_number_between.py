@@ -99,6 +99,22 @@ def touching(px_per_mm: float, seed: int) -> Picture:
     return card.photo(4.0, seed)
 
 
+def tape(px_per_mm: float, seed: int) -> Picture:
+    """A tape's eighths of an inch along one edge, each inch's number between its tick and the next, and numbers of
+    another scale, small and faint, beyond, which stand about opposite every other inch."""
+    rng = np.random.default_rng(seed)
+    card = Card((305, 16), px_per_mm, 210)
+    for k in range(94):
+        tall = next(t for every, t in ((8, 6.0), (4, 4.7), (2, 3.9), (1, 3.3)) if k % every == 0)
+        x = 3 + k * INCH_MM / 8
+        card.block((x - 0.15, x + 0.15), (0.0, tall), 40)
+        if k % 8 == 0:
+            card.number(str(21 + k // 8), x + 0.5, 6.0, 2.6, 40)
+        if k % 16 == 0:
+            card.number(str(53 + k // 16 * 5), x + rng.uniform(-4.0, 2.0), 9.5, 2.0, 120)
+    return card.photo(2.0, seed)
+
+
 @pytest.mark.parametrize(("px_per_mm", "seed"), [(48.0, 1), (34.0, 2), (26.0, 3)])
 def test_a_small_scale_with_numbers_beside_its_ticks_is_read(px_per_mm: float, seed: int) -> None:
     """Ticks beside which a number stands are ticks, and the numbers, which come round every ten, say that the short
@@ -137,6 +153,20 @@ def test_inches_that_run_into_their_numbers_are_not_halved(px_per_mm: float, see
     readings = read_rulers(touching(px_per_mm, seed))
     assert readings, "no scale was read"
     assert px_per_mm_of(readings[0]) == pytest.approx(px_per_mm, rel=3e-3)
+
+
+@pytest.mark.parametrize(("px_per_mm", "seed"), [(3.6, 1), (4.2, 2)])
+def test_numbers_of_a_tapes_other_scale_do_not_halve_its_inches(px_per_mm: float, seed: int) -> None:
+    """Two inches are nearly five centimetres, so numbers of those stand opposite every other inch: what stands at each
+    inch between the ticks is plainer, and the ticks stay eighths of an inch."""
+    levels, comb, side, heard = scale_of(tape(px_per_mm, seed), px_per_mm * INCH_MM / 8)
+    assert heard.best is not None
+    found = numbering(levels, comb, side, longest=heard.best.longest(comb.index))
+    best = best_of(found)
+    assert best.period == 8
+    told = hear(comb.index, comb.lengths(side), numbers=found)
+    assert told.best is not None
+    assert told.best.division.base_mm == INCH_MM / 8
 
 
 def test_tiny_ticks_without_numbers_settle_nothing() -> None:

@@ -279,3 +279,13 @@ def test_numbers_at_all_of_the_longest_ticks_settle_what_ends_seen_badly_leave_o
     assert whole.best is not None
     assert whole.best.division.base_mm == 25.4 / 8
     assert not (half.sure() and half.best is not None and half.best.division.base_mm == 25.4 / 8)
+
+
+def test_numbers_at_each_inch_outweigh_fainter_ones_at_every_other() -> None:
+    """Where the numbers of a ruler's other scale come round with every other inch of this one, its own, much plainer at
+    each of them, still say that they are inches."""
+    index, size = kinds(81, 8, 0.15, 2)
+    told = hear(index, size, numbers=(Numbers(8, 0, 100.0), Numbers(16, 0, 24.0)))
+    assert told.sure()
+    assert told.best is not None
+    assert told.best.division.base_mm == 25.4 / 8

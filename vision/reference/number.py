@@ -88,19 +88,18 @@ def numbering(
 
     Each row of places speaks for the period that explains it best: digits at each millimetre and larger ones at each
     centimetre stand in rows of their own. ``longest`` (N,) says which ticks are taken for the longest: what stands
-    lower than they reach may be ticks. So may all that comes round, where beside the ticks' own lines only every other
-    one has anything.
+    lower than they reach may be ticks. So may all that comes round, where off the ticks' own lines, beside or between
+    them, only every other one has anything.
     """
     stands, out = _stands(comb), _beyond(comb, side, longest)
     across = np.linspace(-0.5, 0.5, ACROSS)
     views = [_rough(levels, comb, out, across, stands), _ink(levels, comb, out, across, stands)]
-    if comb.period_px >= WIDE_PX:
-        views.append(_between(levels, comb, side, stands))
-    found, aside = _found(views, stands.number), np.linspace(*ASIDE, ACROSS // 2 + 1)
+    gaps = [_between(levels, comb, side, stands)] if comb.period_px >= WIDE_PX else []
+    found, aside = _found([*views, *gaps], stands.number), np.linspace(*ASIDE, ACROSS // 2 + 1)
     if not found:
         return ()
     sides = [_rough(levels, comb, out, way * aside, stands) for way in (-1.0, 1.0)]
-    wide = {one.period: one.evidence for one in _found([0.5 * (sides[0] + sides[1])], stands.number)}
+    wide = {one.period: one.evidence for one in _found([0.5 * (sides[0] + sides[1]), *gaps], stands.number)}
     return tuple(one for one in found if wide.get(2 * one.period, 0.0) <= wide.get(one.period, 0.0))
 
 
