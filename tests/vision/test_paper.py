@@ -128,6 +128,18 @@ def test_paper_covers_its_margin_and_no_more() -> None:
     assert corners == pytest.approx(np.tile([50.0, 35.0], (4, 1)), abs=2.5)
 
 
+def test_a_large_sheet_covers_all_that_its_lines_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sheet with more lines than are followed is still one sheet: its four corners (as drawn, with 5 mm of margin) lie
+    in its outline, whose area is no more than that and a rim."""
+    monkeypatch.setattr("vision.reference.paper.MOST", 400)
+    picture, matrix = seen(MILLIMETRES, 4.2, size_mm=(190.0, 140.0))
+    reading = read_rulers(picture)[0]
+    outline = cv2.perspectiveTransform(reading.outline_px[None], np.linalg.inv(matrix))[0].astype(np.float32)
+    for corner in ((-94.0, -74.0), (94.0, -74.0), (94.0, 74.0), (-94.0, 74.0)):
+        assert cv2.pointPolygonTest(outline, corner, False) >= 0
+    assert cv2.contourArea(outline) < 210 * 160
+
+
 @pytest.mark.parametrize(
     ("lines", "step_mm", "px_per_mm"),
     [

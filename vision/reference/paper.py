@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.reference.body import outline_of_sheet
+from vision.reference.foot import colours
 from vision.reference.grid import PATCH, STRIDE, Grid, grow, lines_of, scatter_px
 from vision.reference.reading import Reading
 from vision.reference.unit import LEAST_EVIDENCE, LEAST_MARGIN, TICK_MM, Verdict, hear
@@ -43,6 +44,9 @@ FAINTEST, LEAST_SPREAD = 0.4, 0.05
 LINE_MM, FIVES, TENS, SURELY = 1.0, 5, 10, 4.0
 #: Two rows of crossings stand evenly whatever they are; a row has so many crossings at least.
 FEWEST_ROWS, LEAST_ROW = 3, 2
+#: The sheet goes on beyond the lines followed where over so many mm more its lines come as well, at least this share of
+#: theirs as plain; looked at over so much of a side, mm, at so many places a mm; to so far, mm (A3: 420 mm).
+ONWARDS_MM, AS_PLAIN, ALONG_MM, FINE, FARTHEST_MM = 5, 0.4, 20.0, 8, 400
 #: A place of a crossing is not known better than this, px.
 LEAST_SIGMA_PX = 0.05
 
@@ -216,5 +220,34 @@ def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading:
         ticks_sigma_px=np.zeros(0),
         tolerance_relative_u95=PAPER_RELATIVE_U95,
         names=("",) * np.count_nonzero(kept),
-        outline_px=outline_of_sheet(rgb, px_from_mm, box),
+        outline_px=outline_of_sheet(rgb, px_from_mm, _whole_box(rgb, px_from_mm, box)),
     )
+
+
+def _whole_box(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+    """The box (its least and greatest corner, mm), as far as lines a millimetre apart go on beyond those followed."""
+    low, high = np.floor(box_mm[0]), np.ceil(box_mm[1])
+    middle = (low + high) / 2
+    for axis in (0, 1):
+        for way, corner in ((-1.0, low), (1.0, high)):
+            plain = AS_PLAIN * _plainness(rgb, px_from_mm, axis, corner[axis], -way, middle[1 - axis])
+            far = corner[axis] + way * FARTHEST_MM
+            while corner[axis] != far and plain <= _plainness(
+                rgb, px_from_mm, axis, corner[axis], way, middle[1 - axis]
+            ):
+                corner[axis] += way * ONWARDS_MM
+    return low, high
+
+
+def _plainness(
+    rgb: NDArray[np.uint8], px_from_mm: Floats, axis: int, start_mm: float, way: float, middle_mm: float
+) -> float:
+    """How plain (grey levels) lines a millimetre apart are from a start on, one way along an axis, about a middle of the
+    other: the size of their wave; 0 outside the picture."""
+    out = start_mm + way * (np.arange(ONWARDS_MM * FINE) + 0.5) / FINE
+    along = middle_mm + np.linspace(-0.5, 0.5, round(ALONG_MM * FINE / 2)) * ALONG_MM
+    points = np.empty((out.size, along.size, 2))
+    points[..., axis], points[..., 1 - axis] = out[:, None], along
+    seen, inside = colours(rgb, np.asarray(cv2.perspectiveTransform(points, px_from_mm), dtype=np.float64))
+    profile = seen.mean(axis=(1, 2)).astype(np.float64)
+    return float(np.abs(np.exp(-2j * np.pi * out / LINE_MM) @ profile)) / out.size if inside.all() else 0.0
