@@ -13,6 +13,7 @@ import pytest
 from numpy.typing import NDArray
 
 from vision.reference.grid import grow
+from vision.reference.paper import is_narrow
 from vision.reference.reading import Reading
 from vision.reference.ruler import read_rulers
 from vision.reference.tick import pyramid
@@ -118,6 +119,32 @@ def test_two_rows_of_crossings_set_no_scale_across(lines: int) -> None:
         assert np.ptp(reading.marks_mm[:, 1]) == 0
         length_px = float(np.hypot(*(reading.marks_px[-1] - reading.marks_px[0])))
         assert length_px / float(np.ptp(reading.marks_mm[:, 0])) == pytest.approx(14.0, rel=0.003)
+
+
+def crossings_of(rows: list[list[int]]) -> Reading:
+    """A reading of millimetre paper with crossings at these places (mm) of each row, two millimetres apart."""
+    marks = np.array([(2.0 * row, float(place)) for row, places in enumerate(rows) for place in places])
+    return Reading(
+        source="ruler",
+        unit="mm",
+        marks_px=marks * 8.0,
+        marks_mm=marks,
+        marks_sigma_px=np.full(len(marks), 0.1),
+        ticks_px=np.zeros((0, 2, 2)),
+        ticks_sigma_px=np.zeros(0),
+        tolerance_relative_u95=0.003,
+        names=("",) * len(marks),
+        outline_px=np.zeros((0, 2)),
+    )
+
+
+def test_lines_that_come_and_go_are_no_rows_of_paper() -> None:
+    """Along a ruler of 240 mm one row of crossings goes all through and two show for a third of it, as the grain of its
+    wood does: that is no grid. Of paper seen as far as a lozenge goes, many rows are nearly as full as the fullest."""
+    grain = crossings_of([list(range(0, 240, 2)), list(range(0, 90, 2)), list(range(140, 240, 2))])
+    lozenge = crossings_of([list(range(-far, far + 1, 2)) for far in (8, 16, 24, 32, 24, 16, 8)])
+    assert is_narrow(grain)
+    assert not is_narrow(lozenge)
 
 
 def test_paper_covers_its_margin_and_no_more() -> None:

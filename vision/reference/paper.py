@@ -42,8 +42,9 @@ FAINTEST, LEAST_SPREAD = 0.4, 0.05
 #: Its lines stand a millimetre apart, each fifth and tenth of them stronger (common practice): the fifths by so many
 #: standard errors. Paper ruled in tenths of an inch has strong lines at the inch only.
 LINE_MM, FIVES, TENS, SURELY = 1.0, 5, 10, 4.0
-#: Two rows of crossings stand evenly whatever they are; a row has so many crossings at least.
-FEWEST_ROWS, LEAST_ROW = 3, 2
+#: Two rows of crossings stand evenly whatever they are; a row has so many crossings at least, and this share of those
+#: of the fullest: lines go all through paper, the grain of wood comes and goes.
+FEWEST_ROWS, LEAST_ROW, FULL_ROW = 3, 2, 0.5
 #: The sheet goes on beyond the lines followed where over so many mm more its lines come as well, at least this share of
 #: theirs as plain; looked at over so much of a side, mm, at so many places a mm; to so far, mm (A3: 420 mm).
 ONWARDS_MM, AS_PLAIN, ALONG_MM, FINE, FARTHEST_MM = 5, 0.4, 20.0, 8, 400
@@ -73,7 +74,7 @@ def read_paper(
 def is_narrow(paper: Reading) -> bool:
     """Whether a reading of paper has fewer rows of crossings, one way or the other, than prove an even spacing."""
     rows = (np.unique(paper.marks_mm[:, axis], return_counts=True)[1] for axis in (0, 1))
-    return any(np.count_nonzero(marks >= LEAST_ROW) < FEWEST_ROWS for marks in rows)
+    return any(np.count_nonzero(marks >= max(LEAST_ROW, FULL_ROW * marks.max())) < FEWEST_ROWS for marks in rows)
 
 
 def _crossings(gray: NDArray[np.uint8], level: int, near_px: Floats | None) -> Iterator[tuple[Floats, Floats]]:
