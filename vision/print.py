@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.axis import axis_of
 from vision.cell import as_followed, cells_of
 from vision.estimate import Estimate
 from vision.excerpt import lattice_in_parts
@@ -29,7 +30,7 @@ from vision.family import (
 )
 from vision.foreshortening import as_photographed, flattened
 from vision.lattice import LatticeFit, find_lattice
-from vision.measurement import Lattice, Print, Stripe
+from vision.measurement import Lattice, Print
 from vision.oblong import LIKE_A_HONEYCOMB, OTHERWISE_SHIFTED, lying_deg
 from vision.profile import without_crossing
 from vision.sequence import FULL_REPEATS
@@ -46,8 +47,12 @@ LEAST_PIXELS = 2500
 #: explain 0.95 and more, windowpanes 0.9, dots and leaves at most 0.5 (our scenes, and the geometry of a window pane).
 STRIPE_SHARE = 0.75
 #: Where both ways count, more is asked: large squares set close come to 0.8. And in the middle one of many parts of the
-#: cloth it must be so much: checks of our scenes, creased and half hidden, 0.85 and more, motifs 0.67 at most.
-CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.75
+#: cloth it must be so much: checks of our scenes, creased and half hidden, 0.85 and more, motifs 0.67 and dots in straight rows 0.82 at most.
+CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.83
+#: A check whose threads mix in lines of twill that can be seen explains less, until these are smoothed away, over so
+#: many mm (twills are up to 2.5 mm: our estimate of practice): then nearly all, and by that share all over, which dots
+#: smoothed so do not (0.88, scenes). Its repeats are at least so many times that.
+TWILL_SIGMA_MM, MIXED_SHARE, MIXED_ALL_OVER, LEAST_TWILLS = 0.9, 0.95, 0.93, 12.0
 #: Stripes that show no repeat must make up this share there: a ruler or a shadow beside dots makes up none.
 STRIPE_SHARE_ALL_OVER = 0.5
 _BOTH_WAYS_SHARE = 0.10
@@ -155,6 +160,8 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
     both_ways = families[1].variance >= _BOTH_WAYS_SHARE * main.variance
     sure = explained >= (CHECK_SHARE if both_ways else STRIPE_SHARE)
     finding = _striped(square, swatch, families, explained) if sure else None
+    if finding is None and not sure:
+        finding = _twilled(square, swatch)
     if finding is not None:
         return finding
     picture_mm2 = float(square.valid.sum()) / square.px_per_mm**2
@@ -168,8 +175,28 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
     return finding if lattice is None else _motif(square, swatch, lattice, explained)
 
 
+def _twilled(square: SquareOn, swatch: Swatch) -> PrintFinding | None:
+    """A check of twill, its lines smoothed away; None where it is none."""
+    mixed = swatch.smoothed(TWILL_SIGMA_MM)
+    coarse = mixed.reduced(COARSE_PIXELS)
+    total = variance(coarse)
+    families = find_families(mixed, coarse, total)
+    explained = sum(family.variance for family in families) / max(total, families[0].variance)
+    mostly = explained >= MIXED_SHARE and families[1].variance >= _BOTH_WAYS_SHARE * families[0].variance
+    finding = _striped(square, mixed, families, explained, MIXED_ALL_OVER) if mostly else None
+    if finding is None or finding.print is None or finding.print.kind != "check":
+        return None
+    repeats = (finding.print.across, finding.print.along)
+    least = LEAST_TWILLS * TWILL_SIGMA_MM
+    return finding if all(repeat is not None and repeat.value >= least for repeat in repeats) else None
+
+
 def _striped(
-    square: SquareOn, swatch: Swatch, families: tuple[Family, Family], explained: float
+    square: SquareOn,
+    swatch: Swatch,
+    families: tuple[Family, Family],
+    explained: float,
+    all_over: float = CHECK_SHARE_ALL_OVER,
 ) -> PrintFinding | None:
     """Stripes explain the print: a check where they run both ways, else a stripe, else plain cloth, unevenly lit. None
     where what would be a check does not run right across the cloth."""
@@ -182,7 +209,7 @@ def _striped(
         both_ways = families[1].variance >= _BOTH_WAYS_SHARE * families[0].variance and explained >= CHECK_SHARE
         bands_both_ways = both_ways and all(f.fit is not None or f.steps >= 2 for f in (one, two))
         if bands_both_ways or (one.repeats and two.repeats):
-            across = share_all_over(swatch, bare, crossing) >= CHECK_SHARE_ALL_OVER
+            across = share_all_over(swatch, bare, crossing) >= all_over
             return _check(square, one, two, explained) if across else None
     main = measured(first, families[0])
     if main.repeats:
@@ -191,59 +218,10 @@ def _striped(
     return _unrepeated(square, main) if bare_stripes else _unknown(swatch)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Axis:
-    """A measured family in the document's terms, counted along its direction brought within a half turn."""
-
-    repeat: Estimate
-    direction: Estimate
-    origin_mm: float
-    stripes: tuple[Stripe, ...]
-
-
-def _axis(square: SquareOn, family: Family, low_deg: float) -> _Axis:
-    """The family's figures with the picture's uncertainty, its direction in (low, low + 180]."""
-    fit, bands = family.fit, family.bands
-    assert fit is not None
-    assert bands is not None
-    lean = math.atan(fit.slope)
-    direction = family.direction_deg + math.degrees(lean)
-    repeat = (fit.repeat * math.cos(lean)).widened(square.length_relative_u95)
-    n, _ = axes(family.direction_deg)
-    start = np.asarray(bands.centre_mm) + n * (fit.origin_mm + family.first_mm)
-    origin = float(start @ axes(direction)[0])
-    stripes = tuple(_with_scale(stripe, square.length_relative_u95) for stripe in family.stripes)
-    turned = folded_deg(direction, low_deg)
-    if abs((turned - direction) % 360 - 180) < 90:
-        origin = -origin - (stripes[0].width.value if stripes else 0.0)
-        stripes = _reversed(stripes, repeat.value) if stripes else ()
-    return _Axis(
-        repeat=repeat,
-        direction=Estimate(turned, math.hypot(fit.direction_u95_deg, square.angle_u95_deg)),
-        origin_mm=origin % repeat.value,
-        stripes=stripes,
-    )
-
-
-def _with_scale(stripe: Stripe, relative_u95: float) -> Stripe:
-    return replace(stripe, width=stripe.width.widened(relative_u95))
-
-
-def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ...]:
-    """The sequence counted the other way from the same first stripe, letters given anew by first appearance."""
-    letters: dict[str, str] = {}
-    turned = []
-    for stripe in (stripes[0], *reversed(stripes[1:])):
-        label = letters.setdefault(stripe.label, chr(ord("A") + len(letters)) if len(letters) < 26 else stripe.label)
-        centre = (stripes[0].width.value - stripe.centre_mm) % repeat_mm
-        turned.append(replace(stripe, label=label, centre_mm=centre))
-    return tuple(turned)
-
-
 def _stripe(square: SquareOn, family: Family, explained: float) -> PrintFinding:
     fit = family.fit
     assert fit is not None
-    axis = _axis(square, family, -90.0)
+    axis = axis_of(square, family, -90.0)
     warnings = []
     if fit.repeats < FULL_REPEATS:
         warnings.append(
@@ -271,8 +249,8 @@ def _check(square: SquareOn, first: Family, second: Family, explained: float) ->
     """Both ways; across is the axis nearer the picture's x axis. A way that shows no full repeat is given without."""
     if apart_deg(first.direction_deg, 0.0) > apart_deg(second.direction_deg, 0.0):
         first, second = second, first
-    across = _axis(square, first, -90.0) if first.repeats else None
-    along = _axis(square, second, -180.0) if second.repeats else None
+    across = axis_of(square, first, -90.0) if first.repeats else None
+    along = axis_of(square, second, -180.0) if second.repeats else None
     print_ = Print(kind="check", across_direction_deg=_bare_direction(square, first))
     if across is not None:
         print_ = replace(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -52,6 +52,13 @@ class Swatch:
         shift = (1 / scale - 1) / 2 / self.px_per_mm  # the first pixel's centre moves with the size of a pixel
         origin = (self.origin_mm[0] + shift, self.origin_mm[1] + shift)
         return Swatch(rgb=np.asarray(rgb), mask=np.asarray(mask), px_per_mm=self.px_per_mm * scale, origin_mm=origin)
+
+    def smoothed(self, sigma_mm: float) -> Swatch:
+        """The same swatch without what is finer than so many mm (one standard deviation); the mask stays."""
+        sigma = sigma_mm * self.px_per_mm
+        cover = cv2.GaussianBlur(self.mask.astype(np.float32), (0, 0), sigma)[..., None]
+        rgb = cv2.GaussianBlur(self.rgb.astype(np.float32) * self.mask[..., None], (0, 0), sigma)
+        return replace(self, rgb=np.rint(rgb / np.maximum(cover, 1e-3)).clip(0, 255).astype(np.uint8))
 
     def middle(self, side_px: int) -> Swatch:
         """The square window of that side with the most cloth in it, at full size (for the finest print)."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
 from tests.makers.cloth import CheckPrint, Stripes
-from tests.vision.flat import flat
+from tests.vision.flat import as_it_is, flat
 from vision.colour import ciede2000, srgb_to_lab
 from vision.measurement import Print
 from vision.print import measure_print
@@ -96,3 +97,37 @@ def test_a_check_shown_on_both_sides_of_a_ruler_is_measured_as_one(turn_deg: flo
     assert found.across is not None
     assert found.along is not None
     assert [found.across.value, found.along.value] == pytest.approx([17.3, 17.3], rel=0.003)
+
+
+@pytest.mark.parametrize(("twill_mm", "turn_deg"), [(2.2, 3.0), (2.2, 40.0), (2.5, -3.0)])
+def test_a_check_whose_twill_shows_is_a_check(twill_mm: float, turn_deg: float) -> None:
+    """Dark and light threads that cross show as slanting lines of both, as coarse as a sixth of the check: it repeats
+    every 25 mm both ways in stripes of 12.5 mm, and is no motif."""
+    turn = np.radians(turn_deg)
+    y, x = np.mgrid[0:900, 0:1000] / 5.0
+    u, v = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+    warp_on_top = (u + v) % twill_mm < twill_mm / 2
+    dark = np.where(warp_on_top, u % 25.0 < 12.5, v % 25.0 < 12.5)
+    grey = cv2.GaussianBlur(np.where(dark, 60.0, 175.0), (0, 0), 1.0)
+    grey = grey + np.random.default_rng(1).normal(0, 2.0, grey.shape)
+    square = as_it_is(np.repeat(np.clip(np.rint(grey), 0, 255)[..., None], 3, axis=2), px_per_mm=5.0)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.kind == "check"
+    assert found.across is not None
+    assert found.across.value == pytest.approx(25.0, rel=0.003)
+    assert [stripe.width.value for stripe in found.stripes] == pytest.approx([12.5, 12.5], abs=0.4)
+
+
+@pytest.mark.parametrize(("apart_mm", "radius_mm"), [(12.0, 2.5), (12.0, 4.5), (15.0, 6.0)])
+def test_polka_dots_are_no_check_of_twill(apart_mm: float, radius_mm: float) -> None:
+    """Dots in rows both ways, a little turned, are a motif, however close: smoothing makes no check of them."""
+    turn = np.radians(4.0)
+    y, x = np.mgrid[0:900, 0:1000] / 6.0
+    u, v = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+    grey = np.where(np.hypot(u % apart_mm - apart_mm / 2, v % apart_mm - apart_mm / 2) < radius_mm, 60.0, 175.0)
+    grey = cv2.GaussianBlur(grey, (0, 0), 1.0) + np.random.default_rng(1).normal(0, 2.0, grey.shape)
+    square = as_it_is(np.repeat(np.clip(np.rint(grey), 0, 255)[..., None], 3, axis=2), px_per_mm=6.0)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.kind == "motif"

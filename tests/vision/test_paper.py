@@ -156,8 +156,8 @@ def test_paper_covers_its_margin_and_no_more() -> None:
 
 
 def test_a_large_sheet_covers_all_that_its_lines_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A sheet with more lines than are followed is still one sheet: its four corners (as drawn, with 5 mm of margin) lie
-    in its outline, whose area is no more than that and a rim."""
+    """A sheet with more lines than are followed is still one sheet: its four corners (as drawn, with 5 mm of margin)
+    lie in its outline, whose area is no more than that and a rim."""
     monkeypatch.setattr("vision.reference.paper.MOST", 400)
     picture, matrix = seen(MILLIMETRES, 4.2, size_mm=(190.0, 140.0))
     reading = read_rulers(picture)[0]

@@ -243,8 +243,8 @@ def _whole_box(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[Floats,
 def _plainness(
     rgb: NDArray[np.uint8], px_from_mm: Floats, axis: int, start_mm: float, way: float, middle_mm: float
 ) -> float:
-    """How plain (grey levels) lines a millimetre apart are from a start on, one way along an axis, about a middle of the
-    other: the size of their wave; 0 outside the picture."""
+    """How plain (grey levels) lines a millimetre apart are from a start on, one way along an axis, about a middle of
+    the other: the size of their wave; 0 outside the picture."""
     out = start_mm + way * (np.arange(ONWARDS_MM * FINE) + 0.5) / FINE
     along = middle_mm + np.linspace(-0.5, 0.5, round(ALONG_MM * FINE / 2)) * ALONG_MM
     points = np.empty((out.size, along.size, 2))
