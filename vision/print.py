@@ -47,7 +47,8 @@ LEAST_PIXELS = 2500
 #: explain 0.95 and more, windowpanes 0.9, dots and leaves at most 0.5 (our scenes, and the geometry of a window pane).
 STRIPE_SHARE = 0.75
 #: Where both ways count, more is asked: large squares set close come to 0.8. And in the middle one of many parts of the
-#: cloth it must be so much: checks of our scenes, creased and half hidden, 0.85 and more, motifs 0.67 and dots in straight rows 0.82 at most.
+#: cloth it must be so much: checks of our scenes, creased and half hidden, 0.85 and more, motifs 0.67 at most, and dots
+#: in straight rows 0.82.
 CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.83
 #: A check whose threads mix in lines of twill that can be seen explains less, until these are smoothed away, over so
 #: many mm (twills are up to 2.5 mm: our estimate of practice): then nearly all, and by that share all over, which dots

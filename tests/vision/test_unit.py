@@ -289,3 +289,16 @@ def test_numbers_at_each_inch_outweigh_fainter_ones_at_every_other() -> None:
     assert told.sure()
     assert told.best is not None
     assert told.best.division.base_mm == 25.4 / 8
+
+
+def test_fives_alone_are_millimetres_only_with_their_numbers() -> None:
+    """Of a grid's fourteen lines each fifth is longer: they may stand a centimetre apart as well as a millimetre. With
+    numbers at each tenth they are millimetres."""
+    index = np.arange(30)
+    size = np.where(index % 5 == 0, 6.0, 4.0) + np.random.default_rng(1).normal(0, 0.1, 30)
+    grid = hear(index[:14], size[:14])
+    assert not grid.sure()
+    ruler = hear(index, size, numbers=(Numbers(10, 0, 30.0),))
+    assert ruler.sure()
+    assert ruler.best is not None
+    assert ruler.best.division.base_mm == 1.0

@@ -39,6 +39,11 @@ class Division:
         whole = {"mm": 10.0, "inch": INCH_MM}.get(self.unit, 0.0)
         return round(whole / self.base_mm) if self.base_mm else 0
 
+    @property
+    def by_fives(self) -> bool:
+        """Whether nothing but each fifth tick is longer, of ticks a millimetre apart."""
+        return self.unit == "mm" and self.longer == (5,)
+
     def halved(self) -> Division | None:
         """The division of an inch into twice as many, of which the longest ticks are halves and wholes in turn that
         look alike; None where there is none such."""

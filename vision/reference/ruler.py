@@ -123,7 +123,8 @@ def _ruler_like(candidate: Candidate) -> bool:
 def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
     both = [(hear(comb.index, comb.lengths(side), unit=unit), side) for side in (0, 1)]
     better, side = max(both, key=lambda h: (h[0].sure(), h[0].evidence() if h[0].verdicts else -math.inf))
-    if better.margin() > PLAIN_EVIDENCE or better.evidence() < LEAST_WORTH:
+    fives = better.best is not None and better.best.division.by_fives
+    if (better.margin() > PLAIN_EVIDENCE and not fives) or better.evidence() < LEAST_WORTH:
         return better
     assert better.best is not None
     numbers = numbering(levels, comb, side, longest=better.best.longest(comb.index))

@@ -128,9 +128,12 @@ class Hearing:
         return self.alike - self.verdicts[0].cost if self.verdicts else -math.inf
 
     def believable(self) -> bool:
-        """Whether the best verdict is a ruler's, with ticks as long as rulers have them."""
+        """Whether the best verdict is a ruler's, with ticks as long as rulers have them. Each fifth line is stronger on
+        grids of any size: that they are millimetres the numbers must bear out."""
         best = self.best
         if best is None or best.division.unit == "none" or self.shortest < LEAST_TICK_SHARE:
+            return False
+        if best.division.by_fives and not self.told and self.numbered < BY_NUMBERS:
             return False
         least = SMALL_TICK_MM if self.numbered >= BY_NUMBERS else LEAST_TICK_MM
         return least <= self.shortest * best.division.base_mm <= MOST_TICK_MM
