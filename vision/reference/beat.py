@@ -135,7 +135,7 @@ def find_beats(levels: Sequence[NDArray[np.uint8]], level: int, lines: Sequence[
     if min(levels[level].shape) < WINDOW_PX:
         return
     found = []
-    for line in _spread(lines, level):
+    for line in spread(lines, level):
         band = _band(levels[level], level, line)
         for height, (power, lean) in zip(HEIGHTS, _powers(band.spectra), strict=True):
             found += _beats(band, height, power, lean)
@@ -173,7 +173,7 @@ def _joined(ends: Floats, unit: float) -> list[Line]:
     return lines
 
 
-def _spread(lines: Sequence[Line], level: int) -> list[Line]:
+def spread(lines: Sequence[Line], level: int) -> list[Line]:
     """The lines whose bands show something that those of earlier lines do not, as many as there is time for."""
     scale = 2.0**level
     kept: list[Line] = []

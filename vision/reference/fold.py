@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vision.reference.candidate import Candidate
 from vision.reference.comb import Comb
 from vision.reference.division import Division
-from vision.reference.strip import sample, strip_level
+from vision.reference.strip import sample, stretches, strip_level
 from vision.reference.unit import LEAST_EVIDENCE, LEAST_TICK_MM, LEAST_UNSEEN, MOST_TICK_MM, Verdict
 
 Floats = NDArray[np.float64]
@@ -49,7 +49,7 @@ def by_fives(levels: Sequence[NDArray[np.uint8]], candidate: Candidate) -> Verdi
     if heard.evidence() < max(LEAST_EVIDENCE, LEAST_UNSEEN * heard.unseen):
         return None
     heights, wave, plain = _parts(levels, comb)
-    first, last = _longest_run(plain)
+    first, last = max(stretches(plain), key=lambda one: one[1] - one[0], default=(0, 0))
     tall_mm = (last - first) * STEP * FIVES.base_mm
     if not LEAST_TICK_MM <= tall_mm <= MOST_TICK_MM or plain.sum() > last - first + STRAYS:
         return None
@@ -81,12 +81,3 @@ def _parts(levels: Sequence[NDArray[np.uint8]], comb: Comb) -> tuple[Floats, NDA
     told = np.abs(waves) / np.maximum(noise, 1e-9)
     ours, others = told[:, PARTS - 1], np.delete(told, PARTS - 1, axis=1).max(axis=1)
     return heights, waves[:, PARTS - 1] * 2 / PLACES, (ours >= PLAIN) & (ours >= ALONE * others)
-
-
-def _longest_run(flag: NDArray[np.bool_]) -> tuple[int, int]:
-    """The longest stretch of true values: its first place, and the place after its last."""
-    steps = np.flatnonzero(np.diff(np.concatenate([[False], flag, [False]]).astype(np.int8)))
-    if not steps.size:
-        return 0, 0
-    longest = int(np.argmax(steps[1::2] - steps[::2]))
-    return int(steps[2 * longest]), int(steps[2 * longest + 1])

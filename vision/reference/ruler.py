@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from itertools import chain
+from dataclasses import dataclass, replace
+from itertools import chain, islice
 
 import cv2
 import numpy as np
@@ -19,6 +19,7 @@ from vision.reference.number import numbering
 from vision.reference.pair import settle
 from vision.reference.paper import LINE_MM, is_narrow, read_paper
 from vision.reference.reading import Reading
+from vision.reference.stair import Stair, read_stairs
 from vision.reference.tick import pyramid
 from vision.reference.unit import Hearing, Verdict, hear
 
@@ -94,6 +95,9 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
         readings: tuple[Reading, ...] = (paper,)
     else:
         readings = tuple(_reading(rgb, candidate.comb, verdict) for candidate, verdict, _ in kept)
+        if not readings and not quarrel:
+            combs = [one.comb for one in unsure if one.hearing.evidence() > LEAST_WORTH]
+            readings = tuple(_by_stair(rgb, stair) for stair in islice(read_stairs(levels, combs, unit=unit), 1))
     doubts = []
     if quarrel and not readings:
         doubts.append(
@@ -123,8 +127,8 @@ def _ruler_like(candidate: Candidate) -> bool:
 def _hearing(levels: list[NDArray[np.uint8]], comb: Comb, unit: str) -> Hearing:
     both = [(hear(comb.index, comb.lengths(side), unit=unit), side) for side in (0, 1)]
     better, side = max(both, key=lambda h: (h[0].sure(), h[0].evidence() if h[0].verdicts else -math.inf))
-    fives = better.best is not None and better.best.division.by_fives
-    if (better.margin() > PLAIN_EVIDENCE and not fives) or better.evidence() < LEAST_WORTH:
+    plain = better.best is not None and better.believable() and not better.best.division.by_fives
+    if better.evidence() < LEAST_WORTH or (plain and better.margin() > PLAIN_EVIDENCE):
         return better
     assert better.best is not None
     numbers = numbering(levels, comb, side, longest=better.best.longest(comb.index))
@@ -199,6 +203,20 @@ def _reading(rgb: NDArray[np.uint8], comb: Comb, verdict: Verdict) -> Reading:
         names=names,
         outline_px=outline_of(rgb, comb, course_of(comb, bases), comb.period_px / division.base_mm, whole),
         across_sigma_px=base_sigma,
+    )
+
+
+def _by_stair(rgb: NDArray[np.uint8], stair: Stair) -> Reading:
+    """The reading of a scale that only the mean of its wholes shows: all ticks of a whole are off together, and the
+    mean's own lean is."""
+    reading = _reading(rgb, stair.comb, Verdict(division=stair.division, phase=0, cost=0.0))
+    size = len(stair.comb.index)
+    shared = stair.sigma_px * math.sqrt(stair.division.top)
+    lean = math.hypot(shared, stair.lean_px * math.sqrt(size))
+    return replace(
+        reading,
+        marks_sigma_px=np.full(size, shared),
+        ticks_sigma_px=np.hypot(reading.ticks_sigma_px, lean),
     )
 
 

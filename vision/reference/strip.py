@@ -127,3 +127,9 @@ def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
         out[:, side] = np.where(run > 0, vs[last] + part_way * (vs[following] - vs[last]), np.nan)
     out[strength < LEAST_STRENGTH * usual] = np.nan
     return out
+
+
+def stretches(flag: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """All stretches of true values (N,): the first place of each, and the place after its last."""
+    steps = np.flatnonzero(np.diff(np.concatenate([[False], flag, [False]]).astype(np.int8)))
+    return [(int(low), int(high)) for low, high in zip(steps[::2], steps[1::2], strict=True)]
