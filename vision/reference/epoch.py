@@ -36,6 +36,9 @@ LEVELS, LEVEL_PIXELS, LEAST_WHOLES = 3, 4.5e6, 4
 MOST_GROWTH, GROWTH_SAMPLES = 0.44, 80
 #: Harmonics of a period that speak for it: numbers are a third of a whole wide or less.
 HARMONICS = 8
+#: The spectrum is that of a strip so many times as long, bare beyond its end; periods are tried in steps, as a
+#: logarithm, of so many samples over the strip's for each harmonic.
+PADDED, STEP = 1.5, 18.0
 #: One row counts up to so many times the usual power.
 MOST_POWER = 30.0
 #: A strip comes round where the roots of its harmonics' standard deviations add up to so much (of noise: to ten at
@@ -58,6 +61,8 @@ BLURS = (0.08, 0.03, 0.0)
 #: ... by the logarithm of the period, of wholes a strip, and by both parts of the bend, first in steps of these, then
 #: in finer ones, so many times each.
 STEPS, TRIES, FINER = (0.3, 0.01, 0.004), 60, 4.0
+#: By so much at most, as a logarithm, the period is another than the spectrum shows.
+MOST_CHANGE = 0.1
 #: The strip of which the wholes are folded is so many wholes high, px at most: numbers end there.
 HIGH_SHARE, MOST_HIGH_PX = 2.2, 320
 
@@ -159,14 +164,18 @@ def _sharpened(rows: Grey, seen: Round) -> Round:
         soft = cv2.GaussianBlur(rows, (0, 0), max(blur * seen.whole_px, 0.3), sigmaY=0.1)
 
         def apart(values: Floats, soft: NDArray[Any] = soft) -> float:
-            whole_px = seen.whole_px * math.exp(float(np.clip(values[0], -0.1, 0.1)))
-            return -_agreement(soft, replace(seen, whole_px=whole_px, bend=(float(values[1]), float(values[2]))))
+            return -_agreement(soft, _changed(seen, values))
 
         simplex = np.vstack([best, best + np.diag(steps)])
         best = minimize(apart, best, method="Nelder-Mead", options={"initial_simplex": simplex, "maxfev": TRIES}).x
         steps = steps / FINER
-    whole_px = seen.whole_px * math.exp(float(np.clip(best[0], -0.1, 0.1)))
-    return replace(seen, whole_px=whole_px, bend=(float(best[1]), float(best[2])))
+    return _changed(seen, best)
+
+
+def _changed(seen: Round, values: Floats) -> Round:
+    """The same with its period changed by so much (as a logarithm), and of such a bend."""
+    by = float(np.clip(values[0], -MOST_CHANGE, MOST_CHANGE))
+    return replace(seen, whole_px=seen.whole_px * math.exp(by), bend=(float(values[1]), float(values[2])))
 
 
 def folded(picture: NDArray[np.uint8], seen: Round) -> Fold:
@@ -204,8 +213,8 @@ def _come_round(rows: Grey) -> list[tuple[float, float]]:
     from scipy.fft import next_fast_len, rfft
 
     size = rows.shape[1]
-    count = next_fast_len(int(1.5 * size), real=True)
-    step = 18.0 / HARMONICS / size
+    count = next_fast_len(int(PADDED * size), real=True)
+    step = STEP / HARMONICS / size
     whole = np.exp(np.arange(math.log(LEAST_WHOLE_PX), math.log(min(MOST_WHOLE_PX, size / LEAST_WHOLES)), step))
     if whole.size < 2:
         return []

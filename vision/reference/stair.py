@@ -259,7 +259,7 @@ def _read(fold: Fold, steps: list[_Step]) -> Stair | None:
 
 def _division(finest: int) -> Division:
     """The usual way to divide a whole into so many parts."""
-    whole_mm = CM_MM if any(finest in stair for stair in CM_STAIRS) and finest % 5 == 0 else INCH_MM
+    whole_mm = CM_MM if finest in (stair[0] for stair in CM_STAIRS) else INCH_MM
     return next(d for d in DIVISIONS if d.top == finest and math.isclose(d.base_mm * finest, whole_mm))
 
 
