@@ -12,7 +12,7 @@ from vision.blemish import without_blemishes
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import PAIRED_REPEATS, SAME_LOOK, find_repeat, is_part, likely_repeat, step_places
+from vision.sequence import PAIRED_REPEATS, PART_AT_MOST, SAME_LOOK, find_repeat, likely_repeat, step_places
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, axes, folded_deg
@@ -191,15 +191,16 @@ def _repeating(bands: Bands, same_look: float) -> tuple[Bands, float | None]:
 
 
 def _repeat_of(bands: Bands, same_look: float) -> float | None:
-    """The repeat of all bands together; None where few of it show and some bands repeat by a part of it: what lies on
-    the others spoils the comparison by short lags, and not that by long ones, which take it beyond the cloth."""
+    """The repeat of all bands together; None where few of it show and some bands repeat by less. What lies on the
+    others spoils the comparison by short lags, and not that by long ones, which take it beyond the cloth, and with
+    their greater play may be no whole number of the repeat."""
     repeat = _repeat_in(bands, same_look)
     if repeat is None or bands.weight.any(axis=0).sum() * bands.step_mm >= PAIRED_REPEATS * repeat:
         return repeat
     for rows in np.array_split(np.arange(len(bands.v_mm)), _GROUPS):
         part = replace(bands, weight=bands.weight * np.isin(np.arange(len(bands.v_mm)), rows)[:, None])
         other = _repeat_in(part, same_look)
-        if other is not None and is_part(other, repeat):
+        if other is not None and other < PART_AT_MOST * repeat:
             return None
     return repeat
 

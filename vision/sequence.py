@@ -25,6 +25,8 @@ LEAST_REPEAT_MM = 2.5
 LAG_SHARE = 0.30
 #: And by less than this share where something that is not cloth lies on it (half of the cloth hidden doubles it).
 HIDDEN_SHARE = 0.65
+#: A repeat of a part of the cloth is another than that of all where it is so much shorter.
+PART_AT_MOST = 0.75
 #: A lag at which it differs by no more than this many times what it does at the best is as likely, and shorter.
 NEARLY_BEST = 1.35
 #: A repeat is measured where the profile shows this many of it; below two, the reader is told that it rests on few.
@@ -44,6 +46,11 @@ SAME_AGAIN = 0.75
 #: A cloth is uneven rather than printed otherwise where it differs by no more than this many times the same look, and
 #: nothing of that comes back (a photographed check's uneven yarns: 1.6).
 UNEVEN_TIMES = 2.0
+#: A cloth's border is no print: what differs only within so many mm of an end (fringes of our scenes: 2), or so much of
+#: the lag.
+BORDER_MM, BORDER_SHARE = 3.0, 0.15
+#: Nor is a lone place that differs weakly over less than the finest stripe, mm.
+FINEST_STRIPE_MM = 1.5
 #: Places that are not seen are stripes taken for the table where they are so many at least (two rulers hide two),
 #: each this share of a lag wide, and evenly apart within the last share (by which a lag is off that compares a stripe
 #: with one like it, not with itself: 5 % in a scene of ours).
@@ -57,7 +64,8 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
 
     The shortest lag at which the profile looks the same everywhere; a lag at which some colour differs lastingly is a
     fraction of the repeat, however well the rest agrees (A B A' B is a repeat of four). ``same_look`` is the CIEDE2000
-    up to which two places look the same.
+    up to which two places look the same. Where less than two show, the middle is compared with nothing: if the ends
+    repeat by less, what is there may lie on the cloth as well as be print, and None is told.
     """
     compared = _compared(tone, weight, step_mm)
     if compared is None:
@@ -72,10 +80,15 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
     lag = next((one.lag for one in fitting if _borne_out(one, judged, difference)), None)
     if lag is None:
         return None
-    again = int(((weight[:-lag] > 0) & (weight[lag:] > 0)).sum())
-    if again < (PAIRED_REPEATS - 1) * lag and _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
+    repeat = _sharpened(difference, lag) * step_mm
+    twice = (weight[:-lag] > 0) & (weight[lag:] > 0)
+    if twice.sum() >= (PAIRED_REPEATS - 1) * lag:
+        return repeat
+    if _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
         return None
-    return _sharpened(difference, lag) * step_mm
+    ends = np.pad(twice, (0, lag)) | np.pad(twice, (lag, 0))
+    shorter = find_repeat(tone, weight * ends, step_mm, same_look) if (ends < (weight > 0)).any() else None
+    return None if shorter is not None and shorter < PART_AT_MOST * repeat else repeat
 
 
 def _hidden_more_rarely(weight: Doubles, lag: int) -> bool:
@@ -149,12 +162,35 @@ def _judged(
     judged: list[_Lag] = []
     for lag in lags:
         change = _change(profile, weight, lag + _dip_shift(difference, lag), step_mm)
+        change = _as_print(change, lag, step_mm, same_look)
         differs = np.flatnonzero(change > same_look)
         judged.append(_Lag(lag=lag, change=change, differs=differs, same_look=same_look))
         uneven = any(one.most <= UNEVEN_TIMES * same_look for one in judged[:-1])
         if judged[-1].most <= same_look and not uneven and _borne_out(judged[-1], judged, difference):
             break
     return judged
+
+
+def _as_print(change: Doubles, lag: int, step_mm: float, same_look: float) -> Doubles:
+    """The change at a lag less what no stripe makes: what differs at the very ends, where the cloth's border is (a
+    fringe, a ruler's shadow), and a lone place too narrow and too weak for one. What is left out is not compared."""
+    compared = np.flatnonzero(np.isfinite(change))
+    stretches = _stretches(np.flatnonzero(change > same_look))
+    if not stretches:
+        return change
+    border = min(BORDER_MM / step_mm, BORDER_SHARE * lag)
+    inside = [one for one in stretches if one[-1] - compared[0] > border and compared[-1] - one[0] > border]
+    weak = [
+        one for one in inside if len(one) * step_mm < FINEST_STRIPE_MM and change[one].max() <= UNEVEN_TIMES * same_look
+    ]
+    if len(inside) > 1 or len(weak) < len(inside):
+        return change
+    return np.where(change > same_look, np.nan, change)
+
+
+def _stretches(places: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Ascending places in runs without a gap."""
+    return np.split(places, np.flatnonzero(np.diff(places) > 1) + 1) if len(places) else []
 
 
 def _dips(difference: Doubles, below: float) -> list[int]:
@@ -178,14 +214,14 @@ def _as_uneven(one: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     tilt is left is so uneven, and nothing is printed otherwise."""
     if one.most > UNEVEN_TIMES * one.same_look:
         return False
-    multiples = [other for other in judged if is_part(one.lag, other.lag)]
+    multiples = [other for other in judged if _is_part(one.lag, other.lag)]
     shares = {other.lag: _coming_back(one, other, again=True) for other in multiples}
     seen = [lag for lag, (_, known) in shares.items() if known >= COULD_COME_BACK]
     printed = [lag for lag, share in shares.items() if _comes_back(share) and difference[lag] < difference[one.lag]]
     return bool(seen) and not printed
 
 
-def is_part(part: float, lag: float) -> bool:
+def _is_part(part: float, lag: float) -> bool:
     """Whether a lag is a whole number of times another."""
     times = round(lag / part)
     return times >= 2 and abs(lag / part - times) <= _WHOLE_SHARE * times
@@ -194,7 +230,7 @@ def is_part(part: float, lag: float) -> bool:
 def _borne_out(whole: _Lag, judged: list[_Lag], difference: Doubles) -> bool:
     """Whether what rules out each part of a lag comes back with it: seen once, it may be a blemish. And a lag that
     differs more than its part passes by its greater play alone."""
-    parts = [part for part in judged if is_part(part.lag, whole.lag)]
+    parts = [part for part in judged if _is_part(part.lag, whole.lag)]
     own = _least_difference(difference, whole.lag)
     for part in parts:
         enough = 1.0 if len(part.differs) else MUCH_LESS
@@ -209,7 +245,7 @@ def _returns(part: _Lag, whole: _Lag, judged: list[_Lag]) -> bool:
     share = _coming_back(part, whole, again=False)
     if share[1] >= COULD_COME_BACK:
         return _comes_back(share)
-    multiples = (other for other in judged if is_part(whole.lag, other.lag) and other.most <= other.same_look)
+    multiples = (other for other in judged if _is_part(whole.lag, other.lag) and other.most <= other.same_look)
     return any(_comes_back(_coming_back(part, other, again=False)) for other in multiples)
 
 
