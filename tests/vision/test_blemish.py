@@ -58,6 +58,18 @@ def test_a_ruler_along_the_edge_does_not_hide_the_repeat(left_mm: float) -> None
     assert [stripe.label for stripe in found.stripes] == ["A", "B", "C", "B"]
 
 
+def test_two_broad_rulers_do_not_hide_the_repeat() -> None:
+    """Two boards that hide a third of a small cloth, neither of them read, leave two thirds that tell 36 mm."""
+    square = flat(StripePrint(across=FOUR), turn_deg=3.0)
+    square = _with_ruler(square, left_mm=20.0, width_mm=80.0, share=0.48)
+    square = _with_ruler(square, left_mm=130.0, width_mm=85.0, share=0.48)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert found.across is not None
+    assert found.across.value == pytest.approx(36.0, rel=0.005)
+    assert [stripe.label for stripe in found.stripes] == ["A", "B", "C", "B"]
+
+
 def test_a_tape_that_juts_out_makes_no_check_of_stripes() -> None:
     """A pale tape across the lower end of dark stripes, reaching far beyond them, leaves them stripes of 72 mm whose
     direction is the cloth's own, 3 degrees."""
