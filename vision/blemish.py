@@ -29,8 +29,8 @@ LEAST_ALIKE = 0.2
 MOST_STRETCHES = 2
 #: Many stretches are parts of one thing where they all lie within this share of the line.
 LONGEST_SHARE = 0.7
-#: More than this share of what is seen is not hidden by rulers, a shadow or a corner (one ruler of our scenes hides 0.15, two
-#: on a small cloth 0.37).
+#: More than this share of what is seen is not hidden by rulers, a shadow or a corner (one ruler of our scenes hides
+#: 0.15, two on a small cloth 0.37).
 MOST_HIDDEN = 0.4
 #: What lies on cloth has soft sides and a shadow, mm.
 _SIDE_MM = 2.0
