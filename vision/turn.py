@@ -37,6 +37,9 @@ _CHANCE = 1e-4
 #: So far from its boundaries a stripe shows its own colour: in blurs of the edges and in samples of the picture, of
 #: which the photo's compression mixes the colours of two or three.
 _MARGIN_BLURS, _MARGIN_SAMPLES = 2.0, 2.5
+#: What is left inside must be so many samples wide: a narrower stripe's look depends on where the samples fall in it, and
+#: where the repeat is nearly a third of a sample off, that comes back in every third turn.
+_LEAST_SAMPLES = 2.0
 #: A turn counts where it shows this share of what the stripe mostly shows in a turn.
 _SHOWN = 0.5
 #: Light over the turns in view is a polynomial of the degree that so many turns allow: below the first number of turns
@@ -111,6 +114,8 @@ def _looks(bands: Bands, fit: RepeatFit, boundaries_mm: Doubles, blur_mm: float)
     looks, weight = np.zeros((len(boundaries_mm), turns, 3)), np.zeros((len(boundaries_mm), turns))
     rows = np.broadcast_to(np.arange(len(bands.v_mm))[:, None] * turns, phase.shape)
     for k, (start, end) in enumerate(zip(ends[:-1] + margin, ends[1:] - margin, strict=True)):
+        if end - start < _LEAST_SAMPLES * bands.step_mm:
+            continue
         ahead = phase - start / repeat
         turn = np.floor(ahead).astype(int)
         inside = (ahead - turn < (end - start) / repeat) & (bands.weight > 0)

@@ -118,3 +118,15 @@ def test_a_table_in_the_corner_makes_no_other_colour() -> None:
     assert isinstance(print_, StripePrint)
     assert found.across.value == pytest.approx(print_.across.repeat_mm, rel=0.01)
     assert len(found.stripes) == 3
+
+
+def test_a_stripe_of_few_pixels_that_falls_on_them_otherwise_each_third_turn_is_of_one_colour() -> None:
+    """Sixteen stripes, two of them of some seven pixels, in a photograph whose pixels and compression come round again
+    after three repeats: the repeat is the maker's, not three times that."""
+    shot = draw(98504).shot
+    found = measure_photo(photo_of(shoot(shot), round(shot.camera.focal35_mm))).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    print_ = shot.cloths[0].print
+    assert isinstance(print_, StripePrint)
+    assert found.across.value == pytest.approx(print_.across.repeat_mm, rel=0.01)
