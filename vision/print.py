@@ -17,6 +17,7 @@ from vision.estimate import Estimate
 from vision.excerpt import lattice_in_parts
 from vision.family import (
     CHECK_SAME_LOOK,
+    CLEANED_REPEATS,
     LONE_SHARE,
     PLAIN_VARIANCE,
     Family,
@@ -54,6 +55,8 @@ CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.83
 #: many mm (twills are up to 2.5 mm: our estimate of practice): then nearly all, and by that share all over, which dots
 #: smoothed so do not (0.88, scenes). Its repeats are at least so many times that.
 TWILL_SIGMA_MM, MIXED_SHARE, MIXED_ALL_OVER, LEAST_TWILLS = 0.9, 0.95, 0.93, 12.0
+#: A sequence of so many stripes that comes three times is no chance, whatever lies beyond its ends.
+MANY_STRIPES = 6
 #: Stripes that show no repeat must make up this share there: a ruler or a shadow beside dots makes up none.
 STRIPE_SHARE_ALL_OVER = 0.5
 _BOTH_WAYS_SHARE = 0.10
@@ -105,7 +108,8 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
         return finding
     again = _looked_at(square, clean[0])
     more = _told(again) or _known(again) > _known(finding)
-    return again if more and _fewest(again.evidence) >= clean[1] else finding
+    least = CLEANED_REPEATS if _stripes(again) >= MANY_STRIPES else clean[1]
+    return again if more and _fewest(again.evidence) >= least else finding
 
 
 def _looked_at(square: SquareOn, swatch: Swatch) -> PrintFinding:
@@ -136,6 +140,13 @@ def _known(finding: PrintFinding) -> int:
     """How many repeats are known."""
     print_ = finding.print
     return 0 if print_ is None else (print_.across is not None) + (print_.along is not None)
+
+
+def _stripes(finding: PrintFinding) -> int:
+    """How many stripes a repeat has, the way that has fewest."""
+    print_ = finding.print
+    ways = () if print_ is None else (print_.stripes, print_.stripes_along or ())
+    return min((len(way) for way in ways if way), default=0)
 
 
 def _fewest(evidence: PrintEvidence) -> float:

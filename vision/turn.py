@@ -37,8 +37,8 @@ _CHANCE = 1e-4
 #: So far from its boundaries a stripe shows its own colour: in blurs of the edges and in samples of the picture, of
 #: which the photo's compression mixes the colours of two or three.
 _MARGIN_BLURS, _MARGIN_SAMPLES = 2.0, 2.5
-#: What is left inside must be so many samples wide: a narrower stripe's look depends on where the samples fall in it, and
-#: where the repeat is nearly a third of a sample off, that comes back in every third turn.
+#: What is left inside must be so many samples wide: a narrower stripe's look depends on where the samples fall in it,
+#: and where the repeat is a third of a sample off, that comes back in every third turn.
 _LEAST_SAMPLES = 2.0
 #: A turn counts where it shows this share of what the stripe mostly shows in a turn.
 _SHOWN = 0.5

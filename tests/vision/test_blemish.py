@@ -58,6 +58,20 @@ def test_a_ruler_along_the_edge_does_not_hide_the_repeat(left_mm: float) -> None
     assert [stripe.label for stripe in found.stripes] == ["A", "B", "C", "B"]
 
 
+@pytest.mark.parametrize(("count", "told"), [(8, True), (2, False)])
+def test_a_long_sequence_need_not_come_often_beside_a_ruler(count: int, told: bool) -> None:
+    """Beside a board along the cloth's side three repeats are enough of eight stripes; of two, the next might be wider
+    under it."""
+    widths = (9.0, 6.0, 11.0, 7.0, 5.0, 10.0, 8.0, 10.0) if count == 8 else (36.0, 30.0)
+    stripes = Stripes(widths_mm=widths, colours=(RED, CREAM, BLUE, CREAM, GREEN, CREAM, BLACK, BRICK)[:count])
+    square = flat(StripePrint(across=stripes), turn_deg=3.0)
+    square = _with_ruler(square, left_mm=214.0, width_mm=26.0, share=1.0)
+    found = measure_print(square, square.valid).print
+    assert found is not None
+    assert (found.across is not None) == told
+    assert found.across is None or found.across.value == pytest.approx(66.0, rel=0.005)
+
+
 def test_two_broad_rulers_do_not_hide_the_repeat() -> None:
     """Two boards that hide a third of a small cloth, neither of them read, leave two thirds that tell 36 mm."""
     square = flat(StripePrint(across=FOUR), turn_deg=3.0)
