@@ -20,7 +20,7 @@ from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scrap
 from vision.square import SquareOn
 from vision.strewn import strewn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
-from vision.table import CARES, SURELY_ELSE, Care, Surface, shaded, surfaces, unlike
+from vision.table import CARES, SURELY_ELSE, Care, Surface, shaded, surfaces, unlike, unlike_lined, without_lines
 
 #: Pixels at which table and cloth are told apart; the outline is then sharpened on the picture itself (time).
 _WORK_PIXELS = 3.5e5
@@ -40,6 +40,8 @@ _NOTCHED = 0.9
 _AGAIN = 0.06
 #: Shade that was taken for cloth is no more of it than this.
 _MOST_SHADE = 0.4
+#: Of a table so much looks unlike it where lines are drawn on it (0.003 of one without, by SURELY_ELSE).
+_LINED = 0.015
 #: More surfaces round the picture than this are a print (time).
 _MOST_TABLES = 3
 #: What is seen of a table along the border varies by no more than this in tone: light that falls by half all along it
@@ -90,16 +92,27 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         if in_shade:
             far = np.where(shaded(tone, usable, surface, far, per_mm), np.float32(0.0), far)
 
+        inner = None if away is None else within(unlike(wide(), usable, surface, care, away), usable, per_mm)
+        return pieces(far, inner)
+
+    def unlined(surface: Surface, care: Care) -> list[Scraps]:
+        seen = unlike_lined(tone, even(), usable, surface, care, per_mm)
+        return [] if seen is None else [pieces(*seen)]
+
+    def pieces(far: Floats, inner: Mask | None) -> Scraps:
         def below(cloth: Mask) -> Mask:
             own = of_the_cloth(cloth, tone, usable & (far <= SURELY_ELSE), beside, per_mm)
             return cloth_below(own, covered, square, covered_mm, scale)
 
-        inner = None if away is None else within(unlike(wide(), usable, surface, care, away), usable, per_mm)
         return scraps(far, usable, valid, below, per_mm, inner)
 
     @cache
     def wide() -> Floats:
         return wide_tone(tone, usable, per_mm)
+
+    @cache
+    def even() -> Floats:
+        return without_lines(tone, per_mm)
 
     tables = surfaces(tone, usable, valid)
     found = [left(surface, CARES[0]) for surface in tables]
@@ -112,6 +125,8 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         for care in CARES[-1:] if whole else CARES[1:]:
             if not best.plain or best.solidity < _WHOLE:
                 best = _better(best, left(surface, care))
+        if not whole and (not best.plain or best.solidity < _WHOLE or _lined(best, usable)):
+            best = _without_lines(best, [one for care in CARES for one in unlined(surface, care)])
         if best.solidity < _WHOLE and not whole:
             away = apart(best, valid, per_mm)
             for care in CARES if away is not None else ():
@@ -186,6 +201,19 @@ def _without_shade(one: Scraps, other: Scraps) -> Scraps:
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
     same = len(other.blobs) == len(one.blobs) and other.possible and area2 > (1 - _MOST_SHADE) * area
     return other if same and other.plain >= one.plain and other.solidity > one.solidity + _MORE_SOLID else one
+
+
+def _lined(pieces: Scraps, usable: Mask) -> bool:
+    """Whether much of what lies round the pieces is not the table."""
+    round_ = usable & ~np.any(pieces.blobs, axis=0)
+    return float((pieces.other & round_).sum()) > _LINED * float(round_.sum())
+
+
+def _without_lines(one: Scraps, others: Sequence[Scraps]) -> Scraps:
+    """Of those from which lines drawn on the table were taken away the most solid that is cloth on a table beyond
+    doubt, where the first is not, or is less solid."""
+    plain = max((pieces for pieces in others if pieces.plain), key=lambda pieces: pieces.solidity, default=one)
+    return plain if not one.plain or plain.solidity > one.solidity else one
 
 
 def _likelier(one: Scraps, other: Scraps) -> Scraps:

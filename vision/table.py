@@ -28,6 +28,10 @@ _FEWEST, _ENOUGH = 50, 6000
 #: The edge of a shadow is soft: over so much, mm, tone changes by less than that (a fifth of what it does between cloth
 #: and a table it stands out from, own scenes); noise and grain are smoothed over so much, mm.
 _SOFT_EDGE_MM, _SOFT_STEP, _GRAIN_MM = 2.4, 2.5, 1.0
+#: The joints of floorboards and tiles, the grid of a cutting mat and the strokes of print are no wider, mm (practice);
+#: levels of a tone in which they are taken away; so many widths of one from all that is wider they are looked for, and
+#: so far within that there is none.
+_LINE_MM, _LEVELS, _ASIDE = 4.5, 2.0, 1.5
 #: What lies beside it, where at least this share of what is so near is it, and has its tone is it too.
 _BESIDE = 0.1
 
@@ -122,6 +126,31 @@ def shaded(tone: Floats, usable: Mask, surface: Surface, unlike: Floats, per_mm:
     beside = cv2.GaussianBlur(even * there[..., None], size, wide) / np.maximum(cover, 1e-3)[..., None]
     close = (cover > _BESIDE) & (((tone - beside) ** 2).sum(axis=2) < _SOFT_STEP**2)
     return np.asarray(usable & ((there > 0) | close))
+
+
+def without_lines(tone: Floats, per_mm: float) -> Floats:
+    """The tone (H, W, 3) without lines and letters: the middle one of all round, so wide that no line is most of it;
+    and once more, for where lines cross they are most of that."""
+    size = 2 * max(round(_LINE_MM * per_mm), 1) + 1
+    levels = np.clip(np.rint(tone * _LEVELS), 0, 255).astype(np.uint8)
+    return np.asarray(cv2.medianBlur(cv2.medianBlur(levels, size), size), dtype=np.float32) / _LEVELS
+
+
+def unlike_lined(
+    tone: Floats, even: Floats, usable: Mask, surface: Surface, care: Care, per_mm: float
+) -> tuple[Floats, Mask] | None:
+    """How many standard deviations each pixel (H, W) is from the surface or from what is drawn on it in lines,
+    whichever is nearer; and where (H, W) it surely is neither, as ``even`` (H, W, 3), the tone without lines, shows.
+    None where no lines are seen on it."""
+    far, bare = (unlike(shown, usable, surface, care) for shown in (tone, even))
+    size = (2 * round(_ASIDE * _LINE_MM * per_mm) + 1,) * 2
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, size)
+    drawn = usable & (far > SURELY_ELSE) & (cv2.dilate((bare > SURELY_ELSE).astype(np.uint8), kernel) == 0)
+    if drawn[::_STEP, ::_STEP].sum() < _FEWEST:
+        return None
+    lines = unlike(tone, usable, Surface(share=surface.share, seeds=drawn), care, ~drawn)
+    inner = usable & (cv2.dilate((usable & (bare <= SURELY_ELSE)).astype(np.uint8), kernel) == 0)
+    return np.minimum(far, lines), np.asarray(inner)
 
 
 def _axes(shape: tuple[int, ...]) -> tuple[Floats, Floats]:
