@@ -7,10 +7,14 @@ import numpy as np
 from vision.edge import line_through
 from vision.swatch import Doubles, Mask
 
-#: How much of the edge on either side of the hidden part is laid through, mm, and how much next to it is left out.
-_LOOK_MM, _SKIP_MM = 45.0, 3.0
-#: The edge is straight if its points lie so near the line, mm (fraying included); else nothing is said of the corner.
-_STRAIGHT_MM = 1.5
+#: How much of the edge on either side of the hidden part is laid through, mm, the more first, for another corner may
+#: follow soon; and how much next to it is left out.
+_LOOKS_MM, _SKIP_MM = (45.0, 20.0), 3.0
+#: The edge is straight if half of its points over the longer look lie so near the line, mm (fraying included), and this
+#: share of those over the shorter, in its proportion; else nothing is said of the corner.
+_STRAIGHT_MM, _MOST = 1.5, 0.9
+#: So much of what is laid through must be seen.
+_LEAST_SEEN = 0.6
 #: Of a contour put below what covers it at least this share lies there; the rest is beside it (skipped above).
 _BELOW_SHARE = 0.5
 #: Edges that meet at less than this are one edge; the corner between them would be anywhere, degrees.
@@ -55,20 +59,19 @@ def _below(
 ) -> Doubles | None:
     """The contour (K, 2) below what covers it, between two points of it: to where the straight edges before and after
     the hidden run meet, and straight on where they are one edge. None where they are not straight."""
-    look, skip = round(_LOOK_MM * px_per_mm), round(_SKIP_MM * px_per_mm)
-    count = len(contour)
+    skip = round(_SKIP_MM * px_per_mm)
     start, end = run
-    before = np.arange(start - look, start - skip) % count
-    after = np.arange(end + skip, end + look) % count
     lines = []
-    for index in (before, after):
-        points = contour[index[seen[index]]]
-        if len(points) < 0.6 * (look - skip):
+    for at, way in ((start, -1), (end - 1, 1)):
+        line = None
+        for look_mm in _LOOKS_MM:
+            places = (at + way * np.arange(skip, round(look_mm * px_per_mm))) % len(contour)
+            most_px = _STRAIGHT_MM * look_mm / _LOOKS_MM[0] * px_per_mm
+            share = 0.5 if look_mm == _LOOKS_MM[0] else _MOST
+            line = line or _line(contour[places[seen[places]]], len(places), most_px, share)
+        if line is None:
             return None
-        middle, unit, rest = line_through(points)
-        if float(np.median(np.abs(rest))) > _STRAIGHT_MM * px_per_mm:
-            return None
-        lines.append((middle, unit))
+        lines.append(line)
     (p, a), (q, b) = lines
     first, last = contour[replaced[0] - 1], contour[replaced[1]]
     cross = float(a[0] * b[1] - a[1] * b[0])
@@ -79,6 +82,18 @@ def _below(
     step = float((q - p)[0] * b[1] - (q - p)[1] * b[0]) / cross
     corner = p + step * a
     return np.concatenate([_between(first, corner), _between(corner, last)])
+
+
+def _line(points: Doubles, asked: int, most_px: float, share: float) -> tuple[Doubles, Doubles] | None:
+    """A place (2,) and unit vector (2,) of the straight edge along points (K, 2), those nearest to the hidden part
+    first; None where this share of them is not so straight all along, or few of those asked for are seen."""
+    if len(points) < _LEAST_SEEN * asked:
+        return None
+    middle, unit, rest = line_through(points)
+    off = np.abs(rest)
+    parts = (off, off[: len(off) // 3])
+    straight = all(float(np.quantile(part, share)) <= most_px for part in parts)
+    return (middle, unit) if straight else None
 
 
 def _inside(hidden: Mask, points: Doubles) -> bool:

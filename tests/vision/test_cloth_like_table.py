@@ -72,6 +72,19 @@ def test_a_corner_under_a_ruler_is_where_the_edges_meet(turn_deg: float) -> None
     assert min(np.hypot(*(np.array(point) - corner)) for point in found[0].outline_mm) <= 2.5
 
 
+def test_an_edge_that_turns_soon_after_a_ruler_meets_the_other_below_it_where_its_first_part_does() -> None:
+    """A scrap whose left edge comes out from below a ruler and turns a corner 20 mm farther on: below the ruler its
+    outline goes on straight from there, so that its area is right to 1.5 %."""
+    scrap = np.array([(-40.0, -25.0), (50.0, -80.0), (70.0, 15.0), (10.0, 85.0), (-40.0, 24.0)])
+    square = laid()
+    cv2.fillPoly(square.rgb, [np.rint((scrap - square.origin_mm) * PX_PER_MM).astype(np.int32)], (200, 90, 60))
+    square.rgb[:] = cv2.GaussianBlur(square.rgb, (0, 0), 0.8)
+    ruler = np.array([(-150.0, -65.0), (150.0, 35.0), (140.0, 65.0), (-160.0, -35.0)])
+    _ruled(square, ruler)
+    (found,) = find_cloths(square, covered_mm=[ruler])
+    assert found.area_mm2 == pytest.approx(_size_mm2(scrap), rel=0.015)
+
+
 @pytest.mark.parametrize(
     "print_",
     [
