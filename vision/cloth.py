@@ -73,8 +73,11 @@ class ClothRegion:
         return _area(self.outline_mm) - sum(_area(hole) for hole in self.holes_mm)
 
 
-def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tuple[ClothRegion, ...]:
+def find_cloths(
+    square: SquareOn, *, covered_mm: Sequence[Doubles] = (), ragged: bool = False
+) -> tuple[ClothRegion, ...]:
     """The cloths in a square-on picture, largest first; empty where nothing stands out from what it lies on.
+    ``ragged``: rather what stands out though it has not the shape of cloth, because of what lies over its rim.
 
     ``covered_mm`` are polygons (K, 2) of rulers, targets and cards: cloth goes on below one that lies on cloth.
     A cloth that fills the picture is found by its print repeating from border to border.
@@ -144,6 +147,9 @@ def find_cloths(square: SquareOn, *, covered_mm: Sequence[Doubles] = ()) -> tupl
         return tuple(replace(region, edges=()) for region in _regions(square, (part,), covered))
     if fills or (not cut_off and patterned_all_over(work, usable, per_mm)):
         return (picture_of_cloth(square, covered),)
+    if likely is None and ragged:
+        few = [pieces for pieces in found if pieces.framed and 0 < len(pieces.blobs) <= FEW_BLOBS]
+        likely = max(few, key=lambda pieces: pieces.solidity, default=None)
     return () if likely is None else _regions(square, likely.blobs, covered)
 
 

@@ -141,7 +141,7 @@ def of_the_cloth(pieces: Mask, tone: Floats, table: Mask, beside: Mask, per_mm: 
     count, labels, stats, _ = cv2.connectedComponentsWithStats(pieces.astype(np.uint8), connectivity=8)
     inside = np.bincount(labels[beside], minlength=count)
     asked = [k for k in range(1, count) if inside[k] >= _SHARE_BESIDE * stats[k, cv2.CC_STAT_AREA]]
-    own = _main_colours(colours) if asked else colours
+    own = main_colours(colours) if asked else colours
     kept, room = pieces.copy(), round(_TABLE_MM * per_mm)
     for k in asked:
         left, top, width, height = stats[k, :4]
@@ -152,7 +152,7 @@ def of_the_cloth(pieces: Mask, tone: Floats, table: Mask, beside: Mask, per_mm: 
     return kept
 
 
-def _main_colours(tone: Floats) -> Floats:
+def main_colours(tone: Floats) -> Floats:
     """The colours (K, 3) that places (N, 3) have most."""
     cv2.setRNGSeed(1)
     sample = np.ascontiguousarray(tone[:: max(len(tone) // _SAMPLES, 1)])

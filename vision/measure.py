@@ -18,6 +18,7 @@ from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import grown, tails, with_rests
+from vision.crossing import crossing
 from vision.grain import ACROSS
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
@@ -137,10 +138,12 @@ def _cloths(
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
     regions = find_cloths(coarse, covered_mm=covered)
-    outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in regions]
+    seen = regions or find_cloths(coarse, covered_mm=covered, ragged=True)
+    outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in seen]
     whole = with_remainders(coarse, outlines, with_rests(covered, outlines))
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
     taken = (*taken, *overhanging(coarse, outlines, (*whole, *taken)))
+    taken = taken or crossing(coarse, outlines, whole)
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)

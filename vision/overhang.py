@@ -51,7 +51,7 @@ _LINED_MM = 15.0
 _BORDER_MM = 1.5
 
 
-class _Look(NamedTuple):
+class Look(NamedTuple):
     """A picture's tone (H, W, 3), what of it (H, W) is seen, what is taken for one cloth (H, W) and its outline."""
 
     tone: Floats
@@ -82,7 +82,14 @@ def overhanging(square: SquareOn, found_mm: Sequence[Doubles], covered_mm: Seque
     """Rectangles (4, 2), mm, over the rulers that were taken for a part of what was found (polygons), one of each at
     most. ``covered_mm`` are polygons of what was read."""
     jagged = [outline for outline in found_mm if _jagged(outline)]
-    if not jagged:
+    origin = np.asarray(square.origin_mm)
+    rulers = [(best, look) for look in looks(square, jagged, covered_mm) if (best := _best(look)) is not None]
+    return tuple(origin + best.corners / look.px_per_mm for best, look in rulers)
+
+
+def looks(square: SquareOn, found_mm: Sequence[Doubles], covered_mm: Sequence[Doubles]) -> tuple[Look, ...]:
+    """What is looked at of each of what was found (polygons); what is covered (polygons) is not seen."""
+    if not found_mm:
         return ()
     scale = min(1.0, _PX_PER_MM / square.px_per_mm)
     size = (round(square.rgb.shape[1] * scale), round(square.rgb.shape[0] * scale))
@@ -94,16 +101,13 @@ def overhanging(square: SquareOn, found_mm: Sequence[Doubles], covered_mm: Seque
         cv2.fillPoly(seen, [np.rint((polygon - origin) * per_mm).astype(np.int32)], 0)
     border = 2 * max(round(_BORDER_MM * per_mm), 1) + 1
     seen = cv2.erode(seen, np.ones((border, border), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
-    tone = cv2.GaussianBlur(srgb_to_lab(rgb) + TONE_SHIFT, (0, 0), _SOFT_MM * per_mm)
-    rulers = []
-    for outline in jagged:
+    tone = np.asarray(cv2.GaussianBlur(srgb_to_lab(rgb) + TONE_SHIFT, (0, 0), _SOFT_MM * per_mm), dtype=np.float32)
+    found = []
+    for outline in found_mm:
         cloth, ring = np.zeros_like(seen), (outline - origin) * per_mm
         cv2.fillPoly(cloth, [np.rint(ring).astype(np.int32)], 1)
-        look = _Look(np.asarray(tone, dtype=np.float32), np.asarray(seen > 0), np.asarray(cloth > 0), ring, per_mm)
-        best = _best(look)
-        if best is not None:
-            rulers.append(origin + best.corners / per_mm)
-    return tuple(rulers)
+        found.append(Look(tone, np.asarray(seen > 0), np.asarray(cloth > 0), ring, per_mm))
+    return tuple(found)
 
 
 def _jagged(outline: Doubles) -> bool:
@@ -123,7 +127,7 @@ class _Line(NamedTuple):
     place: Doubles | None
 
 
-def _best(look: _Look) -> _Found | None:
+def _best(look: Look) -> _Found | None:
     """The ruler within what was taken for a cloth that ends in the longest and strongest step."""
     hits = [(found, line) for line in _lines(look) if (found := _ruler(look, line)) is not None]
     if not hits:
@@ -133,7 +137,7 @@ def _best(look: _Look) -> _Found | None:
     return max((found for one in turned if (found := _ruler(look, one)) is not None), key=lambda found: found.step)
 
 
-def _lines(look: _Look) -> list[_Line]:
+def _lines(look: Look) -> list[_Line]:
     """Lines along the straight pieces of the outline, and as far out as it goes in their directions."""
     corners = cv2.approxPolyDP(look.ring.astype(np.float32), _BENT_MM * look.px_per_mm, True).reshape(-1, 2)
     pieces = []
@@ -154,7 +158,7 @@ def _lines(look: _Look) -> list[_Line]:
     return lines + [_Line(turn + quarter, None) for turn in kept for quarter in (0.0, 90.0, 180.0, 270.0)]
 
 
-def _ruler(look: _Look, line: _Line) -> _Found | None:
+def _ruler(look: Look, line: _Line) -> _Found | None:
     """What stands out below a line, where it is a ruler."""
     per_mm = look.px_per_mm
     turn = math.radians(line.turn_deg)
@@ -178,7 +182,7 @@ def _ruler(look: _Look, line: _Line) -> _Found | None:
     if ends is None:
         return None
     tone = cv2.warpAffine(look.tone, matrix, size, flags=flags | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    turned = _Look(np.asarray(tone, dtype=np.float32), np.asarray(seen), np.asarray(cloth), look.ring, per_mm)
+    turned = Look(np.asarray(tone, dtype=np.float32), np.asarray(seen), np.asarray(cloth), look.ring, per_mm)
     side = _side(turned, ends, top)
     if side is None:
         return None
@@ -242,7 +246,7 @@ class _Side(NamedTuple):
     last: float
 
 
-def _side(look: _Look, ends: tuple[_End, _End], top: int) -> _Side | None:
+def _side(look: Look, ends: tuple[_End, _End], top: int) -> _Side | None:
     """The side that a ruler ends in, whose outer side is the row ``top``; None where there is none."""
     per_mm = look.px_per_mm
     near = round(_NEAR_MM * per_mm)
@@ -279,7 +283,7 @@ def _side(look: _Look, ends: tuple[_End, _End], top: int) -> _Side | None:
     return None
 
 
-def _told(look: _Look, end: _End, stop: int, top: int, row: int) -> tuple[_End, bool]:
+def _told(look: Look, end: _End, stop: int, top: int, row: int) -> tuple[_End, bool]:
     """An end of a ruler that ends in a row, where it really is, and whether it surely is a ruler's: the cloth there is
     narrower, or it is seen on the cloth. ``stop``: how far the step goes on at its side."""
     per_mm = look.px_per_mm
@@ -295,7 +299,7 @@ def _told(look: _Look, end: _End, stop: int, top: int, row: int) -> tuple[_End, 
     return _End(float(stop), joins=top if own else None), own
 
 
-def _across(look: _Look, column: int, rows: slice) -> bool:
+def _across(look: Look, column: int, rows: slice) -> bool:
     """Whether an end of a ruler is seen on the cloth all along some rows, in a column or near it."""
     if rows.stop - rows.start < (_LEAST_OVER_MM - _BETWEEN_MM) * look.px_per_mm:
         return False

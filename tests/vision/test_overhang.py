@@ -8,8 +8,12 @@ import pytest
 import shapely
 
 from tests.makers.cloth import AnyPrint, CheckPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.shot import shoot
 from tests.vision.flat import flat
+from tests.vision.test_measure import photo_of
 from vision.cloth import find_cloths
+from vision.measure import measure_photo
 from vision.overhang import overhanging
 from vision.square import SquareOn
 
@@ -68,7 +72,7 @@ def test_a_ruler_over_the_rim_is_no_part_of_the_cloth(
     print_: AnyPrint, middle: tuple[float, float], size: tuple[float, float], turn_deg: float
 ) -> None:
     """A bar with digits and glare lies over a side of striped or checked cloth and is found with it: its rectangle is
-    given to three millimetres, and what is then found is the cloth."""
+    given to three millimetres, and what is then found of what it leaves is the cloth."""
     picture = _picture(print_, _CLOTH)
     bar, cloth = _lay(picture, middle, size, turn_deg), shapely.Polygon(_CLOTH)
     found = _outlines(picture)
@@ -78,7 +82,8 @@ def test_a_ruler_over_the_rim_is_no_part_of_the_cloth(
     assert seen.buffer(3.0).covers(bar)
     assert bar.buffer(3.0).covers(seen)
     (whole,) = find_cloths(picture, covered_mm=(ruler,))
-    assert shapely.Polygon(whole.outline_mm).symmetric_difference(cloth.difference(bar)).area < 0.03 * cloth.area
+    seen, true = (area.difference(bar) for area in (shapely.Polygon(whole.outline_mm), cloth))
+    assert seen.symmetric_difference(true).area < 0.03 * cloth.area
 
 
 @pytest.mark.parametrize(
@@ -117,3 +122,15 @@ def test_a_border_left_where_a_strip_was_cut_along_it_is_cloth() -> None:
     cv2.fillPoly(inside, [_px(cloth, picture)], 1)
     picture.rgb[:] = np.where(inside[..., None] > 0, moved, np.array(_TABLE, np.uint8))
     assert not overhanging(picture, _outlines(picture), ())
+
+
+def test_a_tape_from_border_to_border_over_the_rim_is_no_part_of_the_cloth() -> None:
+    """A tape that was not read lies over the lower edge of a cloth with dots, and goes on to both borders: what
+    stands out from the table has not the shape of cloth, but has it without the tape: its repeats are the maker's."""
+    photograph = shoot(draw(98423).shot)
+    found = measure_photo(photo_of(photograph)).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.along is not None
+    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
+    assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.01)
