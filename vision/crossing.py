@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
+import shapely
 
-from vision.covering import main_colours
+from vision.covering import SLENDER, long_box, main_colours
 from vision.edge import signed_area
 from vision.overhang import STEP, Look, looks, stepping
 from vision.square import SquareOn
@@ -37,6 +38,8 @@ _NEAR_MM, _INSET_MM, _TIMES, _LEAST_SHARE = 1.5, 3.0, 1.5, 0.6
 _OWN_SHARE, _OWN, _LEAST_SHOWN = 0.3, 7.0, 200
 #: So far beside its sides, mm, cloth is looked for.
 _BESIDE_MM = 4.0
+#: A ruler is wider than is known of it by so much at least, mm; what is known of it and of the cloth is so near, mm.
+_WIDER_MM, _GAP_MM = 4.0, 4.0
 
 
 class _Piece(NamedTuple):
@@ -57,6 +60,31 @@ def crossing(square: SquareOn, found_mm: Sequence[Doubles], covered_mm: Sequence
         for look in looks(square, found_mm, covered_mm)
         if (ruler := _across(look)) is not None
     )
+
+
+def widened(square: SquareOn, found_mm: Sequence[Doubles], covered_mm: Sequence[Doubles]) -> tuple[Doubles, ...]:
+    """What covers (polygons), each ruler right across what was found (polygons) as wide as it is seen to be there: of a
+    clear one, through which the cloth shows, a part only may be known."""
+    return tuple(
+        next((whole for found in found_mm if (whole := _wider(square, found, outline)) is not None), outline)
+        for outline in covered_mm
+    )
+
+
+def _wider(square: SquareOn, found: Doubles, outline: Doubles) -> Doubles | None:
+    """The rectangle (4, 2), mm, of a ruler of which an outline (N, 2) is known, seen with what was found (M, 2); None
+    where it is no wider."""
+    box = long_box(outline)
+    areas = [shapely.Polygon(polygon).buffer(_GAP_MM) for polygon in (found, outline)]
+    if box.long < SLENDER * box.short or not areas[0].intersects(areas[1]):
+        return None
+    both = areas[0].union(areas[1]).buffer(-_GAP_MM)
+    if both.geom_type != "Polygon":
+        return None
+    (whole,) = crossing(square, [np.asarray(both.exterior.coords[:-1])], ()) or (None,)
+    if whole is None or long_box(whole).short < box.short + _WIDER_MM:
+        return None
+    return whole if shapely.Polygon(whole).buffer(_GAP_MM).covers(shapely.Polygon(outline)) else None
 
 
 def _across(look: Look) -> Doubles | None:

@@ -18,7 +18,7 @@ from vision.bite import without_bites
 from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import grown, tails, with_rests
-from vision.crossing import crossing
+from vision.crossing import crossing, widened
 from vision.grain import ACROSS
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
@@ -141,6 +141,7 @@ def _cloths(
     seen = regions or find_cloths(coarse, covered_mm=covered, ragged=True)
     outlines = [np.asarray(region.outline_mm, dtype=np.float64) for region in seen]
     whole = with_remainders(coarse, outlines, with_rests(covered, outlines))
+    whole = widened(coarse, outlines, whole)
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
     taken = (*taken, *overhanging(coarse, outlines, (*whole, *taken)))
     taken = taken or crossing(coarse, outlines, whole)

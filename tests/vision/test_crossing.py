@@ -10,7 +10,7 @@ import shapely
 from tests.makers.cloth import AnyPrint, CheckPrint, StripePrint, Stripes
 from tests.vision.laid import PX_PER_MM, laid
 from vision.cloth import find_cloths
-from vision.crossing import crossing
+from vision.crossing import crossing, widened
 from vision.square import SquareOn
 
 _STRIPES = StripePrint(across=Stripes(widths_mm=(14.0, 9.0, 5.0), colours=("#7a2233", "#d8c9a8", "#38507a")))
@@ -67,6 +67,22 @@ def test_a_ruler_across_the_cloth_is_no_part_of_it(print_: AnyPrint, clear: floa
     (whole,) = find_cloths(square, covered_mm=(ruler,))
     cloth = shapely.Polygon(_CLOTH)
     assert shapely.Polygon(whole.outline_mm).symmetric_difference(cloth).area < 0.03 * cloth.area
+
+
+@pytest.mark.parametrize("known", [0.4, 1.0])
+def test_of_a_clear_ruler_across_the_cloth_all_is_covered(known: float) -> None:
+    """Of a clear ruler across striped cloth the part with its ticks is known, or all of it: it is taken as it is to
+    three millimetres, and one that is known whole is left as it was."""
+    square = _picture(_STRIPES, _CLOTH)
+    bar = cv2.boxPoints(((5.0, -10.0), (220.0, 30.0), 8.0)).astype(np.float64)
+    bar = bar if np.hypot(*(bar[1] - bar[0])) > 100 else np.roll(bar, 1, axis=0)
+    _lay(square, bar, 0.3)
+    part = np.array([bar[0], bar[1], bar[1] + known * (bar[2] - bar[1]), bar[0] + known * (bar[3] - bar[0])])
+    found = [np.asarray(cloth.outline_mm) for cloth in find_cloths(square, covered_mm=(part,), ragged=True)]
+    (ruler,) = widened(square, found, (part,))
+    assert (ruler is part) == (known == 1.0)
+    assert shapely.Polygon(ruler).buffer(3.0).covers(shapely.Polygon(bar))
+    assert shapely.Polygon(bar).buffer(3.0).covers(shapely.Polygon(ruler))
 
 
 @pytest.mark.parametrize("print_", [_STRIPES, _CHECK])
