@@ -55,6 +55,9 @@ CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.83
 #: many mm (twills are up to 2.5 mm: our estimate of practice): then nearly all, and by that share all over, which dots
 #: smoothed so do not (0.88, scenes). Its repeats are at least so many times that.
 TWILL_SIGMA_MM, MIXED_SHARE, MIXED_ALL_OVER, LEAST_TWILLS = 0.9, 0.95, 0.93, 12.0
+#: Stripes that explain less than this of the middle part may be motifs in close rows (rows of leaves that nearly touch:
+#: 0.75; stripes of our scenes, creased and half hidden, 0.95 and more).
+ROWS_SHARE = 0.88
 #: A sequence of so many stripes that comes three times is no chance, whatever lies beyond its ends.
 MANY_STRIPES = 6
 #: Stripes that show no repeat must make up this share there: a ruler or a shadow beside dots makes up none.
@@ -79,10 +82,12 @@ class PrintEvidence:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PrintFinding:
-    """The print, None where nothing can be said of it; sentences on what could not be measured; the evidence."""
+    """The print, None where nothing can be said of it; sentences on what could not be measured; the evidence.
+    ``in_rows``: stripes that leave so much of it unexplained that they may be motifs in rows."""
 
     print: Print | None
     warnings: tuple[str, ...] = ()
+    in_rows: bool = False
     evidence: PrintEvidence = field(
         default_factory=lambda: PrintEvidence(crossings_mm=np.zeros((0, 4)), crossings_along_mm=np.zeros((0, 4)))
     )
@@ -174,13 +179,15 @@ def _judged(square: SquareOn, swatch: Swatch, families: tuple[Family, Family], t
     finding = _striped(square, swatch, families, explained) if sure else None
     if finding is None and not sure:
         finding = _twilled(square, swatch)
-    if finding is not None:
+    if finding is not None and not finding.in_rows:
         return finding
     picture_mm2 = float(square.valid.sum()) / square.px_per_mm**2
     lying = lying_deg(swatch, picture_mm2)
     lattice = find_lattice(swatch, lying, square.angle_u95_deg)
-    if lattice is not None:
+    if lattice is not None and (lattice.sure or finding is None):
         return _motif(square, swatch, lattice, explained)
+    if finding is not None:
+        return finding
     striped = not sure and (explained >= STRIPE_SHARE or main.variance / total >= LONE_SHARE)
     finding = (_striped(square, swatch, families, explained) if striped else None) or _unknown(swatch)
     lattice = None if _told(finding) else lattice_in_parts(swatch, lying, square.angle_u95_deg)
@@ -225,7 +232,7 @@ def _striped(
             return _check(square, one, two, explained) if across else None
     main = measured(first, families[0])
     if main.repeats:
-        return _stripe(square, main, explained)
+        return replace(_stripe(square, main, explained), in_rows=share_all_over(swatch, first) < ROWS_SHARE)
     bare_stripes = main.steps >= 2 and share_all_over(swatch, first) >= STRIPE_SHARE_ALL_OVER
     return _unrepeated(square, main) if bare_stripes else _unknown(swatch)
 

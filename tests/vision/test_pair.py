@@ -69,3 +69,21 @@ def test_a_worn_tape_is_read_by_its_half_centimetres() -> None:
     ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
     assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
     assert len(reading.marks_px) > 200
+
+
+@pytest.mark.parametrize(("evidence", "doubted"), [(84.0, True), (50.0, False)])
+def test_a_scale_that_hardly_knows_its_size_is_doubted_where_another_contradicts_it(
+    evidence: float, doubted: bool
+) -> None:
+    """Sixteenths of an inch taken for thirty-seconds by a hair, beside millimetres that are far surer of their size
+    and make one half as large: with a third of their evidence these do for doubt, with a fifth not."""
+    index = np.arange(140)
+    inches = _heard(_row(7.1 * index, index, 7.1), "inch", 0.79375, (2, 4, 8, 16), 254.0)
+    number = np.arange(188)
+    fine = _heard(_row(4.48 * number, number, 4.48), "mm", 1.0, (5, 10), evidence)
+    apart = []
+    for one, margin in ((inches, 6.0), (fine, 54.0)):
+        best, other = one.hearing.verdicts
+        hearing = replace(one.hearing, verdicts=(best, replace(other, cost=margin)), shortest=2.0)
+        apart.append(replace(one, hearing=hearing))
+    assert (settle(apart)[0][1] is None) is doubted

@@ -13,7 +13,11 @@ import pytest
 from PIL import Image
 
 from tests.makers.cloth import CheckPrint, Motif, MotifPrint, PlainPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.shot import shoot
 from tests.vision.flat import as_it_is, flat
+from tests.vision.test_measure import photo_of
+from vision.measure import measure_photo
 from vision.print import measure_print
 from vision.square import SquareOn
 
@@ -261,3 +265,19 @@ def test_pictures_that_are_no_cloth_show_no_print(name: str) -> None:
     square = as_it_is(np.dstack([picture] * 3) if picture.ndim == 2 else picture, px_per_mm=2.0)
     print_ = measure_print(square, square.valid).print
     assert print_ is None or print_.across is None
+
+
+def test_diamonds_in_close_rows_are_no_stripes() -> None:
+    """Diamonds that nearly touch in their columns: stripes explain 0.86 of them, and 0.75 of the middle part. They are
+    motifs that repeat every two columns and every diamond, as the maker drew them."""
+    shot = draw(98753).shot
+    photo = photo_of(shoot(shot), round(shot.camera.focal35_mm) if shot.focal_known else None)
+    found = measure_photo(photo).measurement.main.print
+    assert found is not None
+    assert found.kind == "motif"
+    print_ = shot.cloths[0].print
+    assert isinstance(print_, MotifPrint)
+    assert found.across is not None
+    assert found.across.value == pytest.approx(2 * print_.column_mm, rel=0.01)
+    assert found.along is not None
+    assert found.along.value == pytest.approx(print_.row_mm, rel=0.01)

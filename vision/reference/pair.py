@@ -40,6 +40,9 @@ PARALLEL_DEG = 3.0
 #: Two scales of one ruler whose millimetres differ by more than this (as a logarithm) contradict each other: half of
 #: what parts the two sizes of tick that are nearest to each other, a millimetre and a thirty-second of an inch (0.23).
 CONTRADICTED = 0.115
+#: A scale of this share of another's evidence contradicts it all the same where it is this many times as sure of the
+#: size of its ticks: that they are not alike may be plain, and whether they are sixteenths or thirty-seconds not.
+LIGHTEST, SURER = 0.25, 5.0
 #: Half centimetres stand at millimetres, off each by at most this share of the spacing, at least this share of them at
 #: each fifth one; so many must be seen, by which chance would do so once in 5 to that power.
 OFF_SHARE, SAME_SHARE, FEWEST_FIVES = 0.25, 0.9, 12
@@ -78,11 +81,13 @@ def _neighbours(one: Comb, other: Comb) -> bool:
 
 
 def _contradicts(other: Candidate, one: Candidate) -> bool:
-    """Whether a neighbour with more evidence, and a margin of its own, makes the millimetre another size."""
+    """Whether a neighbour with more evidence, and a margin of its own, or with a far greater margin, makes the
+    millimetre another size."""
     theirs, ours = other.hearing.best, one.hearing.best
     if theirs is None or ours is None or not (other.hearing.believable() and one.hearing.believable()):
         return False
-    if other.hearing.evidence() <= one.hearing.evidence() or other.hearing.margin() < LEAST_MARGIN:
+    asked = 1.0 if other.hearing.margin() < SURER * one.hearing.margin() else LIGHTEST
+    if other.hearing.evidence() <= asked * one.hearing.evidence() or other.hearing.margin() < LEAST_MARGIN:
         return False
     sizes = _local_ratio(one.comb, other.comb) * theirs.division.base_mm / ours.division.base_mm
     return abs(math.log(sizes)) > CONTRADICTED
