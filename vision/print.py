@@ -55,8 +55,8 @@ CHECK_SHARE, CHECK_SHARE_ALL_OVER = 0.85, 0.83
 #: many mm (twills are up to 2.5 mm: our estimate of practice): then nearly all, and by that share all over, which dots
 #: smoothed so do not (0.88, scenes). Its repeats are at least so many times that.
 TWILL_SIGMA_MM, MIXED_SHARE, MIXED_ALL_OVER, LEAST_TWILLS = 0.9, 0.95, 0.93, 12.0
-#: Stripes that explain less than this of the middle part may be motifs in close rows (rows of leaves that nearly touch:
-#: 0.75; stripes of our scenes, creased and half hidden, 0.95 and more).
+#: Stripes that explain less than this of the middle part may be motifs in close rows (diamonds that nearly touch: 0.75;
+#: stripes of our scenes, creased and half hidden, 0.95 and more).
 ROWS_SHARE = 0.88
 #: A sequence of so many stripes that comes three times is no chance, whatever lies beyond its ends.
 MANY_STRIPES = 6

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
+from scipy.ndimage import find_objects, gaussian_filter1d, label, maximum_filter1d, minimum_filter1d
 
 from vision.colour import ciede2000
 from vision.profile import detrended
@@ -174,23 +174,20 @@ def _judged(
 def _as_print(change: Doubles, lag: int, step_mm: float, same_look: float) -> Doubles:
     """The change at a lag less what no stripe makes: what differs at the very ends, where the cloth's border is (a
     fringe, a ruler's shadow), and a lone place too narrow and too weak for one. What is left out is not compared."""
-    compared = np.flatnonzero(np.isfinite(change))
-    stretches = _stretches(np.flatnonzero(change > same_look))
+    stretches = [one for (one,) in find_objects(label(change > same_look)[0])]
     if not stretches:
         return change
-    border = min(BORDER_MM / step_mm, BORDER_SHARE * lag)
-    inside = [one for one in stretches if one[-1] - compared[0] > border and compared[-1] - one[0] > border]
-    weak = [
-        one for one in inside if len(one) * step_mm < FINEST_STRIPE_MM and change[one].max() <= UNEVEN_TIMES * same_look
-    ]
-    if len(inside) > 1 or len(weak) < len(inside):
+    compared, border = np.flatnonzero(np.isfinite(change)), min(BORDER_MM / step_mm, BORDER_SHARE * lag)
+    first, last = compared[0] + border, compared[-1] - border
+    inside = [one for one in stretches if one.stop - 1 > first and one.start < last]
+    if len(inside) > 1 or not all(_is_speck(change[one], step_mm, same_look) for one in inside):
         return change
     return np.where(change > same_look, np.nan, change)
 
 
-def _stretches(places: NDArray[np.intp]) -> list[NDArray[np.intp]]:
-    """Ascending places in runs without a gap."""
-    return np.split(places, np.flatnonzero(np.diff(places) > 1) + 1) if len(places) else []
+def _is_speck(change: Doubles, step_mm: float, same_look: float) -> bool:
+    """Whether a stretch that differs is too narrow and too weak for a stripe."""
+    return len(change) * step_mm < FINEST_STRIPE_MM and bool(change.max() <= UNEVEN_TIMES * same_look)
 
 
 def _dips(difference: Doubles, below: float) -> list[int]:

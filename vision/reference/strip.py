@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import find_objects, label
 
 from vision.lookup import values_at
 
@@ -131,5 +132,4 @@ def reaches(ink: Floats, vs: Floats, middle: float, usual: float) -> Floats:
 
 def stretches(flag: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """All stretches of true values (N,): the first place of each, and the place after its last."""
-    steps = np.flatnonzero(np.diff(np.concatenate([[False], flag, [False]]).astype(np.int8)))
-    return [(int(low), int(high)) for low, high in zip(steps[::2], steps[1::2], strict=True)]
+    return [(one.start, one.stop) for (one,) in find_objects(label(flag)[0])]
