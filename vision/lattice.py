@@ -190,14 +190,19 @@ def _basis(
     starts = kept[:_MOST_STARTS]
     pairs = []
     for first, second in itertools.combinations(starts, 2):
-        area = abs(first[0] * second[1] - first[1] * second[0])
-        if area > 0.25 * float(np.hypot(*first) * np.hypot(*second)) and area > 16:
-            pairs.append((area, np.stack([first, second])))
+        pair = np.stack([first, second])
+        if _is_cell(pair):
+            pairs.append((abs(float(np.linalg.det(pair))), pair))
     for _, pair in sorted(pairs, key=lambda p: p[0]):
         pair = _short(pair)
         if _explained(kept, pair) >= INLIER_SHARE and _present(correlation, pair) >= INLIER_SHARE:
             return pair
     return None
+
+
+def _is_cell(sides: Doubles) -> bool:
+    """Whether two sides (2, 2), px, make a cell that is neither too flat nor too small to be seen."""
+    return abs(float(np.linalg.det(sides))) > max(0.25 * float(np.hypot(*sides.T).prod()), 16.0)
 
 
 def _explained(kept: Doubles, basis: Doubles) -> float:
@@ -283,7 +288,7 @@ def _not_coarser(correlation: Autocorrelation, field: Floats, mask: Mask, basis:
         for whole, other in ((a, b), (b, a), (a + b, a), (a - b, a)):
             cell = np.stack([whole / times, other])
             step = _climbed(correlation, whole / times, cell)
-            if step is None or step[1] <= LEAST_CORRELATION:
+            if step is None or step[1] <= LEAST_CORRELATION or not _is_cell(np.stack([step[0], other])):
                 continue
             goes_on = _goes_on(correlation, field, mask, cell, step[0], whole)
             if goes_on is None:

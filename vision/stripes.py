@@ -39,6 +39,12 @@ SHADE_STEP = 12.0
 _SAMPLES_PER_STEP = 3
 _MOST_SAMPLES = 3000
 _MOST_STRIPES = 40
+#: A repeat has up to so many stripes (the most that are asked for), so a sequence is held against itself at so many
+#: turns at most, and at more than a few only where so many of the longer repeats show: the means of many turns, each of
+#: which shows seldom, are some time as far apart by chance (simulated as for two turns: one cloth in a thousand).
+MOST_STRIPES = 16
+MANY_REPEATS = 4.0
+_FEW_TURNS = 3
 #: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm (less is how
 #: evenly cloth is woven, practice), and by so many times their u95.
 OTHER_WIDTH_MM = 0.2
@@ -225,8 +231,8 @@ def whole(
 ) -> tuple[RepeatFit, StripeCut]:
     """The fit of the whole sequence, said once.
 
-    Of two or three times the repeat where stripes of one look differ in colour or in width from turn to turn, and so
-    again in every turn; of a part of it where all its parts are the same in look and width.
+    Of some times the repeat where stripes of one look differ in colour or in width from turn to turn, and so again in
+    every turn; of a part of it where all its parts are the same in look and width.
     """
     count = len(sequence.boundaries_mm)
     for turns in range(count // 2, 1, -1):
@@ -241,8 +247,8 @@ def whole(
         once = cut(fold(bands, shorter), same_look)
         if once is not None and len(once.boundaries_mm) * turns == count:
             return whole(bands, shorter, once, extent_mm, same_look)
-    for times in (2, 3):
-        if times * fit.repeat.value * FULL_REPEATS > extent_mm:
+    for times in range(2, max(_FEW_TURNS, MOST_STRIPES // count) + 1):
+        if times * fit.repeat.value * (FULL_REPEATS if times <= _FEW_TURNS else MANY_REPEATS) > extent_mm:
             break
         other = other_looks(bands, fit, sequence.boundaries_mm, sequence.blur_mm, times)
         if other.any():
@@ -252,7 +258,7 @@ def whole(
         longer = cut(fold(bands, replace(fit, repeat=fit.repeat * times)), same_look)
         if longer is not None and _widths_differ(longer, times * fit.repeat.value, times, count):
             refined = refine_repeat(bands, times * fit.repeat.value)
-            return refined, cut(fold(bands, refined), same_look) or longer
+            return whole(bands, refined, cut(fold(bands, refined), same_look) or longer, extent_mm, same_look)
     return fit, sequence
 
 

@@ -228,3 +228,15 @@ def test_what_lies_on_a_check_doubles_no_repeat() -> None:
     found = find_lattice(cut_swatch(square, square.valid, most_px=2.5e6))
     assert found is not None
     assert np.hypot(*found.along_mm) == pytest.approx(42.6, rel=0.005)
+
+
+def test_a_step_that_leads_to_itself_makes_no_cell() -> None:
+    """Narrow blurred stripes on a table of their colour are like themselves wherever they are laid along themselves, so
+    a third of a small step there is as good as the whole: what is left has no area, and no repeat but the stripes'."""
+    drawn = draw(98830, megapixels=3.1)
+    photograph = shoot(drawn.shot)
+    photo = Photo(name="stripes", rgb=as_stored(photograph), focal35_mm=None, taken=None)
+    found = measure_photo(photo).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.across.value == pytest.approx(photograph.truth.across_mm, rel=0.01)

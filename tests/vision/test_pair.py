@@ -87,3 +87,14 @@ def test_a_scale_that_hardly_knows_its_size_is_doubted_where_another_contradicts
         hearing = replace(one.hearing, verdicts=(best, replace(other, cost=margin)), shortest=2.0)
         apart.append(replace(one, hearing=hearing))
     assert (settle(apart)[0][1] is None) is doubted
+
+
+def test_tips_of_every_second_tick_are_no_scale_of_half_the_size() -> None:
+    """Of a ruler's sixteenths, 11 px apart, a coarse picture shows every second one by its tip, and eighths of an inch
+    pass for sixteenths with much to go by: ticks of 0.6 mm are no rulers', so the finer pictures are looked at, and the
+    size is right to 0.5 % of the maker's geometry."""
+    shot = draw(98955, megapixels=3.1).shot
+    for reading in read_rulers(as_stored(shoot(shot))):
+        on_table = shot.lens.table_mm(reading.marks_px)
+        ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
+        assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)

@@ -144,6 +144,33 @@ def test_stripes_that_differ_by_a_third_of_a_millimetre_make_a_longer_repeat() -
     assert len(print_.stripes) == 4
 
 
+@pytest.mark.parametrize(
+    ("widths_mm", "stripes"),
+    [
+        ((3.35, 1.48, 2.9, 1.98, 2.84, 1.98, 2.9, 1.48), 8),
+        ((3.0, 2.0, 3.0, 2.0, 3.0, 2.0, 3.0, 2.0, 3.0, 2.35), 10),
+        ((3.0, 2.0), 2),
+    ],
+    ids=["four turns", "five turns", "one"],
+)
+def test_stripes_of_two_colours_repeat_after_many_where_their_widths_do(
+    widths_mm: tuple[float, ...], stripes: int
+) -> None:
+    """Blue and black in turn, whose widths differ by half a millimetre and less, repeat when all of them have come:
+    after four or five turns as surely as after two, though no boundary is off by enough to be seen by itself."""
+    square = flat(
+        StripePrint(across=Stripes(widths_mm=widths_mm, colours=("#1c2f55", "#2b2b2e") * (len(widths_mm) // 2))),
+        width_mm=160.0,
+        height_mm=110.0,
+        px_per_mm=10.0,
+    )
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(sum(widths_mm), rel=0.003)
+    assert len(print_.stripes) == stripes
+
+
 @pytest.mark.parametrize("turn", [2, 5, 7])
 def test_a_crease_that_widens_one_stripe_makes_no_longer_repeat(turn: int) -> None:
     """Four stripes of 79.6 mm together, nine times over, one of them 0.6 mm wider in one turn only, as a crease makes

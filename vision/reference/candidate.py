@@ -16,7 +16,7 @@ from vision.reference.even import ragged
 from vision.reference.pair import settle
 from vision.reference.strip import sample
 from vision.reference.tick import KIN_PERIOD, Row, fairly, find_rows
-from vision.reference.unit import LEAST_MARGIN, Hearing
+from vision.reference.unit import LEAST_MARGIN, LEAST_TICK_MM, Hearing
 
 Floats = NDArray[np.float64]
 Levels = Sequence[NDArray[np.uint8]]
@@ -225,9 +225,13 @@ def _between(comb: Comb, row: Row) -> Row:
 
 
 def _plain(candidate: Candidate, level: int) -> bool:
-    """Whether a comb is so clearly read, and so wide, that the finer levels have nothing to add."""
+    """Whether a comb is so clearly read, and so wide, that the finer levels have nothing to add. Where its ticks are
+    shorter than rulers' they may be the tips of every second one."""
+    hearing = candidate.hearing
+    if not hearing.sure() or hearing.evidence() <= PLAIN_EVIDENCE or hearing.best is None:
+        return False
     wide = candidate.comb.period_px / 2**level > 5.0
-    return candidate.hearing.sure() and candidate.hearing.evidence() > PLAIN_EVIDENCE and wide
+    return wide and hearing.shortest * hearing.best.division.base_mm >= LEAST_TICK_MM
 
 
 def _better(one: Candidate, other: Candidate) -> bool:
