@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Lens, homography, inverse, mapped, pose_matrix, rigid, upwards
+from vision.descent import descended
 from vision.estimate import Estimate
 from vision.mark import (
     as_noisy,
@@ -45,6 +46,7 @@ from vision.rise import (
     warped,
     waves,
 )
+from vision.shear import SHEAR, SHEAR_SIGMA, sheared, surely_sheared
 
 Floats = NDArray[np.float64]
 #: The plane of the readings and that of the prints (3, 3 each), and all places as a lens that bends nothing shows them.
@@ -67,6 +69,8 @@ OWN, BOW = 5, 4
 #: goes on, at most, and the share of the cost that a step must gain; tilts nearer than this are one way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
 ROUGH_STEPS, ROUGH_GAIN, SAME_TILT_RAD, RIVAL_COST = 12, 1e-3, 0.03, 3.0
+#: No camera looks along the cloth: nothing is fitted from this tilt on, rad.
+STEEPEST_RAD = 1.4
 #: Steps taken from each rise that is tried before the best one goes on: the first finds its height.
 FIRST_STEPS = 6
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
@@ -85,11 +89,12 @@ class Adjustment:
         *,
         bow_sigma: float = STRAIGHT_PER_MM,
         rising: tuple[bool, ...] = (),
+        shears: bool = False,
         begin: Floats | None = None,
         behind_mm: float = 0.0,
     ) -> None:
         """``prints``, ``behind_mm`` behind the readings' plane, need a plane to ``begin`` with (SHARED,); ``rising``
-        says of each reading whether its ends may rise, where any may."""
+        says of each reading whether its ends may rise, where any may; ``shears`` that their ticks stay parallel."""
         self.readings = readings
         self.middles = [to_the_middle_mm(reading) for reading in readings]
         self.size_px = size_px
@@ -97,16 +102,17 @@ class Adjustment:
         self.prints = list(prints)
         self.bow_sigma = bow_sigma
         self.rising = rising
+        self.shears = shears
         #: Printed sheets (they never come with a tape that rises) may warp.
-        self.warps = not rising and any(reading.source == "target" for reading in readings)
-        self.own = OWN + RISE * bool(rising) + WARP * self.warps
+        self.warps = not (rising or shears) and any(reading.source == "target" for reading in readings)
+        self.own = OWN + RISE * bool(rising) + WARP * self.warps + SHEAR * shears
         sizes = [self.own] * len(readings) + [5 + int(print_.family.max()) + 1 for print_ in prints]
         ends = np.cumsum([SHARED, *sizes]).tolist()
         #: Which parameters each reading, then each print, has of its own.
         self.columns = [slice(first, last) for first, last in pairwise(ends)]
         self.begin = begin
         self.behind_mm = behind_mm
-        self.loose = self.curled = self.rises = self.afloat = False
+        self.loose = self.curled = self.sheared = self.rises = self.afloat = False
         self.bow_per_mm = 0.0
         self.chosen: Floats | None = None
         self.middles_mm: list[Floats] = []
@@ -117,7 +123,7 @@ class Adjustment:
         """The parameters with the least cost, their covariance, and the rms residual in px.
 
         A tape that turns out to curl or to rise is fitted again as one, so that nothing holds it straight or down
-        (``loose``); ``curled``, ``rises`` and ``afloat`` say what came of that.
+        (``loose``); ``curled``, ``sheared``, ``rises`` and ``afloat`` say what came of that.
         """
         problem, params = self, self._solved()
         bows, least = zip(self.readings, self._own_of(params)[:, BOW], strict=True), CURLED_TIMES * self.bow_sigma
@@ -128,15 +134,19 @@ class Adjustment:
         if any(rising):
             problem = problem._risen(params, rising)
             params = problem._solved()
-            own = problem._own_of(params)
             self.loose = True
+            loosely = problem._like(problem.readings, CURLED_PER_MM, shears=True)
+            others = loosely._solved()
+            self.sheared = surely_sheared(loosely._cost(others), problem._cost(params))
+            if self.sheared:
+                problem, params = loosely, others
+            own = problem._own_of(params)
             self.bow_per_mm = float(np.abs(own[:, BOW]).max())
             self.curled = self.bow_per_mm > CURLED_TIMES * STRAIGHT_PER_MM
+        if problem.rising:
             self.rises = float(own[:, OWN:][:, TOPS].max()) > LEAST_RISE_MM
-            self.afloat = not self.prints and all(rising)
-            self.afloat &= any(
-                afloat(reading.marks_mm[:, 0], one[OWN:]) for reading, one in zip(self.readings, own, strict=True)
-            )
+            stand = (afloat(one.marks_mm[:, 0], rise[OWN:]) for one, rise in zip(self.readings, own, strict=True))
+            self.afloat = not self.prints and all(rising) and any(stand)
         return params, problem._covariance(params), problem._rms_px(params)
 
     def _own_of(self, params: Floats) -> Floats:
@@ -206,15 +216,18 @@ class Adjustment:
 
     def _from_anywhere(self) -> Floats:
         """The parameters of least cost, sought from several tilts."""
-        few = self._like([thinned(reading) for reading in self.readings], self.bow_sigma)
-        starts = (np.array([*tilt, few._usual_scale(), math.log(few.focal.value), 0.0]) for tilt in STARTS)
+        few = self._like([thinned(reading) for reading in self.readings], self.bow_sigma, shears=self.shears)
+        usual = math.log(float(np.median([mean_px_per_mm(reading) for reading in self.readings])))
+        starts = (np.array([*tilt, usual, math.log(few.focal.value), 0.0]) for tilt in STARTS)
         tried = (few._descend(few._from(start), ROUGH_STEPS, ROUGH_GAIN) for start in starts)
         rough = sorted(tried, key=lambda one: one[1])
         # two ways down of about the same cost are both followed to the end
         rivals = [one for one in rough if one[1] <= RIVAL_COST * rough[0][1] and _apart(one[0], rough[0][0])]
         return min((self._descend(one) for one, _ in [rough[0], *rivals[:1]]), key=lambda found: found[1])[0]
 
-    def _like(self, readings: list[Reading], bow_sigma: float, rising: tuple[bool, ...] = ()) -> Adjustment:
+    def _like(
+        self, readings: list[Reading], bow_sigma: float, rising: tuple[bool, ...] = (), *, shears: bool = False
+    ) -> Adjustment:
         return Adjustment(
             readings,
             self.size_px,
@@ -222,6 +235,7 @@ class Adjustment:
             self.prints,
             bow_sigma=bow_sigma,
             rising=rising,
+            shears=shears,
             begin=self.begin,
             behind_mm=self.behind_mm,
         )
@@ -230,7 +244,8 @@ class Adjustment:
         """Where the marks (N, 2) of a reading are seen in the straight picture."""
         reading = self.readings[number]
         own = params[SHARED + self.own * number : SHARED + self.own * (number + 1)]
-        marks = bowed(reading, own[BOW], self.middles[number])
+        bends = self.shears and reading.source == "ruler"
+        marks = sheared(reading, own[BOW], own[OWN:]) if bends else bowed(reading, own[BOW], self.middles[number])
         whole = photo @ pose_matrix(math.exp(own[0]), *own[1:4])
         if self.warps:
             height, shift = warped(reading.marks_mm, own[OWN:]), np.zeros(len(marks))
@@ -241,9 +256,6 @@ class Adjustment:
         seen = np.column_stack([marks[:, 0] + shift, marks[:, 1], np.ones(len(marks))]) @ whole.T
         seen += height[:, None] * upwards(params, self.size_px)
         return np.asarray(seen[:, :2] / seen[:, 2:], dtype=np.float64)
-
-    def _usual_scale(self) -> float:
-        return math.log(float(np.median([mean_px_per_mm(reading) for reading in self.readings])))
 
     def _from(self, shared: Floats) -> Floats:
         """All parameters to begin with, for a plane (SHARED,)."""
@@ -279,7 +291,10 @@ class Adjustment:
         tilts = params[:2] / math.radians(TILT_SIGMA_DEG)
         prior = [*tilts, (params[3] - math.log(self.focal.value)) / focal_sigma, params[4] / LENS_SIGMA]
         for reading, own in zip(self.readings, self._own_of(params), strict=True):
-            prior.extend(held(own[OWN:]) if self.rising else own[OWN:] / WARP_SIGMA_MM)
+            if self.rising:
+                prior.extend(held(own[OWN:]))
+            else:
+                prior.extend(own[OWN:] / (SHEAR_SIGMA if self.shears else WARP_SIGMA_MM))
             prior.append(own[0] / max(1e-5, reading.tolerance_relative_u95 / 2))
             prior.append(own[BOW] / (self.bow_sigma if reading.source == "ruler" else STRAIGHT_PER_MM))
         for number, print_ in enumerate(self.prints, len(self.readings)):
@@ -305,7 +320,7 @@ class Adjustment:
         if not len(ticks_px):
             return off
         whole = photo @ pose_matrix(math.exp(own[0]), *own[1:4])
-        return np.concatenate([off, tick_residual(whole, ticks_px, reading, own[BOW])])
+        return np.concatenate([off, tick_residual(whole, ticks_px, reading, 0.0 if self.shears else own[BOW])])
 
     def _straightened(self, params: Floats) -> list[Floats]:
         """Each reading's marks and ticks, then each print's places, as a lens that bends nothing would show them; kept
@@ -355,33 +370,16 @@ class Adjustment:
         return normal, pull
 
     def _cost(self, params: Floats) -> float:
+        if np.any(np.abs(params[:2]) >= STEEPEST_RAD):
+            return math.inf
         parts, prior = self._evaluated(params)
         return huber_cost(np.concatenate(parts)) + 0.5 * float(prior @ prior)
 
     def _descend(self, params: Floats, most: int = 40, enough: float = 1e-8) -> tuple[Floats, float]:
-        cost, damping = self._cost(params), 1e-3
-        for _ in range(most):
-            normal, pull = self._normal(params)
-            size = np.sqrt(np.diag(normal)) + 1e-12
-            normal = normal / np.outer(size, size)
-            for _ in range(8):
-                step = np.linalg.lstsq(normal + damping * np.eye(size.size), -pull / size, rcond=None)[0] / size
-                trial = params + step
-                fresh = self._cost(trial) if np.all(np.abs(trial[:2]) < 1.4) else math.inf
-                if fresh < cost:
-                    break
-                damping *= 6
-            else:
-                break
-            gain = cost - fresh
-            params, cost, damping = trial, fresh, max(1e-9, damping / 8)
-            if gain < enough * max(1.0, cost):
-                break
-        return params, cost
+        return descended(params, self._cost, self._normal, most=most, enough=enough)
 
     def _rms_px(self, params: Floats) -> float:
-        photo = homography(params[:SHARED], self.size_px, 0.0)
-        squares, lens = [], self._lens(params)
+        photo, lens, squares = homography(params[:SHARED], self.size_px, 0.0), self._lens(params), []
         for number, reading in enumerate(self.readings):
             seen = self._seen(photo, params, number)
             off = mark_residual(lens.straightened(reading.marks_px) - seen, seen, reading)

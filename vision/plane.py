@@ -63,7 +63,8 @@ class Plane:
     ``straight_from_mm`` (3, 3) maps plane mm to px of the photo as a lens that bends nothing would show it; ``to_px``
     bends it too. ``reference_px_per_mm`` holds one value for each reading: the
     mean along it between its outermost marks. ``residual_px`` is the root mean square of what the fit leaves over,
-    ``curled`` says that a tape among the readings is bent, ``rises`` that one rises from the table.
+    ``curled`` says that a tape among the readings is bent, ``sheared`` that its ticks stayed parallel, ``rises`` that
+    one rises from the table.
     """
 
     straight_from_mm: Floats
@@ -78,6 +79,7 @@ class Plane:
     readings: tuple[Reading, ...]
     focal_px: Estimate
     curled: bool = False
+    sheared: bool = False
     rises: bool = False
 
     def to_mm(self, points_px: Floats) -> Floats:
@@ -295,6 +297,7 @@ def _fitted(known: list[Reading], problem: Adjustment, thickness_mm: float) -> P
             MIDDLE_U95_MM * problem.bow_per_mm,
         ),
         curled=problem.curled,
+        sheared=problem.sheared,
         rises=problem.rises,
         thickness_mm=thickness_mm,
         readings=tuple(known),
@@ -306,20 +309,19 @@ def _accords(plane: Plane, reading: Reading) -> bool:
     """Whether a ruler has the length, and its ticks stand as square, as a plane says, within what both leave open."""
     mm = plane.to_mm(reading.marks_px)
     along = mm[-1] - mm[0]
+    ends = plane.to_mm(reading.ticks_px.reshape(-1, 2)).reshape(-1, 2, 2)
+    ticks = ends[:, 1] - ends[:, 0]
+    turns = np.arctan2(ticks[:, 1], ticks[:, 0]) - math.atan2(float(along[1]), float(along[0]))
+    off_square = math.degrees(float(np.median(turns % math.pi))) - 90.0 if len(ticks) else 0.0
     told = float(np.hypot(*(reading.marks_mm[-1] - reading.marks_mm[0])))
+    seen = float(np.hypot(*along)) * (math.cos(math.radians(off_square)) if plane.sheared else 1.0)
     middle = reading.marks_px.mean(axis=0)
     at = (float(middle[0]), float(middle[1]))
     marks = float(np.median(reading.marks_sigma_px)) / plane.px_per_mm_at(at).value / told
     doubt = np.hypot(plane.length_relative_u95_at(at), reading.tolerance_relative_u95) / 2
-    if abs(math.log(float(np.hypot(*along)) / told)) > ACCORD_SIGMAS * math.hypot(float(doubt), 2 * marks):
+    if abs(math.log(seen / told)) > ACCORD_SIGMAS * math.hypot(float(doubt), 2 * marks):
         return False
-    if not len(reading.ticks_px):
-        return True
-    ends = plane.to_mm(reading.ticks_px.reshape(-1, 2)).reshape(-1, 2, 2)
-    ticks = ends[:, 1] - ends[:, 0]
-    turns = np.degrees(np.arctan2(ticks[:, 1], ticks[:, 0]) - math.atan2(float(along[1]), float(along[0])))
-    off_square = float(np.median(turns % 180.0)) - 90.0
-    return abs(off_square) <= SQUARE_PLAY_DEG + plane.angle_u95_deg_at(at) * ACCORD_SIGMAS / 2
+    return plane.sheared or abs(off_square) <= SQUARE_PLAY_DEG + plane.angle_u95_deg_at(at) * ACCORD_SIGMAS / 2
 
 
 def _seen_of(
