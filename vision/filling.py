@@ -10,6 +10,7 @@ from vision.family import PLAIN_VARIANCE, variance
 from vision.lattice import find_lattice
 from vision.print import STRIPE_SHARE
 from vision.profile import Bands, band_profiles, detrended, sharpest_direction, without_crossing
+from vision.sequence import find_repeat
 from vision.spectrum import orientation_peaks
 from vision.swatch import Mask, Swatch, folded_deg
 
@@ -20,6 +21,8 @@ _LEAST_VARIANCE = 12.0
 #: Stripes so fine that little of them is left in so small a picture count where their own profile varies by so much:
 #: five times what the grain of a wooden table does (own scenes).
 _LEAST_STRENGTH = 50.0
+#: ... and fainter ones where they repeat so many times: grain of wood or paper looks alike twice by chance, or thrice.
+_FAINT_REPEATS = 8.0
 #: A print that fills the picture varies along its border too: by this share of what it does all over.
 _BORDER_SHARE = 0.4
 _BORDER_WIDTH_SHARE = 0.10
@@ -51,9 +54,11 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     direction, strength = max(found, key=lambda f: f[1])
     square = [f for f in found if abs(abs(folded_deg(f[0] - direction)) - 90) < 12]
     other, weak = max(square, key=lambda f: f[1], default=(direction + 90, 0.0))
-    if strength + weak < STRIPE_SHARE * total or (total < _LEAST_VARIANCE and strength < _LEAST_STRENGTH):
+    if strength + weak < STRIPE_SHARE * total:
         return False
     bands = band_profiles(swatch, direction, _BANDS)
+    if total < _LEAST_VARIANCE and strength < _LEAST_STRENGTH and not _regular(bands):
+        return False
     if weak < _SECOND_SHARE * total:
         return _even_all_over(bands)
     crossing = band_profiles(swatch, other, _BANDS)
@@ -61,6 +66,12 @@ def striped_all_over(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> 
     # what crosses stripes that go on all over is a ruler on them, where these alone are nearly all that is seen
     striped = strength >= STRIPE_SHARE * total
     return _even_all_over(bare) and (striped or _even_all_over(without_crossing(crossing, bare)))
+
+
+def _regular(bands: Bands) -> bool:
+    """Whether faint stripes repeat many times, as the grain of wood does not."""
+    repeat = find_repeat(*bands.usual(), bands.step_mm)
+    return repeat is not None and repeat * _FAINT_REPEATS <= float((bands.weight > 0).any(axis=0).sum()) * bands.step_mm
 
 
 def mostly_striped(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bool:
