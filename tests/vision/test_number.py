@@ -65,6 +65,22 @@ def test_numbers_come_round_with_the_wholes(scale: str, px_per_mm: float, staine
     assert abs((best.tick - heard.best.phase + longer[-1] // 2) % longer[-1] - longer[-1] // 2) <= 1
 
 
+def test_no_number_need_stand_at_the_ends_of_a_scale() -> None:
+    """Of six inches the first has no number, for it is the scale's zero (common practice), and the last one's is cut
+    off: the four between are numbers all the same."""
+    picture = draw("sixteenths", 5.0, length_mm=136.0)
+    rng = np.random.default_rng(3)
+    for inch in (0, 5):
+        x = round((18 + inch * 25.4) * 5)
+        bare = picture[round(79.5 * 5) : round(86 * 5), x - 15 : x + 15]
+        bare[:] = np.rint(225 + rng.normal(0, 2.0, bare.shape[:2]))[..., None]
+    levels, comb, side, heard = scale_of(picture, 5 * 25.4 / 16)
+    assert heard.best is not None
+    best = best_of(numbering(levels, comb, side, longest=heard.best.longest(comb.index)))
+    assert best.period == 16
+    assert best.evidence > LEAST_MARGIN
+
+
 def worn_inches(longer: float = 0.8) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Sixty-four worn ticks of four lengths: eighths of an inch, or sixteenths whose inch is that much longer."""
     index = np.arange(64)

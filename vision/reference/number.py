@@ -173,6 +173,8 @@ def _each_time(above: Floats, turn: Ints, away: Ints) -> bool:
     shown = np.bincount(turn, above[near]) > PLAIN * above[near].mean() * np.bincount(turn)
     # where a long tick hides the middle of a number, the rest of it may show or not
     counted = shown | (np.bincount(turn, away[near] == 0) > 0)
+    # no number stands at a scale's zero, nor all of one where the picture ends
+    counted[[0, -1]] &= shown[[0, -1]]
     return bool(shown.sum() >= FEWEST and shown[counted].mean() >= PRESENT)
 
 
