@@ -42,7 +42,7 @@ _MOST_STRIPES = 40
 #: A repeat has up to so many stripes (the most that are asked for), so a sequence is held against itself at so many
 #: turns at most, and at more than a few only where so many of the longer repeats show: the means of many turns, each of
 #: which shows seldom, are some time as far apart by chance (simulated as for two turns: one cloth in a thousand).
-MOST_STRIPES = 16
+MOST_IN_REPEAT = 16
 MANY_REPEATS = 4.0
 _FEW_TURNS = 3
 #: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm (less is how
@@ -247,7 +247,7 @@ def whole(
         once = cut(fold(bands, shorter), same_look)
         if once is not None and len(once.boundaries_mm) * turns == count:
             return whole(bands, shorter, once, extent_mm, same_look)
-    for times in range(2, max(_FEW_TURNS, MOST_STRIPES // count) + 1):
+    for times in range(2, max(_FEW_TURNS, MOST_IN_REPEAT // count) + 1):
         if times * fit.repeat.value * (FULL_REPEATS if times <= _FEW_TURNS else MANY_REPEATS) > extent_mm:
             break
         other = other_looks(bands, fit, sequence.boundaries_mm, sequence.blur_mm, times)
