@@ -45,9 +45,9 @@ _MOST_STRIPES = 40
 MOST_IN_REPEAT = 16
 MANY_REPEATS = 4.0
 _FEW_TURNS = 3
-#: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm (less is how
-#: evenly cloth is woven, practice), and by so many times their u95.
-OTHER_WIDTH_MM = 0.2
+#: Stripes of one look, a turn apart, are different stripes where their widths differ by this much, mm, and by this
+#: share (less is how evenly cloth is woven, and how it is drawn as it lies: practice), and by so many times their u95.
+OTHER_WIDTH_MM, OTHER_WIDTH_SHARE = 0.2, 0.01
 OTHER_WIDTH_SPREADS = 2.5
 #: Stripes whose colours were found to differ from turn to turn are told apart from this share of what they differ by.
 _APART_SHARE = 0.8
@@ -297,7 +297,8 @@ def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) 
         return False
     widths = np.diff(np.append(bounds, bounds[0] + repeat_mm)).reshape(times, count)
     spread = np.hypot(u95, np.roll(u95, -1)).reshape(times, count)
-    sure = np.maximum(OTHER_WIDTH_MM, OTHER_WIDTH_SPREADS * np.sqrt((spread**2).sum(axis=0)))
+    least = np.maximum(OTHER_WIDTH_MM, OTHER_WIDTH_SHARE * widths.mean(axis=0))
+    sure = np.maximum(least, OTHER_WIDTH_SPREADS * np.sqrt((spread**2).sum(axis=0)))
     return bool((np.ptp(widths, axis=0) > sure).any())
 
 

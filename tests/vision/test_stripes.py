@@ -171,6 +171,24 @@ def test_stripes_of_two_colours_repeat_after_many_where_their_widths_do(
     assert len(print_.stripes) == stripes
 
 
+@pytest.mark.parametrize(("wider_mm", "stripes"), [(0.25, 2), (0.3, 2), (1.0, 4)])
+def test_wide_stripes_differ_by_more_than_cloth_gives(wider_mm: float, stripes: int) -> None:
+    """Every second one of four stripes 71.5 mm wide is wider by 0.3 mm, as cloth that is drawn a little is: one and the
+    same stripe. Where it is wider by a millimetre, another."""
+    widths = (71.5, 26.4, 71.5 + wider_mm, 26.4)
+    square = flat(
+        StripePrint(across=Stripes(widths_mm=widths, colours=("#8f1f2a", "#3a3734") * 2)),
+        width_mm=430.0,
+        height_mm=300.0,
+        px_per_mm=2.3,
+    )
+    print_ = measure_print(square, square.valid).print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(sum(widths) * stripes / 4, rel=0.003)
+    assert len(print_.stripes) == stripes
+
+
 @pytest.mark.parametrize("turn", [2, 5, 7])
 def test_a_crease_that_widens_one_stripe_makes_no_longer_repeat(turn: int) -> None:
     """Four stripes of 79.6 mm together, nine times over, one of them 0.6 mm wider in one turn only, as a crease makes
