@@ -143,10 +143,10 @@ class Adjustment:
             own = problem._own_of(params)
             self.bow_per_mm = float(np.abs(own[:, BOW]).max())
             self.curled = self.bow_per_mm > CURLED_TIMES * STRAIGHT_PER_MM
-        if problem.rising:
-            self.rises = float(own[:, OWN:][:, TOPS].max()) > LEAST_RISE_MM
-            stand = (afloat(one.marks_mm[:, 0], rise[OWN:]) for one, rise in zip(self.readings, own, strict=True))
-            self.afloat = not self.prints and all(rising) and any(stand)
+            if not self.sheared:
+                self.rises = float(own[:, OWN:][:, TOPS].max()) > LEAST_RISE_MM
+                stand = (afloat(one.marks_mm[:, 0], rise[OWN:]) for one, rise in zip(self.readings, own, strict=True))
+                self.afloat = not self.prints and all(rising) and any(stand)
         return params, problem._covariance(params), problem._rms_px(params)
 
     def _own_of(self, params: Floats) -> Floats:

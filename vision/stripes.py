@@ -41,7 +41,8 @@ _MOST_SAMPLES = 3000
 _MOST_STRIPES = 40
 #: A repeat has up to so many stripes (the most that are asked for), so a sequence is held against itself at so many
 #: turns at most, and at more than a few only where so many of the longer repeats show: the means of many turns, each of
-#: which shows seldom, are some time as far apart by chance (simulated as for two turns: one cloth in a thousand).
+#: which shows seldom, are some time as far apart by chance (simulated: in up to three cloths of a thousand, before
+#: their widths are looked at).
 MOST_IN_REPEAT = 16
 MANY_REPEATS = 4.0
 _FEW_TURNS = 3

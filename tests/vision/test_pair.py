@@ -94,7 +94,9 @@ def test_tips_of_every_second_tick_are_no_scale_of_half_the_size() -> None:
     pass for sixteenths with much to go by: ticks of 0.6 mm are no rulers', so the finer pictures are looked at, and the
     size is right to 0.5 % of the maker's geometry."""
     shot = draw(98955, megapixels=3.1).shot
-    for reading in read_rulers(as_stored(shoot(shot))):
+    readings = read_rulers(as_stored(shoot(shot)))
+    assert readings
+    for reading in readings:
         on_table = shot.lens.table_mm(reading.marks_px)
         ends_mm = np.hypot(*(on_table[-1] - on_table[0]))
         assert ends_mm == pytest.approx(abs(np.ptp(reading.marks_mm[:, 0])), rel=5e-3)
