@@ -121,7 +121,7 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
         found = _found(photo, plane, regions, covered, request, gains, warnings)
     measurement = Measurement(
         photo=photo.name,
-        scale=scale_of(plane, _middle(np.asarray(found[0].region.outline_mm, dtype=np.float64)) if found else None),
+        scale=scale_of(plane, photo.size_px, found[0].region.outline_mm if found else None),
         main=_document(found[0]) if found else Cloth(outline=None, print=None, skew=None),
         scraps=tuple(_document(cloth) for cloth in found) if len(found) > 1 else (),
         warnings=tuple(dict.fromkeys(warnings)),
@@ -379,16 +379,6 @@ def _shifted(points: tuple[Point, ...], corner: Floats) -> tuple[Point, ...]:
 def _area(points: Floats) -> float:
     x, y = points[:, 0], points[:, 1]
     return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
-
-
-def _middle(points: Floats) -> Floats:
-    """Centre of gravity of a polygon (N, 2)."""
-    x, y = points[:, 0], points[:, 1]
-    cross = x * np.roll(y, -1) - np.roll(x, -1) * y
-    weight = cross.sum() * 3
-    if abs(weight) < 1e-9:
-        return np.asarray(points.mean(axis=0))
-    return np.array([((x + np.roll(x, -1)) @ cross) / weight, ((y + np.roll(y, -1)) @ cross) / weight])
 
 
 def _without_scale(photo: Photo, readings: tuple[Reading, ...], warnings: list[str]) -> Measured:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+
+import numpy as np
+from shapely import Polygon
 
 from vision.errors import ScaleNotFound
 from vision.estimate import Estimate
@@ -26,6 +30,8 @@ _WANTED = {
 #: A ruler that was left out is told of where it has this share of the marks of the one that was used: what has fewer is
 #: a row of digits or of stitches.
 AS_LONG_SHARE = 0.5
+#: A cloth whose outline covers this share of the photo fills it.
+FILLS_SHARE = 0.95
 #: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
 TILT_ADVICE_DEG = 15.0
 
@@ -119,18 +125,28 @@ def _left_out(readings: tuple[Reading, ...], plane: Plane) -> list[Reading]:
     return [reading for reading in readings if not any(reading is one for one in plane.readings)]
 
 
-def scale_of(plane: Plane, middle_mm: Floats | None) -> Scale:
-    """The scale at a place of the plane (2,), or at the reference where there is no cloth."""
+def scale_of(plane: Plane, size_px: tuple[int, int], outline_mm: Sequence[tuple[float, float]] | None) -> Scale:
+    """The scale at the middle of a cloth's outline (N points of the plane), or at the reference where there is none."""
     reading = plane.readings[0]
-    middle = plane.to_px(middle_mm[None])[0] if middle_mm is not None else reading.marks_px.mean(axis=0)
+    x, y = reading.marks_px.mean(axis=0) if outline_mm is None else _middle_px(plane, size_px, np.asarray(outline_mm))
     unit = reading.unit
     return Scale(
         source=reading.source,
         unit="inch" if unit == "inch" else "mm" if unit == "mm" else None,
-        px_per_mm=plane.px_per_mm_at((float(middle[0]), float(middle[1]))),
+        px_per_mm=plane.px_per_mm_at((float(x), float(y))),
         reference_px_per_mm=plane.reference_px_per_mm[0],
         tilt_deg=plane.tilt_deg.value,
     )
+
+
+def _middle_px(plane: Plane, size_px: tuple[int, int], outline_mm: Floats) -> Floats:
+    """Where (2,) the photo shows a cloth's centre of gravity; or the photo's own middle, where the cloth fills it: such
+    a cloth goes on on every side, and that more of its far side is seen does not tell where its middle is."""
+    width, height = size_px
+    if Polygon(plane.to_px(outline_mm)).area >= FILLS_SHARE * width * height:
+        return np.array([(width - 1) / 2, (height - 1) / 2])
+    centre = Polygon(outline_mm).centroid
+    return np.asarray(plane.to_px(np.array([[centre.x, centre.y]]))[0], dtype=np.float64)
 
 
 def _sentence(text: str) -> str:

@@ -79,6 +79,21 @@ def test_scale_at_the_middle_of_the_cloth() -> None:
     assert scale.tilt_deg == pytest.approx(6.0, abs=0.5)
 
 
+def test_scale_at_the_middle_of_the_photo_where_the_cloth_fills_it() -> None:
+    """Under a tilt of 15 degrees a cloth that fills the photo is told the scale in the photo's middle, not in that of
+    what it happens to show, which lies towards the far side and is some per cent smaller."""
+    camera = Camera(tilt_deg=15.0, azimuth_deg=80.0, roll_deg=2.0, distance_mm=560.0)
+    photograph = render(replace(SCENE, camera=camera, cloths=(striped(width_mm=1500.0, length_mm=1300.0),)))
+    scale = measure_photo(photo_of(photograph)).measurement.scale
+    assert scale is not None
+    height, width = photograph.rgb.shape[:2]
+    middle = np.array([(width - 1) / 2, (height - 1) / 2])
+    steps = middle + np.array([[0, 0], [1, 0], [0, 1]])
+    place, right, down = project(np.linalg.inv(photograph.truth.photo_from_mm), steps)
+    area = float(np.linalg.det([right - place, down - place]))
+    assert scale.px_per_mm.value == pytest.approx(area**-0.5, rel=0.004)
+
+
 def test_repeat_stripes_and_skew() -> None:
     """Repeat, number and widths of the stripes and skew are those that were rendered."""
     cloth = measured().measurement.main
