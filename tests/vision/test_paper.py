@@ -140,11 +140,15 @@ def crossings_of(rows: list[list[int]]) -> Reading:
 
 def test_lines_that_come_and_go_are_no_rows_of_paper() -> None:
     """Along a ruler of 240 mm one row of crossings goes all through and two show for a third of it, as the grain of its
-    wood does: that is no grid. Of paper seen as far as a lozenge goes, many rows are nearly as full as the fullest."""
+    wood does: that is no grid, nor are three full ones within ticks 6 mm long; beside ticks of a millimetre, as strong
+    lines look, they are. Of paper seen as far as a lozenge goes, many rows are nearly as full as the fullest."""
     grain = crossings_of([list(range(0, 240, 2)), list(range(0, 90, 2)), list(range(140, 240, 2))])
     lozenge = crossings_of([list(range(-far, far + 1, 2)) for far in (8, 16, 24, 32, 24, 16, 8)])
-    assert is_narrow(grain)
-    assert not is_narrow(lozenge)
+    full = crossings_of([list(range(0, 240, 2))] * 3)
+    assert is_narrow(grain, 1.0)
+    assert is_narrow(full, 6.0)
+    assert not is_narrow(full, 1.0)
+    assert not is_narrow(lozenge, 6.0)
 
 
 def test_paper_covers_its_margin_and_no_more() -> None:

@@ -71,10 +71,15 @@ def read_paper(
     return None
 
 
-def is_narrow(paper: Reading) -> bool:
-    """Whether a reading of paper has fewer rows of crossings, one way or the other, than prove an even spacing."""
-    rows = (np.unique(paper.marks_mm[:, axis], return_counts=True)[1] for axis in (0, 1))
-    return any(np.count_nonzero(marks >= max(LEAST_ROW, FULL_ROW * marks.max())) < FEWEST_ROWS for marks in rows)
+def is_narrow(paper: Reading, tick_mm: float) -> bool:
+    """Whether a reading of paper has fewer rows of crossings, one way or the other, than prove an even spacing; or none
+    beyond the length of a scale's ticks."""
+    for axis in (0, 1):
+        places, marks = np.unique(paper.marks_mm[:, axis], return_counts=True)
+        rows = places[marks >= max(LEAST_ROW, FULL_ROW * marks.max())]
+        if rows.size < FEWEST_ROWS or np.ptp(rows) <= tick_mm:
+            return True
+    return False
 
 
 def _crossings(gray: NDArray[np.uint8], level: int, near_px: Floats | None) -> Iterator[tuple[Floats, Floats]]:

@@ -88,9 +88,9 @@ def look_for_rulers(rgb: NDArray[np.uint8], *, unit: str = "auto") -> Sight:
     # lines of millimetre paper cross each other in rows that may look like a scale: where they do, the paper counts
     near = _spread(kept[0][0].comb.places_px) if kept else None
     paper = read_paper(rgb, levels, near) if unit != "inch" else None
-    if paper is not None and kept and kept[0][1].division.base_mm == LINE_MM and is_narrow(paper):
+    if paper is not None and kept and kept[0][1].division.base_mm == LINE_MM:
         # along a ruler it tells no more than the ticks do; across it may be the grain of the wood
-        paper = None
+        paper = None if is_narrow(paper, kept[0][0].hearing.shortest * LINE_MM) else paper
     if paper is not None:
         readings: tuple[Reading, ...] = (paper,)
     else:
