@@ -77,9 +77,12 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
         return None
     judged = _judged(profile, weight, lags, difference, step_mm, same_look)
     fitting = (one for one in judged if one.most <= same_look or _as_uneven(one, judged, difference))
-    lag = next((one.lag for one in fitting if _borne_out(one, judged, difference)), None)
-    if lag is None:
+    whole = next((one for one in fitting if _borne_out(one, judged, difference)), None)
+    if whole is None:
         return None
+    parts = [one for one in judged if _seen_once(one, whole) and _borne_out(one, judged, difference)]
+    eased = (_Lag.at(one.lag, profile, weight, difference, step_mm, same_look, play_of=whole.lag) for one in parts)
+    lag = next((one.lag for one in eased if one.most <= same_look), whole.lag)
     repeat = _sharpened(difference, lag) * step_mm
     twice = (weight[:-lag] > 0) & (weight[lag:] > 0)
     if twice.sum() >= (PAIRED_REPEATS - 1) * lag:
@@ -149,6 +152,24 @@ class _Lag:
     differs: NDArray[np.intp]
     same_look: float
 
+    @classmethod
+    def at(
+        cls,
+        lag: int,
+        profile: Doubles,
+        weight: Doubles,
+        difference: Doubles,
+        step_mm: float,
+        same_look: float,
+        *,
+        play_of: int | None = None,
+    ) -> _Lag:
+        """What changes at a lag; edges are allowed the play of another one where that is given."""
+        exact = lag + _dip_shift(difference, lag)
+        change = _change(profile, weight, exact, step_mm, play_of or exact)
+        change = _as_print(change, lag, step_mm, same_look)
+        return cls(lag=lag, change=change, differs=np.flatnonzero(change > same_look), same_look=same_look)
+
     @property
     def most(self) -> float:
         """The largest change."""
@@ -161,10 +182,7 @@ def _judged(
     """Lags, ascending, with the change that lasts at each; none beyond the first that surely is the repeat."""
     judged: list[_Lag] = []
     for lag in lags:
-        change = _change(profile, weight, lag + _dip_shift(difference, lag), step_mm)
-        change = _as_print(change, lag, step_mm, same_look)
-        differs = np.flatnonzero(change > same_look)
-        judged.append(_Lag(lag=lag, change=change, differs=differs, same_look=same_look))
+        judged.append(_Lag.at(lag, profile, weight, difference, step_mm, same_look))
         uneven = any(one.most <= UNEVEN_TIMES * same_look for one in judged[:-1])
         if judged[-1].most <= same_look and not uneven and _borne_out(judged[-1], judged, difference):
             break
@@ -246,6 +264,13 @@ def _returns(part: _Lag, whole: _Lag, judged: list[_Lag]) -> bool:
     return any(_comes_back(_coming_back(part, other, again=False)) for other in multiples)
 
 
+def _seen_once(part: _Lag, whole: _Lag) -> bool:
+    """Whether a lag is a part of another, and what changes at it is not seen to change again one whole lag on: edges
+    that a crease has moved by more than the play that short lags are allowed, not print."""
+    back, known = _coming_back(part, whole, again=True)
+    return _is_part(part.lag, whole.lag) and known >= COULD_COME_BACK and not _comes_back((back, known))
+
+
 def _least_difference(difference: Doubles, lag: int) -> float:
     """The difference at the minimum that lies within a sample of a lag."""
     left, middle, right = (float(one) for one in difference[lag - 1 : lag + 2])
@@ -295,15 +320,15 @@ def _at_places(change: Doubles, places: NDArray[np.intp]) -> Doubles:
     return np.asarray(np.where(inside, change[np.clip(places, 0, len(change) - 1)], np.nan))
 
 
-def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float) -> Doubles:
+def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float, play_of: float) -> Doubles:
     """At each place the CIEDE2000 between the profile and itself one lag on, as far as it lasts, edges allowed a little
-    play; nan where nothing is compared."""
+    play, the more the longer the lag ``play_of``; nan where nothing is compared."""
     count = len(profile) - int(np.ceil(lag))
     places = np.arange(count, dtype=np.float64)
     first, second = profile[:count], _at(profile, places + lag)
     both = np.minimum(weight[:count], weight[np.minimum((places + np.ceil(lag)).astype(int), len(weight) - 1)])
     gain = light_change(first, second, both)[:, None]
-    play = max(1.0, 0.008 * lag)
+    play = max(1.0, 0.008 * play_of)
     change = np.full(count, np.inf)
     for shift in np.linspace(-play, play, 2 * int(np.ceil(2 * play)) + 1):
         change = np.minimum(change, ciede2000(_at(first * gain, places + shift) - TONE_SHIFT, second - TONE_SHIFT))

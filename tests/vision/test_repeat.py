@@ -173,6 +173,18 @@ def test_a_crease_seen_once_neither_lengthens_nor_hides_the_repeat(letters: str,
     assert find_repeat(profile, weight, 0.25) == pytest.approx(8.0 * len(letters), rel=0.01)
 
 
+@pytest.mark.parametrize("share", [0.21, 0.4, 0.66])
+@pytest.mark.parametrize("moved_mm", [0.8, 1.1])
+def test_a_crease_that_moves_an_edge_does_not_lengthen_the_repeat(share: float, moved_mm: float) -> None:
+    """A B A C of 60 mm seen 9.3 times, where a crease moves all within a stripe's width by a millimetre: longer lags
+    allow edges as much, and the repeat is 60 mm all the same, for no edge comes back so moved."""
+    profile = _begun((15.3, 14.7, 15.3, 14.7), "ABAC", 9.3, 0.1)
+    place = np.arange(len(profile))
+    crease = moved_mm / 0.25 * np.exp(-(((place - share * len(profile)) / 60) ** 2))
+    creased = np.stack([np.interp(place + crease, place, column) for column in profile.T], axis=1)
+    assert find_repeat(creased, np.ones(len(profile)), 0.25) == pytest.approx(60.0, rel=0.01)
+
+
 def _begun(widths_mm: tuple[float, ...], letters: str, turns: float, start: float, step_mm: float = 0.25) -> np.ndarray:
     """A profile of stripes of those widths that begins at a share of the repeat."""
     tones = {"A": (40.0, 30.0, 10.0), "B": (90.0, 0.0, 0.0), "C": (60.0, -20.0, 20.0)}
