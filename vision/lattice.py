@@ -158,17 +158,17 @@ def _without_slow(field: Floats, mask: Mask, sigma_px: float) -> Floats:
 
 
 def _peaks(correlation: Autocorrelation) -> tuple[Doubles, Doubles]:
-    """Translations (N, 2) px in the right half plane that are local maxima, nearest first, and their correlation."""
+    """Translations (N, 2) in the right half plane that are local maxima, to a part of a pixel, nearest first, and their
+    correlation."""
     value = correlation.value
     top = cv2.dilate(value, np.ones((5, 5), np.uint8))
     usable = (value >= top) & (value > LEAST_CORRELATION) & (correlation.overlap > _LEAST_OVERLAP)
     usable &= _outside_centre(value, correlation.centre)
-    rows, columns = np.nonzero(usable)
+    usable[[0, -1]] = usable[:, [0, -1]] = False  # whose neighbours are not seen
     row0, column0 = correlation.centre
-    dx, dy = columns - column0, rows - row0
-    half = (dx > 0) | ((dx == 0) & (dy > 0))
-    points = np.stack([dx[half], dy[half]], axis=1).astype(np.float64)
-    heights = value[rows[half], columns[half]].astype(np.float64)
+    tops = [(row, column) for row, column in np.argwhere(usable) if (column, row) > (column0, row0)]
+    points = np.array([_summit(value, *top) for top in tops]).reshape(-1, 2) - (column0, row0)
+    heights = np.array([value[top] for top in tops], dtype=np.float64)
     order = np.argsort(np.hypot(points[:, 0], points[:, 1]))
     return points[order], heights[order]
 
@@ -239,9 +239,13 @@ def _climbed(correlation: Autocorrelation, shift: Doubles, basis: Doubles) -> tu
     value = correlation.value
     if i in (0, 2 * reach) or j in (0, 2 * reach):
         return shift, 0.0
-    dx = parabola(float(value[r, c - 1]), float(value[r, c]), float(value[r, c + 1]))
-    dy = parabola(float(value[r - 1, c]), float(value[r, c]), float(value[r + 1, c]))
-    return np.array([c - column0 + dx, r - row0 + dy]), float(value[r, c])
+    return _summit(value, r, c) - (column0, row0), float(value[r, c])
+
+
+def _summit(value: Floats, row: int, column: int) -> Doubles:
+    """Where (x, y) a local maximum lies, to a part of a pixel."""
+    near = value[row - 1 : row + 2, column - 1 : column + 2].astype(np.float64).tolist()
+    return np.array([column + parabola(*near[1]), row + parabola(*(three[1] for three in near))])
 
 
 def _short(basis: Doubles) -> Doubles:

@@ -68,6 +68,19 @@ def test_a_straight_lattice_is_its_own_rectangle(lean: float) -> None:
         assert sorted((np.hypot(*named[3]), np.hypot(*named[4]))) == pytest.approx([22.0, 30.0])
 
 
+@pytest.mark.parametrize(("column_mm", "row_mm"), [(10.6, 9.1), (9.4, 11.45), (8.55, 9.6)])
+def test_motifs_that_come_after_few_pixels_have_a_lattice(column_mm: float, row_mm: float) -> None:
+    """Motifs 9 to 11 pixels apart, and half a pixel off whole ones, over 300 by 240: counted from whole pixels they
+    would be two off after four rows."""
+    motif = Motif(shape="diamond", colour="#f1eee4", x=0.0, y=0.0, radius=0.3)
+    print_ = MotifPrint(ground="#47794f", motifs=(motif,), column_mm=column_mm, row_mm=row_mm)
+    square = flat(print_, width_mm=300.0, height_mm=240.0, px_per_mm=1.0, turn_deg=4.0)
+    found = find_lattice(Swatch(rgb=square.rgb, mask=square.valid, px_per_mm=1.0, origin_mm=(0.0, 0.0)))
+    assert found is not None
+    sides = (np.hypot(*found.across_mm), np.hypot(*found.along_mm))
+    assert sides == pytest.approx((column_mm, row_mm), rel=0.005)
+
+
 def test_a_table_in_view_changes_no_motif() -> None:
     """A cloth with diamonds on a table of nearly its lightness, both taken for cloth: the cloth's own sides are no
     stripes that run together, and its middling colour repeats nowhere. The brick keeps its 24.85 by 45.7."""
