@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -32,6 +33,9 @@ _WANTED = {
 AS_LONG_SHARE = 0.5
 #: A cloth whose outline covers this share of the photo fills it.
 FILLS_SHARE = 0.95
+#: A lens that phones have besides their main one shows things so many times as large (common practice); a word is said
+#: where it would change lengths by more than this share.
+ZOOM, ZOOM_ADVICE_SHARE = 2.0, 0.01
 #: Above this tilt the far side of the cloth is out of focus and the cloth's own relief shows, degrees (practice).
 TILT_ADVICE_DEG = 15.0
 
@@ -113,12 +117,30 @@ def plane_of(
             "An end of the tape rises from the table; the figures allow for it, but are known less well: press it "
             "flat, or take a stiff ruler."
         )
+    if photo.focal35_mm is None and request.focal35_mm is None:
+        _warn_of_zoom(plane, warnings)
     if plane.tilt_deg.value > TILT_ADVICE_DEG:
         warnings.append(
             f"The camera was tilted by {plane.tilt_deg.value:.0f}°; the figures allow for it, but a picture from "
             "straight above is surer."
         )
     return plane
+
+
+def _warn_of_zoom(plane: Plane, warnings: list[str]) -> None:
+    """A word where a lens of another focal length than the assumed one would show the tilted scale as it is seen, and
+    lengths along the tilt would be others: lines converge by the tilt's tangent over the focal length. What has marks
+    both ways tells its own foreshortening."""
+    if any((np.ptp(reading.marks_mm, axis=0) > 0).all() for reading in plane.readings):
+        return
+    tilt = math.radians(plane.tilt_deg.value)
+    off = 1 - math.cos(math.atan(ZOOM * math.tan(tilt))) / math.cos(tilt)
+    if off > ZOOM_ADVICE_SHARE:
+        warnings.append(
+            f"The photo does not tell its focal length, so that of a phone's main camera was taken; if it was zoomed "
+            f"{ZOOM:.0f} times, lengths may be off by {off:.0%}: give --focal with the 35 mm equivalent, or photograph "
+            "from straight above."
+        )
 
 
 def _left_out(readings: tuple[Reading, ...], plane: Plane) -> list[Reading]:

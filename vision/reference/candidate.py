@@ -26,8 +26,9 @@ BEATS_PER_LEVEL, STROKES_PER_LEVEL = 5, 10
 #: ... and where something is read for sure, so many one after the other that come to nothing (time): what is left then
 #: is mostly a weave.
 IN_VAIN = 3
-#: Rows passed over that are followed all the same, where nothing is sure.
-AGAIN = 6
+#: Where nothing is sure, so many more beats of each level are followed, for the plainest may take in what lies beside
+#: the ticks and come to nothing; and so many rows passed over.
+MORE_BEATS, AGAIN = 9, 6
 #: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
 LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
@@ -70,9 +71,12 @@ def candidates(
     """
     search = _Search(levels, hearing)
     lines = straight_lines(levels)
-    search.over(lambda level: find_beats(levels, level, lines), BEATS_PER_LEVEL)
+    beats = [find_beats(levels, level, lines) for level in range(len(levels))]
+    search.over(beats.__getitem__, BEATS_PER_LEVEL)
     if not search.sure():
         search.over(lambda level: fairly(find_rows(levels[level], level)), STROKES_PER_LEVEL)
+    if not search.sure():
+        search.over(beats.__getitem__, MORE_BEATS)
     if not search.sure():
         search.once_more()
     if not search.sure() and all(verdict is None for _, verdict, _ in settle(search.alone())):
