@@ -29,7 +29,7 @@ def clicked(tilt_deg: float, towards_deg: float, *cloths: Cloth) -> Measured:
     return measure_photo(photo, MeasureRequest(clicks=(click,)))
 
 
-@pytest.mark.parametrize(("tilt_deg", "towards_deg"), [(4.0, 0.0), (8.0, 0.0)])
+@pytest.mark.parametrize(("tilt_deg", "towards_deg"), [(4.0, 0.0), (8.0, 0.0), (8.0, 90.0), (12.0, 90.0)])
 def test_stripes_that_fan_out_fill_the_picture(tilt_deg: float, towards_deg: float) -> None:
     """Stripes all over a picture taken at a slant are one cloth from border to border, and repeat as they were drawn,
     to 2 %: parallel lines seen at a slant run together, which makes them no table."""
