@@ -159,6 +159,15 @@ def test_paper_covers_its_margin_and_no_more() -> None:
     assert corners == pytest.approx(np.tile([50.0, 35.0], (4, 1)), abs=2.5)
 
 
+@pytest.mark.parametrize("columns", [520, 610, 700])
+def test_a_sheet_that_the_frame_cuts_off_ends_there(columns: int) -> None:
+    """Where the picture ends no lines are seen to go on: the sheet's outline reaches to the frame and, at its slanting
+    corners, not two centimetres beyond it (6 px a mm), and not as far as paper is ever made."""
+    picture, _ = seen(MILLIMETRES, 6.0, size_mm=(130.0, 90.0))
+    (reading,) = read_rulers(np.ascontiguousarray(picture[:, :columns]))
+    assert columns - 60 <= reading.outline_px[:, 0].max() <= columns + 120
+
+
 def test_a_large_sheet_covers_all_that_its_lines_do(monkeypatch: pytest.MonkeyPatch) -> None:
     """A sheet with more lines than are followed is still one sheet: its four corners (as drawn, with 5 mm of margin)
     lie in its outline, whose area is no more than that and a rim."""

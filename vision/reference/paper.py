@@ -231,14 +231,15 @@ def _reading(rgb: NDArray[np.uint8], grid: Grid, zero: Floats) -> Reading:
 
 
 def _whole_box(rgb: NDArray[np.uint8], px_from_mm: Floats, box_mm: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
-    """The box (its least and greatest corner, mm), as far as lines a millimetre apart go on beyond those followed."""
+    """The box (its least and greatest corner, mm), as far as lines a millimetre apart go on beyond those followed; on a
+    side that the picture cuts off, no further than they were."""
     low, high = np.floor(box_mm[0]), np.ceil(box_mm[1])
     middle = (low + high) / 2
     for axis in (0, 1):
         for way, corner in ((-1.0, low), (1.0, high)):
             plain = AS_PLAIN * _plainness(rgb, px_from_mm, axis, corner[axis], -way, middle[1 - axis])
             far = corner[axis] + way * FARTHEST_MM
-            while corner[axis] != far and plain <= _plainness(
+            while corner[axis] != far and 0 < plain <= _plainness(
                 rgb, px_from_mm, axis, corner[axis], way, middle[1 - axis]
             ):
                 corner[axis] += way * ONWARDS_MM
