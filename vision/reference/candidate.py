@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -29,6 +30,8 @@ IN_VAIN = 3
 #: Where nothing is sure, so many more beats of each level are followed, for the plainest may take in what lies beside
 #: the ticks and come to nothing; and so many rows passed over.
 MORE_BEATS, AGAIN = 9, 6
+#: And parts of the rows that came to nothing, in shares of the strokes' length.
+PARTS = ((0.25, 0.75), (0.0, 0.5), (0.5, 1.0))
 #: Of a ruler's ticks at least this share is seen: letters stand evenly by chance, and then few of them.
 LEAST_PRESENT = 0.4
 #: More rows of ticks of one kind beside each other are a print: a ruler has two at most, and digits at each millimetre
@@ -79,7 +82,9 @@ def candidates(
         search.over(beats.__getitem__, MORE_BEATS)
     if not search.sure():
         search.once_more()
-    if not search.sure() and all(verdict is None for _, verdict, _ in settle(search.alone())):
+    if not search.settled():
+        search.in_parts()
+    if not search.settled():
         faint = straight_lines(levels, step=FAINT_STEP)
         search.over(lambda level: find_beats(levels, level, faint), BEATS_PER_LEVEL)
     return search.alone(), search.given_way
@@ -94,6 +99,7 @@ class _Search:
         self._lost: list[Candidate] = []
         self._tried: list[Row] = []
         self._passed: list[Row] = []
+        self._vain: list[Row] = []
         self._lonely: dict[Comb, bool] = {}
 
     def alone(self) -> list[Candidate]:
@@ -109,6 +115,10 @@ class _Search:
     def sure(self) -> bool:
         """Whether any comb found is read for sure."""
         return any(candidate.hearing.sure() and self._stands_alone(candidate) for candidate in self._found)
+
+    def settled(self) -> bool:
+        """Whether any comb found is read for sure, alone or through a neighbour."""
+        return self.sure() or any(verdict is not None for _, verdict, _ in settle(self.alone()))
 
     def over(self, rows_of: Callable[[int], Iterable[Row]], most: int) -> None:
         """Follow rows of each level, the coarsest first, until one is plainly read."""
@@ -139,6 +149,12 @@ class _Search:
             if any(_plain(candidate, row.level) and self._stands_alone(candidate) for candidate in self._found):
                 return
 
+    def in_parts(self) -> None:
+        """Follow parts of the rows that came to nothing, until one is read for sure: beats reach beyond the ticks."""
+        for row, (low, high) in itertools.product(tuple(self._vain), PARTS):
+            if self._follow(_part(row, low, high)) and self.sure():
+                return
+
     def _untried(self) -> Iterator[Row]:
         for row in sorted(self._passed, key=lambda row: -len(row.bases_px)):
             if not any(_repeats(row, other) for other in self._tried):
@@ -148,6 +164,7 @@ class _Search:
         """Whether a row, or what lies between its strokes, gives a comb to keep that is read for sure."""
         comb = follow(self._levels, row)
         if comb is None:
+            self._vain.append(row)
             return False
         kept = self._take(comb)
         if any(_settled(candidate) and _same(candidate.comb, comb) for candidate in self._found):
@@ -213,6 +230,12 @@ def _repeats(row: Row, other: Row) -> bool:
     along, across = np.abs(off @ other.axis), np.abs(off @ np.array([-other.axis[1], other.axis[0]]))
     half = 0.5 * float(np.ptp(other.bases_px @ other.axis)) + other.period_px
     return bool(((along < half) & (across < 0.5 * other.period_px)).mean() > 0.7)
+
+
+def _part(row: Row, low: float, high: float) -> Row:
+    """What of a row's strokes lies between two shares of their length."""
+    start = row.bases_px + low * row.length_px * row.tick
+    return replace(row, bases_px=start, length_px=(high - low) * row.length_px)
 
 
 def _between(comb: Comb, row: Row) -> Row:
