@@ -69,8 +69,9 @@ def candidates(
     for, those that gave way to one of the same ticks, spaced otherwise, that had more to go by.
 
     Beats show fainter and softer ticks than strokes do, and sooner; strokes show those that no straight edge runs along
-    and those too few for a beat. So strokes are asked where beats leave nothing sure. Where neither does, alone or
-    through a neighbour, beats are looked for beside edges too that hardly differ from what lies beside them.
+    and those too few for a beat. So strokes are asked where beats leave nothing sure, then the beats that are less
+    plain. Where none does, alone or through a neighbour, those that came to nothing are followed in parts, and beats
+    are looked for beside edges too that hardly differ from what lies beside them.
     """
     search = _Search(levels, hearing)
     lines = straight_lines(levels)
