@@ -7,7 +7,7 @@ from __future__ import annotations
 import signal
 import time
 from _thread import allocate_lock, start_new_thread
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from threading import current_thread, main_thread
@@ -100,12 +100,17 @@ def importing(frame: Any) -> bool:
 
 
 def solved(solver: Any, model: Any) -> Any:
-    """The status of a CP-SAT solver asked for a model, in a thread of its own so that an interruption is heard.
+    """The status of a CP-SAT solver asked for a model, so that an interruption is heard.
 
     Left to itself the solver keeps Ctrl-C from us, and afterwards the process dies of the next one without a word.
     """
     solver.parameters.catch_sigint_signal = False
-    work = _Work(solver, model)
+    return heard(lambda: solver.solve(model), solver.stop_search)
+
+
+def heard(ask: Callable[[], Any], stop: Callable[[], Any]) -> Any:
+    """What ``ask`` answers, in a thread of its own, so that an interruption is heard; ``stop`` makes it end."""
+    work = _Work(ask)
     try:
         start_new_thread(work.run, ())
         while not work.done:
@@ -114,7 +119,7 @@ def solved(solver: Any, model: Any) -> Any:
         work.stopped = True
         how(interruption)
         while work.begun and not work.done:
-            solver.stop_search()  # again and again: a solver that has not begun to search does not hear it
+            stop()  # again and again: a solver that has not begun to search does not hear it
             work.wait()
         raise
     for failure in work.failures:
@@ -131,8 +136,7 @@ class _Work:
     for ever. One lock, opened by the one thread and tried by the other for a while, cannot be left so.
     """
 
-    solver: Any
-    model: Any
+    ask: Callable[[], Any]
     gate: Any = field(default_factory=allocate_lock)
     answers: list[Any] = field(default_factory=list)
     failures: list[BaseException] = field(default_factory=list)
@@ -144,11 +148,11 @@ class _Work:
         self.gate.acquire()
 
     def run(self) -> None:
-        """Asks the solver, unless it was stopped before it began."""
+        """Asks, unless it was stopped before it began."""
         self.begun = True
         try:
             if not self.stopped:
-                self.answers.append(self.solver.solve(self.model))
+                self.answers.append(self.ask())
         except BaseException as failure:
             self.failures.append(failure)
         finally:

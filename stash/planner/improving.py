@@ -13,6 +13,7 @@ from stash.planner.halt import Ended, how
 from stash.planner.layout import sound
 from stash.planner.load import Loads
 from stash.planner.opening import Choice, Choices, few_joins, find_choices, without_impossible
+from stash.planner.pool import Pool
 from stash.planner.price import Weights
 from stash.planner.quick import COMFORT_UM, Solution, trimmed
 from stash.planner.recreate import recreate
@@ -41,6 +42,12 @@ where strips lie on them, that is often all there is to be found."""
 
 FEW_ROUNDS = 6000
 """Rounds on the same pieces once the plan on all pieces is known, where one on these may be cheaper still."""
+
+TOGETHER = 2
+"""Throws after which a plan is put together of all that was seen."""
+
+MERGED_ROUNDS = 2000
+"""Rounds from such a plan on."""
 
 PATIENCE = 2000
 """Rounds after which so few pieces are given up where not all strips lie on them."""
@@ -123,11 +130,14 @@ class _Quest:
 
     def __init__(self, better: Better, weights: Weights, deadline: float, say: Callable[[str], None]) -> None:
         self.better, self.weights, self.deadline, self.say = better, weights, deadline, say
+        solution = better.solution
+        self.opened = frozenset(lay.spot.piece for lay in solution.lays)
+        self.pool = Pool(solution.task, weights, solution.cost_um(weights), self.opened)
 
     def follow(self) -> None:
         """For a moment among the plans that leave room at the lanes' ends, then among all: on few pieces, on all from
         an empty table, on fewer than that plan opens, and on all once more. Then what makes the bound higher, but no
-        plan cheaper; with what time is left, from an empty table again and again."""
+        plan cheaper; with what time is left, from an empty table again and again, and put together of what was seen."""
         task = self.better.solution.task
         fit_um = task.stance.fit_um
         self._laid_anew(COMFORT_UM, FIRST_ROUNDS)
@@ -151,6 +161,15 @@ class _Quest:
                 self._no_less_than(relaxation.solve_tree(self.deadline, self._cost_um()).um)
         for throw in range(2, THROWS + 1):
             self._laid_anew(fit_um, ROUNDS, throw=throw)
+            if throw % TOGETHER == 0:
+                self._put_together(fit_um)
+
+    def _put_together(self, margin_um: int) -> None:
+        """The cheapest plan of the parts of all that were seen, laid anew from there on, as long as that is cheaper."""
+        before_um = self._cost_um() + 1
+        while self._cost_um() < before_um and self._worth_while(None):
+            before_um = self._cost_um()
+            self._laid_anew(margin_um, MERGED_ROUNDS, start=self.pool.put_together(self.deadline))
 
     def _bounded(self, relaxation: Relaxation) -> Choices:
         """What any plan costs at least, and for each number of pieces."""
@@ -175,10 +194,28 @@ class _Quest:
             return False
         return choice is None or choice.least_um < self._cost_um()
 
-    def _laid_anew(self, margin_um: int, rounds: int, choice: Choice | None = None, throw: int = 0) -> None:
-        if self._worth_while(choice):
-            self.say(_known(self.better, self.weights))
-            self.better = _laid_anew(self.better, margin_um, rounds, self.weights, self.deadline, choice, throw)
+    def _laid_anew(
+        self, margin_um: int, rounds: int, choice: Choice | None = None, throw: int = 0, start: Sequence[Cut] = ()
+    ) -> None:
+        """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces:
+        from the plan that there is or from the cuts told, or from an empty table on some pieces and with a ``throw`` of
+        the dice other than the first."""
+        if not self._worth_while(choice):
+            return
+        self.say(_known(self.better, self.weights))
+        solution = self.better.solution
+        among = trimmed(solution.task, margin_um)
+        if not (start or choice or throw) and sound(replace(solution, task=among)):
+            start = solution.cuts
+        among = among.only_on(choice.pieces) if choice else among
+        enough_um = int((1 + NEAR) * max(choice.least_um if choice else 0, self.better.bound_um))
+        laid = recreate(
+            among, self.weights, self.deadline, rounds=rounds, start=start, patience=PATIENCE, throw=throw,
+            opened=self.opened, enough=lambda cost: cost <= enough_um, seen=self.pool.keep,
+        )  # fmt: skip
+        self.better = replace(self.better, stopped=laid.stopped)
+        if not laid.missing:
+            self.better = _if_cheaper(self.better, laid.cuts, self.weights)
 
 
 def _laden(better: Better, weights: Weights, deadline: float) -> Better:
@@ -210,26 +247,6 @@ def _known(better: Better, weights: Weights) -> str:
 
 def _good_enough(better: Better, weights: Weights) -> bool:
     return better.solution.cost_um(weights) <= (1 + NEAR) * better.bound_um
-
-
-def _laid_anew(better: Better, margin_um: int, rounds: int, weights: Weights, deadline: float,
-               choice: Choice | None, throw: int) -> Better:  # fmt: skip
-    """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces; from
-    the plan that there is, or from an empty table on some pieces and with a ``throw`` of the dice other than the
-    first."""
-    solution = better.solution
-    among = trimmed(solution.task, margin_um)
-    start = solution.cuts if not (choice or throw) and sound(replace(solution, task=among)) else ()
-    among = among.only_on(choice.pieces) if choice else among
-    enough_um = int((1 + NEAR) * max(choice.least_um if choice else 0, better.bound_um))
-    laid = recreate(
-        among, weights, deadline, rounds=rounds, start=start, patience=PATIENCE, throw=throw,
-        opened=frozenset(lay.spot.piece for lay in solution.lays), enough=lambda cost: cost <= enough_um,
-    )  # fmt: skip
-    better = replace(better, stopped=laid.stopped)
-    if laid.missing:
-        return better
-    return _if_cheaper(better, laid.cuts, weights)
 
 
 def _with_few_joins(better: Better, choice: Choice, weights: Weights, deadline: float) -> Better:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stash.planner.halt import Ended, how
@@ -58,12 +58,13 @@ def recreate(
     enough: Callable[[int], bool] | None = None,
     patience: int | None = None,
     throw: int = 0,
+    seen: Callable[[Mapping[int, tuple[Cut, ...]], int], None] | None = None,
 ) -> Laid:
     """The best of so many rounds. Stops at a plan whose cost ``enough`` accepts (None: at any plan), and where after
     ``patience`` rounds there still is no plan.
 
     ``opened`` pieces are cut into anyway; what they cost is not counted. Another ``throw`` of the dice is another
-    search.
+    search. ``seen`` is shown the cuts of every strip that lies on a table worth going on from, and what they cost.
 
     Raises:
         KeyboardInterrupt: it was stopped before there was a plan; afterwards the best plan is returned.
@@ -90,6 +91,8 @@ def recreate(
                 best, best_score = table.kept(), score
             if score <= current_score or score <= best_score * (1 + SLACK * (1 - done / rounds)):
                 current, current_score = table.kept(), score
+                if seen is not None:
+                    seen(table.cuts, table.cost_um())
             else:
                 table.restore(current)
     except KeyboardInterrupt as interruption:

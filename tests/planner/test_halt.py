@@ -7,6 +7,7 @@ import time
 from _thread import start_new_thread
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 from types import FrameType
 from typing import Any
 
@@ -15,7 +16,7 @@ from ortools.sat.python import cp_model
 
 from stash.planner.advice import ways_out
 from stash.planner.explaining import WAYS, explained
-from stash.planner.halt import TimeUp, alarm, how, solved
+from stash.planner.halt import TimeUp, alarm, heard, how, solved
 from stash.planner.plan import Plan
 from stash.planner.problem import Problem
 from stash.planner.solve import decide
@@ -52,6 +53,29 @@ def test_an_alarm_is_heard_while_the_solver_works() -> None:
     began = time.monotonic()
     with pytest.raises(TimeUp), alarm(0.3):
         solved(solver, _pigeons())
+    assert 0.2 < time.monotonic() - began < 20
+
+
+def test_an_alarm_is_heard_while_a_solver_of_whole_programs_works() -> None:
+    """SCIP, with pigeons and holes as rows of a program, would go on for long: the alarm ends it, and it can be asked
+    again."""
+    from ortools.linear_solver import pywraplp
+
+    solver = pywraplp.Solver.CreateSolver("SCIP")
+    sits = [[solver.BoolVar("") for _ in range(14)] for _ in range(15)]
+    for row in sits:
+        solver.Add(sum(row) >= 1)
+    for hole in range(14):
+        for one, other in combinations(range(15), 2):
+            solver.Add(sits[one][hole] + sits[other][hole] <= 1)
+    solver.SetSolverSpecificParametersAsString(
+        "misc/catchctrlc = FALSE\nseparating/maxrounds = 0\nseparating/maxroundsroot = 0\n"
+        "misc/usesymmetry = 0\npresolving/maxrounds = 0\n"
+    )
+    solver.SetTimeLimit(60_000)
+    began = time.monotonic()
+    with pytest.raises(TimeUp), alarm(0.3):
+        heard(solver.Solve, solver.InterruptSolve)
     assert 0.2 < time.monotonic() - began < 20
 
 
