@@ -40,8 +40,9 @@ SOON_ROUNDS = 2000
 """Rounds on the pieces alone that the cheapest plan of so many pieces would open if lanes could be filled in fractions:
 where strips lie on them, that is often all there is to be found."""
 
-FEW_ROUNDS = 6000
-"""Rounds on the same pieces once the plan on all pieces is known, where one on these may be cheaper still."""
+NEARLY = 2
+"""Strips that may be missing then where ``ROUNDS`` on the same pieces may lay them all: a border of 28 strips lay so
+on one piece after 12,000, but not after 6000."""
 
 TOGETHER = 2
 """Throws after which a plan is put together of all that was seen."""
@@ -50,7 +51,7 @@ MERGED_ROUNDS = 2000
 """Rounds from such a plan on."""
 
 PATIENCE = 2000
-"""Rounds after which so few pieces are given up where not all strips lie on them."""
+"""Rounds after which a search on all pieces is given up where not all strips lie on them."""
 
 LAST_ROUNDS = 3000
 """Rounds from the cheapest plan on, once more on all pieces."""
@@ -144,14 +145,16 @@ class _Quest:
         relaxation = None if self.better.solution.lays else Relaxation(task, self.weights, paired=True)
         choices = self._bounded(relaxation) if relaxation else None
         few = choices.inside[:MOST_CHOICES] if choices else ()
+        hopeful: list[Choice] = []
         for choice in few:
             if self._worth_while(choice):
                 self.better = _with_few_joins(self.better, choice, self.weights, self.deadline)
-            self._laid_anew(fit_um, SOON_ROUNDS, choice)
+            missing = self._laid_anew(fit_um, SOON_ROUNDS, choice)
+            hopeful += [choice] if missing <= NEARLY else []
         self._laid_anew(fit_um, ROUNDS, throw=1)
-        for choice in few:
+        for choice in hopeful:
             if choice.count < self._opened():
-                self._laid_anew(fit_um, FEW_ROUNDS, choice)
+                self._laid_anew(fit_um, ROUNDS, choice)
         self._laid_anew(fit_um, LAST_ROUNDS)
         if relaxation and choices and not self.better.stopped:
             self.better = _searched(self.better, self.weights, self.deadline)
@@ -196,12 +199,13 @@ class _Quest:
 
     def _laid_anew(
         self, margin_um: int, rounds: int, choice: Choice | None = None, throw: int = 0, start: Sequence[Cut] = ()
-    ) -> None:
+    ) -> int:
         """The cheaper plan that laying anew finds among those with such a margin at the lanes' ends, on some pieces:
         from the plan that there is or from the cuts told, or from an empty table on some pieces and with a ``throw`` of
-        the dice other than the first."""
+        the dice other than the first. Gives the number of strips that find no room (all, where it is not worth while).
+        """
         if not self._worth_while(choice):
-            return
+            return len(self.better.solution.task.needs)
         self.say(_known(self.better, self.weights))
         solution = self.better.solution
         among = trimmed(solution.task, margin_um)
@@ -210,12 +214,14 @@ class _Quest:
         among = among.only_on(choice.pieces) if choice else among
         enough_um = int((1 + NEAR) * max(choice.least_um if choice else 0, self.better.bound_um))
         laid = recreate(
-            among, self.weights, self.deadline, rounds=rounds, start=start, patience=PATIENCE, throw=throw,
+            among, self.weights, self.deadline, rounds=rounds, start=start, throw=throw,
+            patience=None if choice else PATIENCE,
             opened=self.opened, enough=lambda cost: cost <= enough_um, seen=self.pool.keep,
         )  # fmt: skip
         self.better = replace(self.better, stopped=laid.stopped)
         if not laid.missing:
             self.better = _if_cheaper(self.better, laid.cuts, self.weights)
+        return len(laid.missing)
 
 
 def _laden(better: Better, weights: Weights, deadline: float) -> Better:

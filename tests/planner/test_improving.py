@@ -29,7 +29,7 @@ def test_plans_without_room_at_the_ends_are_looked_for_from_an_empty_table(monke
     later = time.monotonic() + 100
     found = quick_solution(task, DEFAULT, later, 300)
     assert found is not None
-    for name, rounds in (("ROUNDS", ROUNDS), ("SOON_ROUNDS", 1), ("FEW_ROUNDS", 1), ("LAST_ROUNDS", 1)):
+    for name, rounds in (("ROUNDS", ROUNDS), ("SOON_ROUNDS", 1), ("LAST_ROUNDS", 1)):
         monkeypatch.setattr(improving, name, rounds)
     monkeypatch.setattr(improving, "_proven", lambda better, *_: better)
     solution = improve(found, DEFAULT, 100).solution

@@ -110,7 +110,7 @@ def test_a_search_ends_cheaper_with_what_all_throws_saw(monkeypatch: pytest.Monk
     task = build_task(fabric, problem.pieces, problem.strips, (), Stance.STRICT)
     found = quick_solution(task, DEFAULT, time.monotonic() + 100, 300)
     assert found is not None
-    for name, rounds in (("ROUNDS", 1500), ("SOON_ROUNDS", 1), ("FEW_ROUNDS", 1), ("LAST_ROUNDS", 1)):
+    for name, rounds in (("ROUNDS", 1500), ("SOON_ROUNDS", 1), ("LAST_ROUNDS", 1)):
         monkeypatch.setattr(improving, name, rounds)
     monkeypatch.setattr(improving, "_proven", lambda better, *_: better)
     together = improve(found, DEFAULT, 100).solution
