@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
+from vision.blur import fit_edges
 from vision.colour import ciede2000, encoded, hex_of, lab_to_srgb, linear, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
@@ -25,10 +25,6 @@ LEAST_STRIPE_BLURS = 1.3
 #: A boundary's place is not known better than this share of the edges' blur: light and dark spread unlike (674 stripes
 #: of 160 hard scenes: 96 % of their widths lie within what comes of it).
 BLUR_SHARE_U95 = 0.10
-#: A lens blurs light; what stores and resamples a photograph blurs its numbers, which are about the 0.45th power of
-#: light (IEC 61966-2-1). Edges blurred by both are least off where they are told in a power between (own scenes: in
-#: light dark stripes come out too wide, in the numbers light ones, by twice as much).
-BLURRED_POWER = 0.8
 #: Widths within this of each other, beside their own uncertainty, are one width to the eye and the needle (practice).
 WIDTH_PLAY_MM = 0.4
 WIDTH_PLAY_RELATIVE = 0.03
@@ -148,14 +144,14 @@ def _cut(folded: Fold, same_look: float) -> StripeCut | None:
 def _settled(folded: Fold, bounds: Doubles, same_look: float) -> StripeCut:
     """The sequence with its boundaries (M,) where they fit best."""
     light = linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
-    bounds, colours, blur, noise = _fitted(np.maximum(light, 0.0) ** BLURRED_POWER, folded, bounds)
-    order = np.argsort(bounds)
+    edges = fit_edges(light, folded.step_mm, bounds, 2 * _SAMPLES_PER_STEP)
+    shared = np.hypot(edges.power_u95_mm, BLUR_SHARE_U95 * edges.blur_mm)
     return StripeCut(
-        boundaries_mm=bounds[order],
-        boundaries_u95_mm=np.hypot(noise, BLUR_SHARE_U95 * blur)[order],
-        scatter_u95_mm=noise[order],
-        lab=np.asarray(srgb_to_lab(encoded(np.maximum(colours, 0.0) ** (1 / BLURRED_POWER))), dtype=np.float64)[order],
-        blur_mm=blur,
+        boundaries_mm=edges.boundaries_mm,
+        boundaries_u95_mm=np.hypot(edges.noise_u95_mm, shared),
+        scatter_u95_mm=edges.noise_u95_mm,
+        lab=np.asarray(srgb_to_lab(encoded(edges.light)), dtype=np.float64),
+        blur_mm=edges.blur_mm,
         same_look=same_look,
     )
 
@@ -174,57 +170,6 @@ def _not_a_stripe(sequence: StripeCut, repeat_mm: float) -> Doubles | None:
     after = (thin + 1) % len(bounds)
     middle = (bounds[thin] + widths[thin] / 2) % repeat_mm
     return np.asarray(np.sort(np.append(np.delete(bounds, [thin, after]), middle)))
-
-
-def _fitted(light: Doubles, folded: Fold, bounds: Doubles) -> tuple[Doubles, Doubles, float, Doubles]:
-    """Least squares for flat colours with one Gaussian blur between them: boundaries, colours (M, 3), blur, and the
-    boundaries' u95 from noise alone.
-
-    ``light`` (N, 3) as BLURRED_POWER has it. Gauss-Newton over boundaries and blur, colours solved for in between.
-    """
-    place = np.asarray((np.arange(len(light)) + 0.5) * folded.step_mm, dtype=np.float64)
-    bounds = np.asarray(np.sort(bounds % folded.repeat_mm), dtype=np.float64)
-    blur = max(0.25, 2 * folded.step_mm)
-    widest = 0.5 * float(np.diff(np.append(bounds, bounds[0] + folded.repeat_mm)).min())
-    colours = np.zeros((len(bounds), 3))
-    normal = np.eye(len(bounds) + 1)
-    rest = np.zeros_like(light)
-    start = bounds.copy()
-    for _ in range(12):
-        cover = _covers(place, bounds, blur, folded.repeat_mm)
-        gram = cover.T @ cover + 1e-9 * np.eye(len(bounds))
-        colours = np.asarray(np.linalg.solve(gram, cover.T @ light), dtype=np.float64)
-        rest = light - cover @ colours
-        jumps = colours - np.roll(colours, 1, axis=0)
-        away = (place[:, None] - bounds[None, :] + folded.repeat_mm / 2) % folded.repeat_mm - folded.repeat_mm / 2
-        bell = np.exp(-0.5 * (away / blur) ** 2) / (blur * math.sqrt(2 * math.pi))
-        by_blur = (-bell * away / blur) @ jumps
-        # the normal equations of the derivatives -bell·jump (each boundary) and by_blur, put together from their parts
-        normal[:-1, :-1] = (bell.T @ bell) * (jumps @ jumps.T)
-        normal[:-1, -1] = normal[-1, :-1] = -((bell.T @ by_blur) * jumps).sum(axis=1)
-        normal[-1, -1] = (by_blur * by_blur).sum()
-        normal += 1e-9 * np.eye(len(normal))
-        slopes = np.append(-((bell.T @ rest) * jumps).sum(axis=1), (by_blur * rest).sum())
-        step = np.linalg.solve(normal, slopes)
-        limit = max(blur, 2 * folded.step_mm)
-        moved = bounds + np.clip(step[:-1], -limit, limit)
-        bounds = np.asarray(np.clip(moved, start - widest, start + widest), dtype=np.float64)
-        blur = float(np.clip(blur + np.clip(step[-1], -0.3 * blur, 0.5 * blur), 0.3 * folded.step_mm, 2.0 + widest))
-    # neighbouring samples of the fold are not independent: one in _SAMPLES_PER_STEP·2 is
-    sigma = float(np.sqrt((rest**2).mean() * 2 * _SAMPLES_PER_STEP))
-    noise = 2 * sigma * np.sqrt(np.clip(np.diag(np.linalg.inv(normal))[:-1], 0, None))
-    order = np.argsort(bounds)
-    return bounds[order], np.clip(colours[order], 0, 1), blur, np.asarray(noise[order])
-
-
-def _covers(place: Doubles, bounds: Doubles, blur: float, repeat: float) -> Doubles:
-    """How much (N, M) of each stripe each place sees through the blur."""
-    ends = np.append(bounds, bounds[0] + repeat)
-    cover = np.zeros((len(place), len(bounds)))
-    for turn in (-1, 0, 1):
-        steps = ndtr((place[:, None] + turn * repeat - ends[None, :]) / blur)
-        cover += steps[:, :-1] - steps[:, 1:]
-    return cover
 
 
 def whole(
