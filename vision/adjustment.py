@@ -31,7 +31,7 @@ from vision.mark import (
 )
 from vision.parallel import Stripes, stripe_residual, stripe_start
 from vision.reference.reading import Reading
-from vision.residual import agreement, huber, huber_cost
+from vision.residual import agreement, belief, huber, huber_cost
 from vision.rise import (
     LEAST_RISE_MM,
     RISE,
@@ -69,8 +69,9 @@ OWN, BOW = 5, 4
 #: goes on, at most, and the share of the cost that a step must gain; tilts nearer than this are one way down.
 STARTS = ((0.0, 0.0), (0.15, 0.15), (-0.15, -0.15), (0.15, -0.15), (-0.15, 0.15))
 ROUGH_STEPS, ROUGH_GAIN, SAME_TILT_RAD, RIVAL_COST = 12, 1e-3, 0.03, 3.0
-#: No camera looks along the cloth: nothing is fitted from this tilt on, rad.
-STEEPEST_RAD = 1.4
+#: No camera looks along the cloth: nothing is fitted from this tilt on, rad, nor with a lens so many times as long, or
+#: as short, as the one that is expected.
+STEEPEST_RAD, MOST_FOCAL_TIMES = 1.4, 5.0
 #: Steps taken from each rise that is tried before the best one goes on: the first finds its height.
 FIRST_STEPS = 6
 #: Parameters before those of the single readings: two tilts (rad), log scale at the middle, log focal length, k1.
@@ -289,7 +290,7 @@ class Adjustment:
     def _prior(self, params: Floats) -> Floats:
         focal_sigma = max(1e-4, self.focal.relative_u95 / 2)
         tilts = params[:2] / math.radians(TILT_SIGMA_DEG)
-        prior = [*tilts, (params[3] - math.log(self.focal.value)) / focal_sigma, params[4] / LENS_SIGMA]
+        prior = [*tilts, belief((params[3] - math.log(self.focal.value)) / focal_sigma), params[4] / LENS_SIGMA]
         for reading, own in zip(self.readings, self._own_of(params), strict=True):
             if self.rising:
                 prior.extend(held(own[OWN:]))
@@ -370,7 +371,8 @@ class Adjustment:
         return normal, pull
 
     def _cost(self, params: Floats) -> float:
-        if np.any(np.abs(params[:2]) >= STEEPEST_RAD):
+        odd_lens = abs(params[3] - math.log(self.focal.value)) >= math.log(MOST_FOCAL_TIMES)
+        if odd_lens or np.any(np.abs(params[:2]) >= STEEPEST_RAD):
             return math.inf
         parts, prior = self._evaluated(params)
         return huber_cost(np.concatenate(parts)) + 0.5 * float(prior @ prior)
