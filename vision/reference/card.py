@@ -36,25 +36,14 @@ PROFILES_AN_EDGE = 60
 
 
 def read_card(rgb: NDArray[np.uint8], focal_px: float) -> Reading | None:
-    """Find one ID-1 card in a photo (H, W, 3) uint8 with its focal length in px; None where none is sure."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    factor = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    height, width = grey.shape
-    centre = np.array([(width - 1) / 2, (height - 1) / 2])
-    candidates = []
-    for quad in _quads(small):
-        full_quad = (quad + 0.5) / factor - 0.5
-        corners = _refined(grey, full_quad)
-        if corners is None:
-            continue
-        aspect = _aspect(corners - centre, focal_px)
-        error = abs(aspect * CARD_MM[1] / CARD_MM[0] - 1)
-        if error < ASPECT_TOLERANCE and _round_corners(grey, corners):
-            candidates.append((error, corners))
-    if not candidates:
+    """Find one ID-1 card in a photo (H, W, 3) uint8 with its focal length in px; None where none is sure.
+
+    What is as light as the table it lies on is sought in the channels of colour, one after the other.
+    """
+    pictures = (cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), *cv2.split(rgb))
+    corners = next((found for one in pictures if (found := _corners(one, focal_px)) is not None), None)
+    if corners is None:
         return None
-    _, corners = min(candidates, key=lambda candidate: candidate[0])
     long, short = CARD_MM
     return Reading(
         source="card",
@@ -68,6 +57,23 @@ def read_card(rgb: NDArray[np.uint8], focal_px: float) -> Reading | None:
         names=("", "", "", ""),
         outline_px=corners,
     )
+
+
+def _corners(grey: NDArray[Any], focal_px: float) -> Floats | None:
+    """The corners (4, 2), px, of what is most like a card in a picture (H, W) of one channel."""
+    factor = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    height, width = grey.shape
+    centre = np.array([(width - 1) / 2, (height - 1) / 2])
+    candidates = []
+    for quad in _quads(small):
+        corners = _refined(grey, (quad + 0.5) / factor - 0.5)
+        if corners is None:
+            continue
+        error = abs(_aspect(corners - centre, focal_px) * CARD_MM[1] / CARD_MM[0] - 1)
+        if error < ASPECT_TOLERANCE and _round_corners(grey, corners):
+            candidates.append((error, corners))
+    return min(candidates, key=lambda candidate: candidate[0])[1] if candidates else None
 
 
 def _quads(grey: NDArray[Any]) -> list[Floats]:
