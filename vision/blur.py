@@ -22,6 +22,9 @@ STORED_POWER = 0.45
 POWERS = (0.40, 0.55, 0.70, 0.85, 1.00)
 #: What is expected of the power before the edges are looked at, with its standard uncertainty: between both.
 EXPECTED_POWER, EXPECTED_SPREAD = 0.75, 0.20
+#: An edge shows over so many of its blur's sigmas. Only what is seen there tells the power; what is left over elsewhere
+#: is no noise either, but what flat colours leave out (on own scenes widths are as sure as is said with it).
+EDGE_BLURS = 6.0
 _STEPS = 12
 
 
@@ -56,7 +59,9 @@ def fit_edges(light: Doubles, step_mm: float, boundaries_mm: Doubles, samples_ea
     fits = [_Fit.of(light, step_mm, boundaries_mm, samples_each, power) for power in POWERS]
     misfit = np.array([one.misfit for one in fits])
     expected = ((np.array(POWERS) - EXPECTED_POWER) / EXPECTED_SPREAD) ** 2
-    costs = len(light) * 3 / samples_each * (misfit / misfit.min() - 1) + expected
+    edges_mm = len(boundaries_mm) * EDGE_BLURS * fits[len(fits) // 2].blur_mm
+    told = 3 * max(len(boundaries_mm), min(edges_mm / step_mm, len(light)) / samples_each)
+    costs = told * (misfit / misfit.min() - 1) + expected
     middle = int(np.clip(np.argmin(costs), 1, len(POWERS) - 2))
     step = POWERS[1] - POWERS[0]
     before, here, after = costs[middle - 1 : middle + 2]
