@@ -52,7 +52,8 @@ def fit_edges(light: Doubles, step_mm: float, boundaries_mm: Doubles, samples_ea
     light
         One repeat (N, 3) in linear light, at N even places ``step_mm`` apart, the first half a step from 0.
     boundaries_mm
-        Where the boundaries (M,) are about, at least two.
+        Where the boundaries (M,) are about, at least two, ascending over no more than one repeat; they stay in this
+        order.
     samples_each
         How many neighbouring samples make one that is independent of the others.
     """
@@ -73,10 +74,16 @@ def fit_edges(light: Doubles, step_mm: float, boundaries_mm: Doubles, samples_ea
         boundaries_mm=best.boundaries_mm,
         noise_u95_mm=best.noise_u95_mm,
         power_u95_mm=np.abs(drift) * 2 * step * math.sqrt(2 / curve),
-        light=np.asarray(np.maximum(best.colours, 0.0) ** (1 / best.power), dtype=np.float64),
+        light=np.asarray(best.colours ** (1 / best.power), dtype=np.float64),
         blur_mm=best.blur_mm,
         power=best.power,
     )
+
+
+def rough_edges(light: Doubles, step_mm: float, boundaries_mm: Doubles) -> tuple[Doubles, Doubles, float]:
+    """The boundaries (M,) in the power that is expected, the linear light (M, 3) after each, and the blur, mm."""
+    fit = _Fit.of(light, step_mm, boundaries_mm, 1.0, EXPECTED_POWER)
+    return fit.boundaries_mm, np.asarray(fit.colours ** (1 / fit.power), dtype=np.float64), fit.blur_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,7 +102,7 @@ class _Fit:
         """Least squares by Gauss-Newton over boundaries and blur, colours solved for in between."""
         shown, repeat = np.maximum(light, 0.0) ** power, len(light) * step_mm
         place = np.asarray((np.arange(len(light)) + 0.5) * step_mm, dtype=np.float64)
-        bounds = np.asarray(np.sort(bounds % repeat), dtype=np.float64)
+        bounds = np.asarray(bounds, dtype=np.float64)
         blur = max(0.25, 2 * step_mm)
         widest = 0.5 * float(np.diff(np.append(bounds, bounds[0] + repeat)).min())
         colours = np.zeros((len(bounds), 3))
@@ -125,11 +132,10 @@ class _Fit:
         sigma = float(np.sqrt((rest**2).mean() * samples_each))
         noise = 2 * sigma * np.sqrt(np.clip(np.diag(np.linalg.inv(normal))[:-1], 0, None))
         stored = np.maximum(shown - rest, 0.0) ** (STORED_POWER / power) - np.maximum(light, 0.0) ** STORED_POWER
-        order = np.argsort(bounds)
         return cls(
-            boundaries_mm=bounds[order],
-            noise_u95_mm=np.asarray(noise[order]),
-            colours=np.clip(colours[order], 0, 1),
+            boundaries_mm=bounds,
+            noise_u95_mm=np.asarray(noise),
+            colours=np.clip(colours, 0, 1),
             blur_mm=blur,
             power=power,
             misfit=float((stored**2).mean()) + 1e-12,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from vision.blur import fit_edges
+from vision.blur import fit_edges, rough_edges
 from vision.colour import ciede2000, encoded, hex_of, lab_to_srgb, linear, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
@@ -32,6 +32,13 @@ WIDTH_PLAY_RELATIVE = 0.03
 #: L* that the light of another photograph does not blur (our judgement).
 EQUAL_SHARE = 0.93
 SHADE_STEP = 12.0
+#: Neighbours that look more alike than SAME_LOOK are stripes all the same from this CIEDE2000 on (2.3 is a common
+#: tolerance, practice) where their step is seen in every repeat, of so many whole ones at least, by this share of what
+#: it mostly is.
+FAINT_LOOK, FAINT_REPEATS, FAINT_SHARE = 2.3, 2, 0.5
+#: They must be as wide as the finest stripe asked for, mm, and are compared beyond so many blurs of their boundary and
+#: within so many mm of it, for light changes slowly.
+FAINT_LEAST_MM, FAINT_BLURS, FAINT_REACH_MM = 1.5, 2.0, 4.0
 _SAMPLES_PER_STEP = 3
 _MOST_SAMPLES = 3000
 _MOST_STRIPES = 40
@@ -52,11 +59,16 @@ _APART_SHARE = 0.8
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fold:
-    """One repeat, the mean of all that show: tone (N, 3) at N even steps of ``step_mm`` from the fit's origin."""
+    """One repeat, the mean of all that show: tone (N, 3) at N even steps of ``step_mm`` from the fit's origin.
+
+    ``each`` (2, K, N, 3) is the tone of every repeat alone in either half along the stripes, brought to the mean's
+    light, and not finite where it is not seen.
+    """
 
     tone: Doubles
     step_mm: float
     repeat_mm: float
+    each: Doubles = field(default_factory=lambda: np.zeros((2, 0, 0, 3)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,21 +95,25 @@ def fold(bands: Bands, fit: RepeatFit) -> Fold:
     phase = fit.phase(np.asarray(u), np.asarray(v))
     low, high = int(np.floor(phase.min())), int(np.ceil(phase.max()))
     places = low + (np.arange((high - low) * size) + 0.5) / size
-    total, cover = np.zeros((len(places), 3)), np.zeros(len(places))
+    halves = np.zeros((2, len(places), 3)), np.zeros((2, len(places)))
     for j in range(len(bands.v_mm)):
+        total, cover = (sums[2 * j // len(bands.v_mm)] for sums in halves)
         weight = (bands.weight[j] > 0).astype(np.float64)
         seen = np.interp(places, phase[j], weight, left=0, right=0) > 0.99
         for channel in range(3):
             total[:, channel] += np.interp(places, phase[j], bands.tone[j, :, channel]) * seen
         cover += seen
+    total, cover = (sums.sum(axis=0) for sums in halves)
     mean = total / np.maximum(cover, 1)[:, None]
-    cells, covers = mean.reshape(high - low, size, 3), cover.reshape(high - low, size)
-    tone = _evened(cells, covers)
-    return Fold(tone=tone, step_mm=repeat / size, repeat_mm=repeat)
+    tone, gain = _evened(mean.reshape(high - low, size, 3), cover.reshape(high - low, size))
+    with np.errstate(invalid="ignore"):
+        each = (halves[0] / halves[1][..., None]).reshape(2, high - low, size, 3) / gain[:, None, None]
+    return Fold(tone=tone, step_mm=repeat / size, repeat_mm=repeat, each=each)
 
 
-def _evened(cells: Doubles, covers: Doubles) -> Doubles:
-    """The mean repeat (N, 3) of repeats (K, N, 3) whose light differs: each is scaled to the mean, twice over.
+def _evened(cells: Doubles, covers: Doubles) -> tuple[Doubles, Doubles]:
+    """The mean repeat (N, 3) of repeats (K, N, 3) whose light differs: each is scaled to the mean, twice over; and
+    what it was divided by (K,).
 
     The light's slope within a repeat is taken from how it changes from one repeat to the next.
     """
@@ -112,9 +128,9 @@ def _evened(cells: Doubles, covers: Doubles) -> Doubles:
         gain = np.clip(gain / np.average(gain, weights=covers.sum(1) + 1e-9), 0.5, 2.0)
     full = covers.mean(1) > 0.3 * covers.mean()
     if full.sum() < 2:
-        return tone
+        return tone, gain
     slope = float(np.polyfit(np.arange(count)[full], np.log(gain[full]), 1)[0])
-    return np.asarray(tone / np.exp(slope * ((np.arange(size) + 0.5) / size - 0.5))[:, None])
+    return np.asarray(tone / np.exp(slope * ((np.arange(size) + 0.5) / size - 0.5))[:, None]), gain
 
 
 def cut(folded: Fold, same_look: float = SAME_LOOK) -> StripeCut | None:
@@ -126,50 +142,82 @@ def cut(folded: Fold, same_look: float = SAME_LOOK) -> StripeCut | None:
 
 
 def _cut(folded: Fold, same_look: float) -> StripeCut | None:
-    places = step_places(folded.tone, folded.step_mm, wrap=True, least=same_look)
+    places = step_places(folded.tone, folded.step_mm, wrap=True, least=min(same_look, FAINT_LOOK))
     if len(places) < 2:
         return None
-    bounds = (places.astype(np.float64) + 0.5) * folded.step_mm
+    bounds, light = (places.astype(np.float64) + 0.5) * folded.step_mm, _light(folded)
     for _ in range(_MOST_STRIPES):
-        sequence = _settled(folded, bounds, same_look)
-        bad = _not_a_stripe(sequence, folded.repeat_mm)
-        if bad is None:
-            return sequence
-        if len(bad) < 2:
+        bounds, colours, blur_mm = rough_edges(light, folded.step_mm, bounds)
+        left = _stripes_left(folded, bounds, _lab(colours), blur_mm, same_look)
+        if left is None:
+            return _settled(folded, bounds, same_look)
+        if len(left) < 2:
             return None
-        bounds = bad
+        bounds = left
     return None
+
+
+def _light(folded: Fold) -> Doubles:
+    return linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
+
+
+def _lab(light: Doubles) -> Doubles:
+    return np.asarray(srgb_to_lab(encoded(light)), dtype=np.float64)
 
 
 def _settled(folded: Fold, bounds: Doubles, same_look: float) -> StripeCut:
     """The sequence with its boundaries (M,) where they fit best."""
-    light = linear(lab_to_srgb((folded.tone - TONE_SHIFT).astype(np.float32)).astype(np.float64))
-    edges = fit_edges(light, folded.step_mm, bounds, 2 * _SAMPLES_PER_STEP)
+    edges = fit_edges(_light(folded), folded.step_mm, bounds, 2 * _SAMPLES_PER_STEP)
     shared = np.hypot(edges.power_u95_mm, BLUR_SHARE_U95 * edges.blur_mm)
     return StripeCut(
         boundaries_mm=edges.boundaries_mm,
         boundaries_u95_mm=np.hypot(edges.noise_u95_mm, shared),
         scatter_u95_mm=edges.noise_u95_mm,
-        lab=np.asarray(srgb_to_lab(encoded(edges.light)), dtype=np.float64),
+        lab=_lab(edges.light),
         blur_mm=edges.blur_mm,
         same_look=same_look,
     )
 
 
-def _not_a_stripe(sequence: StripeCut, repeat_mm: float) -> Doubles | None:
+def _stripes_left(folded: Fold, bounds: Doubles, lab: Doubles, blur_mm: float, same_look: float) -> Doubles | None:
     """The boundaries left when the worst would-be stripe is given to its neighbours; None where all are stripes."""
-    bounds, lab = sequence.boundaries_mm, sequence.lab
-    widths = np.diff(np.append(bounds, bounds[0] + repeat_mm))
+    widths = np.diff(np.append(bounds, bounds[0] + folded.repeat_mm))
     change = ciede2000(lab, np.roll(lab, 1, axis=0))
-    alike = int(np.argmin(change))
-    if change[alike] < sequence.same_look:
-        return np.delete(bounds, alike)
+    faint = [
+        k
+        for k in np.flatnonzero(change < same_look)
+        if change[k] < FAINT_LOOK or not _in_every_repeat(folded, bounds[k], min(widths[k], widths[k - 1]), blur_mm)
+    ]
+    if faint:
+        return np.delete(bounds, min(faint, key=lambda k: float(change[k])))
     thin = int(np.argmin(widths))
-    if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * sequence.blur_mm):
+    if widths[thin] >= max(LEAST_STRIPE_MM, LEAST_STRIPE_BLURS * blur_mm):
         return None
     after = (thin + 1) % len(bounds)
-    middle = (bounds[thin] + widths[thin] / 2) % repeat_mm
+    middle = (bounds[thin] + widths[thin] / 2) % folded.repeat_mm
     return np.asarray(np.sort(np.append(np.delete(bounds, [thin, after]), middle)))
+
+
+def _in_every_repeat(folded: Fold, boundary_mm: float, width_mm: float, blur_mm: float) -> bool:
+    """Whether a faint step between two stripes, the narrower of which is so wide, is seen in each of several repeats,
+    in either half of its length.
+
+    A crease, a shadow or uneven dye lies in one of them, or not all along; what is printed comes back in all.
+    """
+    near, far = FAINT_BLURS * blur_mm, min(width_mm - FAINT_BLURS * blur_mm, FAINT_REACH_MM)
+    if width_mm < FAINT_LEAST_MM or far - near < FAINT_LEAST_MM / 2:
+        return False
+    size = len(folded.tone)
+    offsets = np.arange(math.ceil(near / folded.step_mm), math.floor(far / folded.step_mm) + 1)
+    at = round(boundary_mm / folded.step_mm - 0.5)
+    before, after = (folded.each[:, :, (at + sign * offsets) % size].mean(axis=2) for sign in (-1, 1))
+    steps = after - before
+    seen = np.isfinite(steps).all(axis=2)
+    if seen.all(axis=0).sum() < FAINT_REPEATS:
+        return False
+    steps = steps[seen]
+    usual = steps.mean(axis=0)
+    return bool((steps @ usual >= FAINT_SHARE * (usual @ usual)).all())
 
 
 def whole(
@@ -249,18 +297,18 @@ def _widths_differ(longer: StripeCut, repeat_mm: float, times: int, count: int) 
 
 
 def letter(lab: Sequence[Doubles] | Doubles, same_look: float = SAME_LOOK) -> tuple[str, ...]:
-    """A letter for each colour by first appearance; colours that look like a letter's mean carry it."""
-    groups: list[list[Doubles]] = []
-    letters: list[str] = []
-    for colour in np.asarray(lab, dtype=np.float64):
-        near = [float(ciede2000(colour, np.mean(group, axis=0))) for group in groups]
+    """A letter for each colour by first appearance; colours that look like a letter's mean carry it, but for the one
+    that stands right before them, from which they were told apart."""
+    groups: list[list[int]] = []
+    lab = np.asarray(lab, dtype=np.float64)
+    for k, colour in enumerate(lab):
+        near = [math.inf if k - 1 in one else float(ciede2000(colour, lab[one].mean(axis=0))) for one in groups]
         index = int(np.argmin(near)) if near else -1
         if index < 0 or near[index] > same_look:
             groups.append([])
             index = len(groups) - 1
-        groups[index].append(colour)
-        letters.append(_letter(index))
-    return tuple(letters)
+        groups[index].append(k)
+    return tuple(_letter(next(n for n, group in enumerate(groups) if k in group)) for k in range(len(lab)))
 
 
 def _letter(index: int) -> str:
