@@ -288,9 +288,9 @@ class Adjustment:
         return self._latest[1]
 
     def _prior(self, params: Floats) -> Floats:
-        focal_sigma = max(1e-4, self.focal.relative_u95 / 2)
         tilts = params[:2] / math.radians(TILT_SIGMA_DEG)
-        prior = [*tilts, belief((params[3] - math.log(self.focal.value)) / focal_sigma), params[4] / LENS_SIGMA]
+        longer = (params[3] - math.log(self.focal.value)) / max(1e-4, self.focal.relative_u95 / 2)
+        prior = [*tilts, belief(longer, self.focal.relative_u95), params[4] / LENS_SIGMA]
         for reading, own in zip(self.readings, self._own_of(params), strict=True):
             if self.rising:
                 prior.extend(held(own[OWN:]))
