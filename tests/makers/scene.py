@@ -42,9 +42,9 @@ class Scene:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Truth:
     """What is so. ``photo_from_mm`` (3, 3) maps the table; ``px_per_mm`` holds at the middle of the largest cloth's
-    visible part, or of the first ruler where there is none. ``turn_deg``: how far the upright picture shows the table
-    turned. ``across_direction_deg`` is in the square-on picture. Lengths follow the contract's sense of across and
-    along for checks and motifs (across: nearer the photo's x axis)."""
+    visible part, of the picture where it fills that, or of the first ruler where there is none. ``turn_deg``: how far
+    the upright picture shows the table turned. ``across_direction_deg`` is in the square-on picture. Lengths follow the
+    contract's sense of across and along for checks and motifs (across: nearer the photo's x axis)."""
 
     photo_from_mm: Floats
     px_per_mm: float
@@ -249,13 +249,16 @@ def polygon_cover(points_px: Floats, shape: tuple[int, int]) -> Array:
 
 
 def _middle_of_visible(corners_mm: Floats, homography: Floats, size: tuple[int, int]) -> Floats:
-    """Centre of gravity, on the table, of the part of a quadrangle (4, 2) that the picture shows."""
+    """Centre of gravity, on the table, of the part of a quadrangle (4, 2) that the picture shows; where that is all of
+    the picture, its middle."""
     frame = np.array([[0, 0], [size[0] - 1, 0], [size[0] - 1, size[1] - 1], [0, size[1] - 1]], dtype=float)
     shown = project(np.linalg.inv(homography), frame)
     _, seen = cv2.intersectConvexConvex(corners_mm.astype(np.float32), shown.astype(np.float32))
     if seen is None or len(seen) < 3:
         return np.asarray(corners_mm.mean(axis=0))
     moments = cv2.moments(seen)
+    if moments["m00"] > (1 - 1e-6) * cv2.contourArea(shown.astype(np.float32)):
+        return project(np.linalg.inv(homography), frame.mean(axis=0)[None])[0]
     return np.array([moments["m10"], moments["m01"]]) / moments["m00"]
 
 
