@@ -30,8 +30,8 @@ LIKENESS, STRICT_LIKENESS = 0.80, 0.90
 #: And the best are no more than this share of the translations found, where most of those are such likenesses.
 _BEST_SHARE, _STRICT_BEST_SHARE = 0.1, 0.01
 _LOOSELY, _STRICTLY = (LIKENESS, _BEST_SHARE), (STRICT_LIKENESS, _STRICT_BEST_SHARE)
-#: Share of predicted translations that must be there, and of those found that must be predicted (false lattices fail).
-INLIER_SHARE = 0.80
+#: Shares of predicted translations that must be there, and of those found that must be predicted (ribs of a mat: 0.88).
+PRESENT_SHARE, EXPLAINED_SHARE = 0.80, 0.90
 #: Translations are believed where this share of the cloth takes part in the comparison.
 _LEAST_OVERLAP = 0.22
 #: Correlation by which every second motif must fall behind to be another one (colour, or a mirror image): over all of
@@ -195,7 +195,7 @@ def _basis(
             pairs.append((abs(float(np.linalg.det(pair))), pair))
     for _, pair in sorted(pairs, key=lambda p: p[0]):
         pair = _short(pair)
-        if _explained(kept, pair) >= INLIER_SHARE and _present(correlation, pair) >= INLIER_SHARE:
+        if _explained(kept, pair) >= EXPLAINED_SHARE and _present(correlation, pair) >= PRESENT_SHARE:
             return pair
     return None
 
