@@ -137,7 +137,7 @@ def _warn_of_zoom(plane: Plane, warnings: list[str]) -> None:
     off = 1 - math.cos(math.atan(ZOOM * math.tan(tilt))) / math.cos(tilt)
     if off > ZOOM_ADVICE_SHARE:
         warnings.append(
-            f"The photo does not tell its focal length, so that of a phone's main camera was taken; if it was zoomed "
+            f"The photo does not tell its focal length, so about a phone's main camera's was taken; if it was zoomed "
             f"{ZOOM:.0f} times, lengths may be off by {off:.0%}: give --focal with the 35 mm equivalent, or photograph "
             "from straight above."
         )
