@@ -10,7 +10,7 @@ duals of its linear relaxation (GLOP) do not rule out. It finds plans; it proves
 from __future__ import annotations
 
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -59,6 +59,7 @@ class Pool:
         self._clashes = clash_table(task)
         names = list(dict.fromkeys(need.group for need in task.needs))
         self._group = [-1 - names.index(need.group) for need in task.needs]
+        self._members = Counter(self._group)
         self._places: dict[int, list[int]] = defaultdict(list)
         alone = [(run,) for run in range(len(task.runs))]
         for number, runs in enumerate([*alone, *(clique.runs for clique in task.cliques)]):
@@ -75,9 +76,16 @@ class Pool:
             return
         for cuts in self._parts([cut for mine in strips.values() for cut in mine]):
             key = frozenset(cut.need for cut in cuts), frozenset(cut.run for cut in cuts)
+            if not self._of_whole_groups(key[0]):
+                continue
             price = self._price_um(cuts)
             if key not in self.blocks or price < self.blocks[key].cost_um:
                 self.blocks[key] = Block(tuple(cuts), price)
+
+    def _of_whole_groups(self, strips: frozenset[int]) -> bool:
+        """Whether no strip lacks another of its group: laid with another block, that might be turned otherwise."""
+        here = Counter(self._group[need] for need in strips)
+        return all(here[group] == self._members[group] for group in here)
 
     def _parts(self, cuts: Sequence[Cut]) -> Iterator[list[Cut]]:
         """The cuts, those together that depend on one another."""

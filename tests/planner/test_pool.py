@@ -57,6 +57,21 @@ def test_the_good_halves_of_two_plans_make_a_better_one() -> None:
     assert {task.runs[cut.run].piece for cut in cuts} == {0, 1}
 
 
+def test_a_pair_comes_from_one_table() -> None:
+    """The left sleeve's border from a table without the right one's, turned one way, and the right one's from a table
+    without the left's, turned the other, are no pair: not both are taken."""
+    left, right = (replace(strip(name, 400, 20, 0, 0), pair="sleeves") for name in ("left", "right"))
+    strips = [left, right, strip("hem", 500, 20, 0, 0)]
+    pieces = [cloth(f"p{i}", 60, 1000) for i in range(3)]
+    task = build_task(FABRIC, pieces, strips, (), Stance.STRICT)
+    pool = Pool(task, DEFAULT, PLENTY_UM)
+    laid = _laid(task, [0, 1, 2])
+    pool.keep({need: laid[need] for need in (0, 2)}, 1)
+    pool.keep({1: tuple(replace(cut, turned=True) for cut in laid[1]), 2: laid[2]}, 1)
+    cuts = pool.put_together(time.monotonic() + 60)
+    assert {2} <= {cut.need for cut in cuts} < {0, 1, 2}
+
+
 def _seen(task: Task, rounds: int) -> tuple[Pool, int]:
     """The parts of what a few short searches see, and what the cheapest plan among it costs."""
     pool = Pool(task, DEFAULT, PLENTY_UM)
