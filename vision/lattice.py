@@ -43,6 +43,8 @@ _FLATNESS_RELATIVE_U95 = 0.0008
 #: Slower than this share of the motif's longer translation is not the motif (its own first wave keeps nine tenths).
 SLOW_SHARE = 0.6
 _MOST_STARTS = 14
+#: Between translations, at these shares of one, a motif is no more like itself than by this share of what it is at one.
+_BETWEEN, _FALLEN = (0.35, 0.5, 0.65), 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -379,19 +381,17 @@ def _refined(correlation: Autocorrelation, basis: Doubles) -> tuple[Doubles, flo
 
 
 def _crossed(correlation: Autocorrelation, basis: Doubles) -> bool:
-    """Whether the correlation falls between translations both ways (along stripes it does not: they are no motif)."""
+    """Whether the correlation falls between translations, and any other way (along stripes it does not: no motif)."""
     row0, column0 = correlation.centre
     if (np.abs(basis) > np.array([column0, row0])).any():
         return False  # nothing was compared so far apart
-
-    def at(shift: Doubles) -> float:
-        return float(correlation.value[round(row0 + shift[1]), round(column0 + shift[0])])
-
-    for vector in basis:
-        between = min(at(vector * share) for share in (0.35, 0.5, 0.65))
-        if between > 0.8 * at(vector):
-            return False
-    return True
+    turns = np.radians(np.arange(180.0))
+    ways = min(2 * float(np.hypot(*basis.T).min()), column0, row0) * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    shifts = np.array([*_BETWEEN, 1.0])[:, None, None] * np.concatenate([basis, ways])
+    rows, columns = np.moveaxis(np.rint(shifts[..., ::-1] + correlation.centre).astype(int), -1, 0)
+    seen = correlation.value[rows, columns]
+    peaks = np.append(seen[-1, : len(basis)], np.full(len(ways), _nearest(correlation, basis)))
+    return bool((seen[:-1].min(axis=0) <= _FALLEN * peaks).all())
 
 
 def _nearest(correlation: Autocorrelation, basis: Doubles) -> float:

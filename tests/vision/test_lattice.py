@@ -19,6 +19,7 @@ from vision.lattice import _whole, find_lattice
 from vision.measure import measure_photo
 from vision.oblong import lying_deg, named_of
 from vision.photo import Photo
+from vision.request import MeasureRequest
 from vision.spectrum import Autocorrelation
 from vision.square import SquareOn
 from vision.swatch import Swatch, cut_swatch
@@ -79,6 +80,18 @@ def test_motifs_that_come_after_few_pixels_have_a_lattice(column_mm: float, row_
     assert found is not None
     sides = (np.hypot(*found.across_mm), np.hypot(*found.along_mm))
     assert sides == pytest.approx((column_mm, row_mm), rel=0.005)
+
+
+def test_stripes_crowded_by_a_lens_are_no_motif() -> None:
+    """Stripes of 2 mm in two reds and a blue, under a bent lens and a tilt of 18 degrees: places a few stripes and some
+    way along them apart are as alike as those of a lattice, but so is all that lies along a stripe between them."""
+    drawn = draw(99270)
+    photo = Photo(name="scene.jpg", rgb=as_stored(shoot(drawn.shot)), focal35_mm=None, taken=None)
+    print_ = measure_photo(photo, MeasureRequest(focal35_mm=round(drawn.shot.camera.focal35_mm))).measurement.main.print
+    assert print_ is not None
+    assert print_.kind == "stripe"
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(9.725, rel=0.005)
 
 
 def test_a_table_in_view_changes_no_motif() -> None:
