@@ -137,7 +137,7 @@ class _Choice:
     def __init__(self, pool: Pool, keys: Sequence[Key], *, whole: bool) -> None:
         from ortools.linear_solver import pywraplp
 
-        self.pool, self.keys, self.lp = pool, keys, pywraplp
+        self.pool, self.keys, self.lp, self.whole = pool, keys, pywraplp, whole
         self.solver = solver = pywraplp.Solver.CreateSolver("SCIP" if whole else "GLOP")
         self.goal = solver.Objective()
         self.goal.SetMinimization()
@@ -173,7 +173,7 @@ class _Choice:
     def solve(self, seconds: float) -> bool:
         """Whether a choice is found."""
         self.solver.SetTimeLimit(int(1000 * seconds))
-        if self._new == self.solver.BoolVar:
+        if self.whole:
             self.solver.SetSolverSpecificParametersAsString(f"limits/nodes = {NODES}\nmisc/catchctrlc = FALSE\n")
         status = heard(self.solver.Solve, self.solver.InterruptSolve)
         return status in (self.lp.Solver.OPTIMAL, self.lp.Solver.FEASIBLE)
