@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from vision.estimate import Estimate
+from vision.lookup import values_at
 from vision.measurement import Point
 from vision.swatch import Doubles, Floats, Mask, folded_deg
 
@@ -65,9 +66,7 @@ def sharpened(tone: Floats, contour: Doubles, *, hole: bool = False) -> Doubles:
     """A closed contour (N, 2), px, settled on the edge that a picture's tone (H, W, 3) shows; see ``settled``."""
 
     def seen(x: Doubles, y: Doubles) -> Floats:
-        border = cv2.BORDER_REPLICATE
-        at = x.astype(np.float32), y.astype(np.float32)
-        return np.asarray(cv2.remap(tone, *at, cv2.INTER_LINEAR, borderMode=border), dtype=np.float32)
+        return np.asarray(values_at(tone, np.stack([x, y], axis=-1)), dtype=np.float32)
 
     return settled(seen, contour, hole=hole)[0]
 

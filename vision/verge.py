@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from vision.cloth import ClothRegion
 from vision.colour import linear
 from vision.edge import settled, signed_area, straight_edges
+from vision.lookup import values_at
 from vision.measurement import Point
 from vision.plane import Plane, reduced
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -124,8 +125,7 @@ class _Close:
         """Tone (N, K, 3) along straight lines side by side, of K places (N, K) each, noise smoothed away."""
         first, last = (self._seen(np.stack([x[:, k], y[:, k]], axis=1)) for k in (0, -1))
         share = np.linspace(0, 1, x.shape[1], dtype=np.float32)
-        columns, rows = (first[:, k, None] + (last - first)[:, k, None] * share for k in (0, 1))
-        seen = cv2.remap(self.picture, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        seen = values_at(self.picture, first[:, None] + (last - first)[:, None] * share[:, None])
         step = math.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0])
         light = cv2.GaussianBlur(_LIGHT[seen], (0, 0), _SOFT_PX / step, sigmaY=_SOFT_PX)
         return np.asarray(cv2.cvtColor(light, cv2.COLOR_LRGB2LAB) + TONE_SHIFT, dtype=np.float32)

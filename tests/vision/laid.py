@@ -8,6 +8,9 @@ import numpy as np
 from tests.makers.cloth import Cloth
 from tests.makers.colour import encoded
 from tests.makers.table import Table
+from vision.camera import homography
+from vision.estimate import Estimate
+from vision.plane import Plane
 from vision.square import SquareOn
 
 PX_PER_MM = 2.0
@@ -47,3 +50,28 @@ def _cover(outline_px: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     fine = np.zeros((shape[0] * 8, shape[1] * 8), np.uint8)
     cv2.fillPoly(fine, [np.rint((outline_px * 8 + 3.5) * 16).astype(np.int32)], 255, lineType=cv2.LINE_8, shift=4)
     return np.asarray(cv2.resize(fine, shape[1::-1], interpolation=cv2.INTER_AREA))
+
+
+def plane(
+    tilt_x: float,
+    k1: float,
+    *,
+    px_per_mm: float = 5.0,
+    size_px: tuple[int, int] = (3000, 2000),
+    focal_px: float = 2400.0,
+) -> Plane:
+    """A plane known exactly, tilted by ``tilt_x``, its (0, 0) in the photo's middle."""
+    params = np.array([tilt_x, 0.0, np.log(px_per_mm), np.log(2400.0), k1])
+    return Plane(
+        straight_from_mm=homography(params, size_px, 0.0),
+        params=params,
+        covariance=np.zeros((5, 5)),
+        size_px=size_px,
+        tilt_deg=Estimate(0.0),
+        reference_px_per_mm=(px_per_mm,),
+        residual_px=0.0,
+        floor_relative_u95=0.0,
+        thickness_mm=0.0,
+        readings=(),
+        focal_px=Estimate(2400.0),
+    )

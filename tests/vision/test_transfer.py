@@ -5,32 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.camera import homography
+from tests.vision.laid import plane
 from vision.cloth import ClothRegion
 from vision.edge import ClothEdge
 from vision.estimate import Estimate
-from vision.plane import Plane
 from vision.transfer import bent_mm, carried
 
 CORNERS = ((-100.0, -80.0), (140.0, -80.0), (140.0, 90.0), (-100.0, 90.0))
-
-
-def _plane(tilt_x: float, k1: float) -> Plane:
-    params = np.array([tilt_x, 0.0, np.log(5.0), np.log(2400.0), k1])
-    size = (3000, 2000)
-    return Plane(
-        straight_from_mm=homography(params, size, 0.0),
-        params=params,
-        covariance=np.zeros((5, 5)),
-        size_px=size,
-        tilt_deg=Estimate(0.0),
-        reference_px_per_mm=(5.0,),
-        residual_px=0.0,
-        floor_relative_u95=0.0,
-        thickness_mm=0.0,
-        readings=(),
-        focal_px=Estimate(2400.0),
-    )
 
 
 def _cloth() -> ClothRegion:
@@ -49,7 +30,7 @@ def _cloth() -> ClothRegion:
 
 def test_a_carried_cloth_is_seen_where_it_was() -> None:
     """Carried into a plane that is tilted otherwise, outline, hole and side are at the same pixels of the photo."""
-    before, after = _plane(0.0, 0.0), _plane(0.05, 0.0)
+    before, after = plane(0.0, 0.0), plane(0.05, 0.0)
     there = carried(_cloth(), before, after)
     for old, new in ((CORNERS, there.outline_mm), (_cloth().holes_mm[0], there.holes_mm[0])):
         assert after.to_px(np.array(new)) == pytest.approx(before.to_px(np.array(old)), abs=1e-6)
@@ -61,7 +42,7 @@ def test_a_carried_cloth_is_seen_where_it_was() -> None:
 def test_a_tilt_bends_no_side_but_a_lens_does() -> None:
     """Straight lines stay straight in any homography (geometry); a lens with k1 of 0.05 bends one 80 mm off the
     picture's middle by the millimetres that its formula says."""
-    assert bent_mm(_cloth(), _plane(0.0, 0.0), _plane(0.05, 0.0)) < 1e-6
+    assert bent_mm(_cloth(), plane(0.0, 0.0), plane(0.05, 0.0)) < 1e-6
     k1, focal_mm = 0.05, 480.0
 
     def straightened(x: float, y: float) -> np.ndarray:
@@ -72,4 +53,4 @@ def test_a_tilt_bends_no_side_but_a_lens_does() -> None:
     along = (last - first) / np.hypot(*(last - first))
     sag = abs((middle - first)[0] * along[1] - (middle - first)[1] * along[0])
     assert sag > 0.2
-    assert bent_mm(_cloth(), _plane(0.0, 0.0), _plane(0.0, k1)) == pytest.approx(sag, rel=0.05)
+    assert bent_mm(_cloth(), plane(0.0, 0.0), plane(0.0, k1)) == pytest.approx(sag, rel=0.05)

@@ -291,6 +291,22 @@ def test_numbers_at_each_inch_outweigh_fainter_ones_at_every_other() -> None:
     assert told.best.division.base_mm == 25.4 / 8
 
 
+def test_numbers_at_each_fourth_of_the_longest_ticks_alone_are_not_quarters() -> None:
+    """Worn sixteenths of which halves and inches do not show look like quarters of an inch, with something beside each
+    fourth tick. Where numbers are far plainer beside each sixteenth nothing speaks for quarters: no scale of them is
+    numbered every four inches (common practice)."""
+    index = np.arange(103)
+    size = np.full(103, 0.7)
+    size[index % 2 == 0], size[index % 4 == 0] = 1.45, 2.2
+    size += np.random.default_rng(7).normal(0, 0.07, 103)
+    each = Numbers(4, 0, 42.0)
+    quarters, sixteenths = hear(index, size, numbers=(each,)), hear(index, size, numbers=(each, Numbers(16, 8, 63.0)))
+    assert quarters.best is not None
+    assert quarters.best.division.base_mm == 25.4 / 4
+    assert quarters.numbered > 0
+    assert sixteenths.numbered <= 0
+
+
 def test_fives_alone_are_millimetres_only_with_their_numbers() -> None:
     """Of a grid's fourteen lines each fifth is longer: they may stand a centimetre apart as well as a millimetre. With
     numbers at each tenth they are millimetres."""

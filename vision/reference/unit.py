@@ -34,8 +34,8 @@ LEAST_UNSEEN = 0.75
 TOLD_MARGIN = 3.0
 #: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
 MOST_FROM_NUMBERS = 12.0
-#: What stands beside each other whole and has less than this share of the evidence of what stands beside each may be
-#: numbers of the ruler's other scale: five centimetres are nearly two inches.
+#: What stands beside some wholes, evenly, and has less than this share of the evidence of what stands beside each may
+#: be numbers of the ruler's other scale: five centimetres are nearly two inches.
 FAINT_SHARE = 0.33
 #: They stand beside their tick, or off it by a tick, or by this share of the way to the next number.
 BESIDE_SHARE = 0.15
@@ -231,8 +231,8 @@ def levelled(index: Ints, size: Floats) -> Floats:
 def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) -> float:
     """Nats for a division from what stands beside each whole of it, by as much as it is plainer than what stands beside
     halves too, or beside each half: from afar worn numbers and the long ticks of half inches look alike. What stands
-    beside each other whole alone speaks against it, but where that is far fainter than what stands beside each. What
-    comes round otherwise, or stands elsewhere, says nothing.
+    beside each second, third or fourth whole alone speaks against it, but where that is far fainter than what stands
+    beside each. What comes round otherwise, or stands elsewhere, says nothing.
     """
     whole = division.numbered
     beside = [one for one in numbers if _beside(one, division, phase)]
@@ -241,7 +241,8 @@ def _from_numbers(numbers: Sequence[Numbers], division: Division, phase: int) ->
     told = [one.evidence - as_plain for one in beside if one.period == whole]
     told += [one.at_halves for one in halves]
     most = max(told, default=0.0)
-    other = max((one.evidence for one in beside if one.period == 2 * whole), default=0.0)
+    rarer = [one for one in beside if whole and one.period > whole and one.period % whole == 0]
+    other = max((one.evidence for one in rarer), default=0.0)
     return min(MOST_FROM_NUMBERS, most) - (min(MOST_FROM_NUMBERS, other) if other > FAINT_SHARE * most else 0.0)
 
 
