@@ -19,7 +19,7 @@ from vision.measurement import Print, Skew
 from vision.plane import Floats, Plane
 from vision.reference.clicks import click_sigma_px
 from vision.request import MeasureRequest, Side, Thread
-from vision.rim import confirmed, seen_cloth, settled
+from vision.rim import confirmed, overrun, seen_cloth, settled
 from vision.skew import measure_skew, measure_weft
 from vision.swatch import folded_deg
 from vision.weave import read_weave
@@ -119,8 +119,8 @@ def _with_rims(
     hidden_mm: Sequence[Floats],
 ) -> tuple[ClothRegion, tuple[ClothEdge, ...] | None]:
     """The cloth with the sides that matter followed along their rim, as fine as the photo (H, W, 3) shows it, and
-    without those at which no cloth ends, or, where it can hardly be told from the table, none that the print tells of;
-    and those at which it surely does, None where that was not looked at."""
+    without those at which no cloth ends, or beyond which it goes on, or, where it can hardly be told from the table,
+    none that the print tells of; and those at which it surely ends, None where that was not looked at."""
     asked = [edge for edge in region.edges if edge.side in (request.torn, request.selvage)]
     asked += [edge for edge in torn_alike(region.edges, request.torn) if edge not in asked]
     if print_ is None or not asked:
@@ -136,7 +136,7 @@ def _with_rims(
     for edge in asked:
         cloth = confirmed(edge, seen, print_)
         followed = settled(reaching(edge, outline), seen, print_) or settled(edge, seen, print_)
-        if cloth is False or (followed is None and region.doubt_mm):
+        if cloth is False or (followed is None and (region.doubt_mm or overrun(edge, seen, print_))):
             continue
         edges.append(followed or edge)
         sure += [edges[-1]] if cloth else []

@@ -66,6 +66,8 @@ _LEAST_TOLD = 0.3
 #: A step from table to cloth explains this share of what the lines see, or no cloth ends there (0.68 and more where one
 #: does, 0.46 and less, mostly far less, where a ruler was taken for cloth: own scenes).
 _LEAST_EXPLAINED = 0.6
+#: Cloth goes on beyond a side where it reaches farther than this, mm: outlines go round the tips of tufts.
+_OVERRUN_MM = 1.0
 #: It is followed so often at most, and no more once its ends moved by less than this, mm.
 _PASSES, _STILL_MM = 3, 0.2
 #: No edge of cloth is straight to better than this, degrees (95 %).
@@ -155,6 +157,16 @@ def confirmed(edge: ClothEdge, seen: Seen, print_: Print) -> bool | None:
     middle, unit, out, half = placed(edge)
     lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=False, every_mm=_LOOK_MM)
     return None if lines is None else lines.explained >= _LEAST_EXPLAINED
+
+
+def overrun(edge: ClothEdge, seen: Seen, print_: Print) -> bool:
+    """Whether cloth goes on beyond a side, along most of what tells of it: the side is but where a stripe of the
+    table's colour begins."""
+    middle, unit, out, half = placed(edge)
+    lines = _lines(seen, middle, unit, out, half, print_, far=True, evened=True, every_mm=_LOOK_MM)
+    if lines is None:
+        return False
+    return float(lines.weight @ (lines.reach < -_OVERRUN_MM)) > 0.5 * float(lines.weight.sum())
 
 
 def settled(edge: ClothEdge, seen: Seen, print_: Print) -> ClothEdge | None:

@@ -20,7 +20,7 @@ from vision.estimate import Estimate
 from vision.measure import measure_photo
 from vision.measurement import Lattice, Print
 from vision.request import MeasureRequest
-from vision.rim import confirmed, repeats_inwards, seen_cloth, settled
+from vision.rim import confirmed, overrun, repeats_inwards, seen_cloth, settled
 from vision.square import SquareOn
 
 _TORN: tuple[EdgeKind, EdgeKind, EdgeKind, EdgeKind] = ("torn", "cut", "torn", "cut")
@@ -134,6 +134,16 @@ def _checked(laid_on: tuple[CheckPrint, str], phase_mm: float) -> ClothEdge:
     edge = _bottom(cloth, laid(cloth, table=Table(colour=laid_on[1], kind="smooth"), seed=5))
     assert edge is not None
     return edge
+
+
+@pytest.mark.parametrize(("inside_mm", "beyond"), [(3.0, True), (0.0, False), (-2.0, False)])
+def test_cloth_goes_on_beyond_a_side_that_is_but_a_stripe_s(inside_mm: float, beyond: bool) -> None:
+    """On a table of its lines' colour a check seems to end where such a line begins: 3 mm inside its own torn edge,
+    which the stripes across it show to go on. Beyond the edge itself, or beyond it on the table, none does."""
+    cloth = Cloth(print=_DARK[0], width_mm=240.0, length_mm=130.0, edges=_TORN, fray_mm=1.0, seed=5)
+    picture = laid(cloth, table=Table(colour=_DARK[1], kind="smooth"), seed=5)
+    seen = seen_cloth(picture, cloth.outline_mm(), ())
+    assert overrun(_plain_side(-100.0, 100.0, 65.0 - inside_mm), seen, _printed(cloth)) == beyond
 
 
 def _plain_side(start_mm: float, end_mm: float, y_mm: float = 65.0) -> ClothEdge:
