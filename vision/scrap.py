@@ -21,9 +21,11 @@ LEAST_HOLE_MM2 = 150.0
 _CLOSE_MM = 2.5
 #: More pieces than this are a print's, not remnants laid out side by side; up to the fewer there is no doubt.
 _MOST_BLOBS, FEW_BLOBS = 14, 3
-#: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm; more bars
-#: than this are specks.
-_FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS = 0.06, 2.5, 25.0, 60
+#: Bars are joined whose ends agree within this share of their length, over a gap of so many widths or mm, as wide all
+#: along to the last share of that length, as a stripe is; more bars than this are specks.
+_FLUSH_SHARE, _GAP_WIDTHS, _GAP_MM, _MOST_BARS, _EVEN_SHARE = 0.06, 2.5, 25.0, 60, 0.05
+#: It is looked at in so many places along them.
+_PLACES = 9
 #: A bar ends below what covers it where its end, which is so much of its length, lies so near to that, mm (its shadow,
 #: and what a slanting end makes).
 _END_SHARE, _HIDDEN_MM = 0.04, 5.0
@@ -232,8 +234,8 @@ def _hull(bar: Mask) -> Floats:
 
 
 def _in_line(bar: Floats, other: Floats, hidden: Mask, per_mm: float) -> bool:
-    """Whether ``bar`` is long, lies beside ``other`` at no great distance, and ends where it ends, or where the shorter
-    of them goes on ``hidden`` (H, W): at one end, for at the other its length must be told."""
+    """Whether ``bar`` is long, lies beside ``other`` at no great distance, the same all along, and ends where it ends,
+    or where the shorter of them goes on ``hidden`` (H, W): at one end, for at the other its length must be told."""
     _, (width, height), angle = cv2.minAreaRect(bar)
     long, short = max(width, height), min(width, height)
     if long < 2.0 * short or cv2.contourArea(bar) < 0.75 * long * short:
@@ -248,7 +250,22 @@ def _in_line(bar: Floats, other: Floats, hidden: Mask, per_mm: float) -> bool:
         return False
     (left, right), (left2, right2) = _reach(bar, across), _reach(other, across)
     gap = max(left2 - right, left - right2)
-    return 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm)
+    if not 0 < gap < max(_GAP_WIDTHS * short, _GAP_MM * per_mm):
+        return False
+    way = across if left2 > right else -across
+    places = np.linspace(max(low, low2), min(high, high2), _PLACES + 2)[1:-1]
+    between = -_side(other, axis, -way, places) - _side(bar, axis, way, places)
+    return float(np.ptp(between)) <= _EVEN_SHARE * long
+
+
+def _side(hull: Floats, axis: Doubles, way: Doubles, places: Doubles) -> Doubles:
+    """How far a convex hull (N, 2) reaches along a unit vector ``way``, at places (K,) of its own along another."""
+    along, out = (np.stack([hull @ one, np.roll(hull, -1, axis=0) @ one], axis=1) for one in (axis, way))
+    low, high = along.min(axis=1), along.max(axis=1)
+    share = (places[:, None] - along[:, 0]) / np.where(high > low, along[:, 1] - along[:, 0], np.inf)
+    spans = (places[:, None] >= low) & (places[:, None] <= high) & (high > low)
+    reached = np.where(spans, out[:, 0] + share * (out[:, 1] - out[:, 0]), -np.inf)
+    return np.asarray(reached.max(axis=1), dtype=np.float64)
 
 
 def _ends_hidden(hull: Floats, way: Doubles, hidden: Mask) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 import pytest
@@ -143,3 +145,24 @@ def test_the_grain_of_a_pale_table_is_no_cloth() -> None:
         rim = cloth.outline_mm()
         region = min(found, key=lambda r: np.hypot(*(np.mean(r.outline_mm, axis=0) - rim.mean(axis=0))))
         assert _farthest(region, rim) <= 4.0
+
+
+def test_what_lies_askew_beyond_a_cloth_is_no_stripe_of_it() -> None:
+    """A pencil askew beyond a cloth's end, from beside a ruler, which may hide more of it, to over the cloth's corner:
+    the cloth alone is found, its area within 1 %, and not what lies between them. A stripe of the cloth's own would
+    have a gap as wide all along before it."""
+    cloth = Cloth(print=PlainPrint(colour="#7d3a3a"), width_mm=110.0, length_mm=190.0, y_mm=25.0)
+    turn, long, corner = math.radians(14.0), 130.0, (55.0, -70.0)
+    along = (math.cos(turn), -math.sin(turn))  # up to the right, y pointing down
+    end = corner[0] * along[0] + corner[1] * along[1]
+    pencil = Cloth(
+        print=PlainPrint(colour="#2f6b4a"),
+        width_mm=long,
+        length_mm=7.0,
+        x_mm=(end - long / 2 + 100.0 * along[1]) / along[0],
+        y_mm=-100.0,
+        turn_deg=14.0,
+    )
+    ruler = np.array([(-120.0, -140.0), (-86.0, -140.0), (-86.0, 140.0), (-120.0, 140.0)])
+    found = find_cloths(laid(cloth, pencil, table=TABLES["slate"]), covered_mm=[ruler])
+    assert found[0].area_mm2 == pytest.approx(110.0 * 190.0, rel=0.01)
