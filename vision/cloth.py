@@ -134,7 +134,7 @@ def find_cloths(
             away = apart(best, valid, per_mm)
             for care in CARES if away is not None else ():
                 best = _better(best, left(surface, care, away))
-            best = _without_shade(best, left(surface, CARES[0], in_shade=True)) if best.possible else best
+            best = _without_shade(best, left(surface, CARES[0], in_shade=True))
         if best.plain:
             return _regions(square, best.blobs, covered)
         found[number] = best
@@ -203,9 +203,14 @@ def _better(one: Scraps, other: Scraps) -> Scraps:
 
 
 def _without_shade(one: Scraps, other: Scraps) -> Scraps:
-    """The second, from which shade was taken away, where it has the cloths of the first, and they are straighter so."""
+    """The second, from which shade was taken away, where it has the cloths of the first, and they are straighter so; or
+    more of them, where those of the first, that shade may have joined, are not straight; or cloths beyond doubt, where
+    the first, that shade may have drawn to the picture's borders, has none."""
+    if not one.possible:
+        return other if other.plain and other.solidity >= _NOTCHED else one
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
-    same = len(other.blobs) == len(one.blobs) and other.possible and area2 > (1 - _MOST_SHADE) * area
+    joined = one.solidity < _NOTCHED and len(other.blobs) > len(one.blobs)
+    same = (joined or len(other.blobs) == len(one.blobs)) and other.possible and area2 > (1 - _MOST_SHADE) * area
     return other if same and other.plain >= one.plain and other.solidity > one.solidity + _MORE_SOLID else one
 
 
