@@ -19,6 +19,7 @@ from vision.bow import measure_bow
 from vision.cloth import ClothRegion, find_cloths
 from vision.covering import grown, tails, with_rests
 from vision.crossing import crossing, widened
+from vision.graduation import graduated
 from vision.grain import ACROSS
 from vision.laid import laid_on_stripes
 from vision.level import level, needs_levelling
@@ -133,7 +134,7 @@ def _cloths(
     photo: Photo, plane: Plane, covered: tuple[Floats, ...], warnings: list[str]
 ) -> tuple[tuple[ClothRegion, ...], tuple[Floats, ...]]:
     """The cloths, largest first, and what covers them: with the ends of a tape, or the rulers on cloth that fills the
-    picture or over its rim, that were taken for one or a part of one at first."""
+    picture, over its rim or beside it, that were taken for one or a part of one at first."""
     width, height = photo.size_px
     middle = plane.px_per_mm_at(((width - 1) / 2, (height - 1) / 2)).value
     coarse = plane.square_on(photo.rgb, px_per_mm=middle * min(1.0, COARSE_SIDE_PX / max(width, height)))
@@ -145,6 +146,7 @@ def _cloths(
     taken = tails(covered, outlines) or laid_on_stripes(coarse, outlines, covered)
     taken = (*taken, *overhanging(coarse, outlines, (*whole, *taken)))
     taken = taken or crossing(coarse, outlines, whole)
+    taken = (*taken, *graduated(plane, photo.rgb, outlines, whole))
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)

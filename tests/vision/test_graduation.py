@@ -1,0 +1,70 @@
+"""Rulers that nobody read, lying by themselves: they are no cloth; slender cloths are."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, PlainPrint, StripePrint, Stripes
+from tests.makers.ruler import Ruler, RulerUnit
+from tests.makers.scene import render
+from tests.makers.table import Table
+from tests.vision.test_measure import SCENE, photo_of
+from vision.measure import measure_photo
+
+_SCRAP = Cloth(print=PlainPrint(colour="#8f1f2a"), width_mm=120.0, length_mm=90.0, x_mm=-75.0, y_mm=30.0)
+_SLATE = Table(colour="#50555c")
+_INCH = 25.4
+
+
+def _fine(repeat_mm: float) -> Stripes:
+    return Stripes(widths_mm=(repeat_mm / 2, repeat_mm / 2), colours=("#23426f", "#f1eee4"))
+
+
+@pytest.mark.parametrize("unit", ["mm", "inch8", "inch16"])
+def test_a_ruler_beside_the_cloth_is_no_second_cloth(unit: RulerUnit) -> None:
+    """The printed target gives the scale, a ruler lies beside the cloth: one cloth is found, of 120 by 90 mm, its area
+    to 1 %, and no ruler for a second."""
+    ruler = Ruler(unit=unit, length_mm=230.0, width_mm=24.0, x_mm=-70.0, y_mm=-90.0, turn_deg=2.0)
+    camera = replace(SCENE.camera, width_px=2600, height_px=1950)
+    scene = replace(SCENE, camera=camera, cloths=(_SCRAP,), table=_SLATE, rulers=(ruler,))
+    measured = measure_photo(photo_of(render(scene))).measurement
+    assert measured.scraps == ()
+    assert measured.main.outline is not None
+    assert measured.main.outline.area_mm2 == pytest.approx(120.0 * 90.0, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("print_", "size_mm", "turn_deg"),
+    [
+        (StripePrint(across=_fine(_INCH / 8)), (230.0, 24.0), 2.0),
+        (CheckPrint(across=_fine(_INCH / 8), along=_fine(_INCH / 8)), (230.0, 24.0), 2.0),
+        (StripePrint(across=_fine(8.0)), (24.0, 230.0), 92.0),
+    ],
+    ids=["ticking", "gingham", "lengthwise"],
+)
+def test_a_slender_scrap_is_cloth(print_: AnyPrint, size_mm: tuple[float, float], turn_deg: float) -> None:
+    """A strip of cloth of a ruler's size, whose stripes or checks repeat every eighth of an inch, or run along it,
+    stays a cloth beside the other one: 230 by 24 mm, its area to 3 %."""
+    strip = Cloth(print=print_, width_mm=size_mm[0], length_mm=size_mm[1], x_mm=-70.0, y_mm=-90.0, turn_deg=turn_deg)
+    camera = replace(SCENE.camera, width_px=2600, height_px=1950)
+    scene = replace(SCENE, camera=camera, cloths=(_SCRAP, strip), table=_SLATE)
+    scraps = measure_photo(photo_of(render(scene))).measurement.scraps
+    assert len(scraps) == 2
+    assert scraps[1].outline is not None
+    assert scraps[1].outline.area_mm2 == pytest.approx(230.0 * 24.0, rel=0.03)
+    assert np.ptp(np.asarray(scraps[1].outline.points_mm), axis=0).max() == pytest.approx(230.0, rel=0.02)
+
+
+def test_a_strip_of_cloth_below_the_ruler_that_was_read_is_cloth() -> None:
+    """The ruler that gives the scale lies along a strip of plain cloth of 240 by 56 mm: the strip is found, its area to
+    3 %, though marks are seen all along it."""
+    strip = Cloth(print=PlainPrint(colour="#8f1f2a"), width_mm=240.0, length_mm=56.0)
+    ruler = Ruler(unit="inch16", length_mm=200.0, width_mm=22.0, y_mm=-10.0)
+    camera = replace(SCENE.camera, width_px=2600, height_px=1950)
+    scene = replace(SCENE, camera=camera, cloths=(strip,), table=_SLATE, rulers=(ruler,), sheets=())
+    outline = measure_photo(photo_of(render(scene))).measurement.main.outline
+    assert outline is not None
+    assert outline.area_mm2 == pytest.approx(240.0 * 56.0, rel=0.03)
