@@ -6,6 +6,7 @@ Reference: ISO/IEC 7810:2019, ID-1: 85.60 x 53.98 mm, corner radius 2.88-3.48 mm
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -13,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import srgb_to_lab
 from vision.reference.reading import Floats, Reading
 
 CARD_MM = (85.60, 53.98)
@@ -21,7 +23,9 @@ CARD_RELATIVE_U95 = 0.003
 #: The corner of the ideal rectangle lies r (sqrt 2 - 1) = 1.2-1.44 mm beyond a card's round corner; generous limits.
 CORNER_GAP_MM = (0.6, 2.2)
 #: How far the proportions, corrected for tilt by the focal length, may lie from 85.60 / 53.98.
-ASPECT_TOLERANCE = 0.035
+#: Corners known to a pixel or two leave proportions within the second: beyond it the shadow of an edge may have been
+#: taken for the edge, and the other pictures are asked too.
+ASPECT_TOLERANCE, SURE_ASPECT = 0.035, 0.01
 #: Share of the picture that a card may cover.
 AREA_SHARE = (0.002, 0.5)
 #: Long side of the reduced picture in which cards are looked for, px.
@@ -30,6 +34,10 @@ SEARCH_SIDE_PX = 1400
 CORNER_SIGMA_PX = 0.4
 #: The middle part of an edge that is used: the ends are round.
 EDGE_SHARE = (0.12, 0.88)
+#: Levels of grey for one of CIELAB's colour coordinates, which vary less than light does.
+CHROMA_GAIN = 2.0
+#: A side's own part of a contour lies so near to it, as a share of its length, and has so many places at least.
+ASIDE_SHARE, LEAST_SIDE_PX = 0.06, 8
 #: Half the length of the profiles taken across an edge, px, and how far apart they lie.
 PROFILE_HALF_PX = 8
 PROFILES_AN_EDGE = 60
@@ -38,12 +46,17 @@ PROFILES_AN_EDGE = 60
 def read_card(rgb: NDArray[np.uint8], focal_px: float) -> Reading | None:
     """Find one ID-1 card in a photo (H, W, 3) uint8 with its focal length in px; None where none is sure.
 
-    What is as light as the table it lies on is sought in the channels of colour, one after the other.
+    What is as light as the table it lies on is sought in the channels of colour, one after the other; what its shadow
+    or a rough table hides in all of these, in colour without light.
     """
-    pictures = (cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), *cv2.split(rgb))
-    corners = next((found for one in pictures if (found := _corners(one, focal_px)) is not None), None)
-    if corners is None:
+    found: list[tuple[float, Floats]] = []
+    for picture in _pictures(rgb):
+        found += _cards(picture, focal_px)
+        if found and min(found, key=_error)[0] < SURE_ASPECT:
+            break
+    if not found:
         return None
+    corners = min(found, key=_error)[1]
     long, short = CARD_MM
     return Reading(
         source="card",
@@ -59,8 +72,22 @@ def read_card(rgb: NDArray[np.uint8], focal_px: float) -> Reading | None:
     )
 
 
-def _corners(grey: NDArray[Any], focal_px: float) -> Floats | None:
-    """The corners (4, 2), px, of what is most like a card in a picture (H, W) of one channel."""
+def _pictures(rgb: NDArray[np.uint8]) -> Iterator[NDArray[Any]]:
+    """Pictures (H, W) of one channel in which a card may stand out, the likeliest first."""
+    yield cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    yield from cv2.split(rgb)
+    lab = srgb_to_lab(rgb)
+    for k in (1, 2):
+        yield np.clip(np.rint(128 + CHROMA_GAIN * lab[..., k]), 0, 255).astype(np.uint8)
+
+
+def _error(card: tuple[float, Floats]) -> float:
+    return card[0]
+
+
+def _cards(grey: NDArray[Any], focal_px: float) -> list[tuple[float, Floats]]:
+    """What is like a card in a picture (H, W) of one channel: how far its proportions are off, as a share, and its
+    corners (4, 2), px."""
     factor = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
     small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     height, width = grey.shape
@@ -73,7 +100,7 @@ def _corners(grey: NDArray[Any], focal_px: float) -> Floats | None:
         error = abs(_aspect(corners - centre, focal_px) * CARD_MM[1] / CARD_MM[0] - 1)
         if error < ASPECT_TOLERANCE and _round_corners(grey, corners):
             candidates.append((error, corners))
-    return min(candidates, key=lambda candidate: candidate[0])[1] if candidates else None
+    return candidates
 
 
 def _quads(grey: NDArray[Any]) -> list[Floats]:
@@ -94,7 +121,7 @@ def _quads(grey: NDArray[Any]) -> list[Floats]:
                 continue
             quad = _quad(hull)
             if quad is not None:
-                found.append(quad)
+                found.append(_squared(contour.reshape(-1, 2).astype(np.float64), quad))
     return found
 
 
@@ -108,12 +135,39 @@ def _quad(hull: NDArray[Any]) -> Floats | None:
     return None
 
 
+def _squared(contour: Floats, quad: Floats) -> Floats:
+    """The corners (4, 2) where the middle parts of a contour's (N, 2) sides would meet: a polygon along it cuts its
+    round corners off. The polygon's own (4, 2) where a side is too short to tell."""
+    lines = []
+    for start, end in pairwise([*quad, quad[0]]):
+        long = math.dist(start, end)
+        way = (end - start) / max(long, 1e-9)
+        along, aside = (contour - start) @ way, np.abs((contour - start) @ np.array([-way[1], way[0]]))
+        middle = (along > EDGE_SHARE[0] * long) & (along < EDGE_SHARE[1] * long)
+        side = contour[middle & (aside < ASIDE_SHARE * long)]
+        if len(side) < LEAST_SIDE_PX:
+            return quad
+        lines.append(_line(side))
+    corners = _meeting(lines)
+    return quad if corners is None else corners
+
+
 def _refined(grey: NDArray[Any], quad: Floats) -> Floats | None:
     """The corners where the four edges, fitted to their steepest points, would meet."""
     edges = (_edge(grey, start, end) for start, end in pairwise([*quad, quad[0]]))
     lines = [edge for edge in edges if edge is not None]
-    if len(lines) < 4:
-        return None
+    return _meeting(lines) if len(lines) == 4 else None
+
+
+def _line(points: Floats) -> Floats:
+    """The homogeneous line (3,) through points (N, 2), outliers counting little."""
+    fitted = cv2.fitLine(points.astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01)
+    vx, vy, x, y = (float(value) for value in np.ravel(fitted))
+    return np.array([-vy, vx, vy * x - vx * y])
+
+
+def _meeting(lines: Sequence[Floats]) -> Floats | None:
+    """The corners (4, 2) in which four homogeneous lines meet, the last and the first of them in the first corner."""
     corners = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
     if any(abs(corner[2]) < 1e-12 for corner in corners):
         return None
@@ -145,9 +199,7 @@ def _edge(grey: NDArray[Any], start: Floats, end: Floats) -> Floats | None:
     kept &= np.abs(across - middle) < PROFILE_HALF_PX
     if kept.sum() < PROFILES_AN_EDGE / 2:
         return None
-    points = (start + shares[:, None] * along + across[:, None] * normal)[kept].astype(np.float32)
-    vx, vy, x, y = (float(value) for value in np.ravel(cv2.fitLine(points, cv2.DIST_HUBER, 0, 0.01, 0.01)))
-    return np.array([-vy, vx, vy * x - vx * y])
+    return _line((start + shares[:, None] * along + across[:, None] * normal)[kept])
 
 
 def _aspect(corners: Floats, focal_px: float) -> float:
