@@ -1,4 +1,4 @@
-"""A ruler or tape that was not read, lies by itself, and was taken for a cloth: it is slender, and graduated.
+"""A ruler or tape that was not read, lies by itself, and was taken for a cloth: it is longer than wide, and graduated.
 
 Lines across it stand along one of its long sides at the distance of one of the divisions that rulers have, and go only
 so far towards the other: stripes of a cloth, or its weave, would go all the way. That is seen where the marks are too
@@ -13,15 +13,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.covering import SLENDER, grown, long_box
+from vision.covering import grown, long_box
 from vision.lookup import values_at
 from vision.plane import Plane
 from vision.swatch import Doubles, Mask
 
 #: Divisions of rulers, mm: finer ones have these between them. The scale is known so well, as a share, where one lies.
 DIVISIONS_MM, _KNOWN = (1.0, 25.4 / 16, 25.4 / 8), 0.025
-#: Rulers and tapes are so wide, mm (practice), and fill so much of the rectangle round what is seen of them.
-_WIDTHS_MM, _FULL = (8.0, 60.0), 0.6
+#: Rulers and tapes are so wide, mm, and, or what is seen of them, so many times as long (practice), and fill so much of
+#: the rectangle round it.
+_WIDTHS_MM, _LONGER, _FULL = (8.0, 60.0), 2.0, 0.6
 #: It is looked at in lines along it so far apart, mm, at places so far apart, mm; and light is held against itself
 #: over so much of a line, mm.
 _LINES_MM, _PLACES_MM, _WINDOW_MM = 0.5, 0.1, 25.0
@@ -49,7 +50,7 @@ def _ruler(plane: Plane, rgb: NDArray[np.uint8], outline: Doubles, hidden_mm: Se
     box = long_box(outline)
     low, high = _WIDTHS_MM
     full = cv2.contourArea(outline.astype(np.float32)) >= _FULL * box.long * box.short
-    if not (full and low <= box.short <= high and box.long >= SLENDER * box.short):
+    if not (full and low <= box.short <= high and box.long >= _LONGER * box.short):
         return None
     along, across = (np.arange(-size / 2, size / 2, step) for size, step in
                      ((box.long, _PLACES_MM), (box.short, _LINES_MM)))  # fmt: skip

@@ -11,7 +11,9 @@ from tests.makers.cloth import AnyPrint, CheckPrint, Cloth, PlainPrint, StripePr
 from tests.makers.ruler import Ruler, RulerUnit
 from tests.makers.scene import render
 from tests.makers.table import Table
+from tests.vision.laid import plane
 from tests.vision.test_measure import SCENE, photo_of
+from vision.graduation import graduated
 from vision.measure import measure_photo
 
 _SCRAP = Cloth(print=PlainPrint(colour="#8f1f2a"), width_mm=120.0, length_mm=90.0, x_mm=-75.0, y_mm=30.0)
@@ -68,3 +70,21 @@ def test_a_strip_of_cloth_below_the_ruler_that_was_read_is_cloth() -> None:
     outline = measure_photo(photo_of(render(scene))).measurement.main.outline
     assert outline is not None
     assert outline.area_mm2 == pytest.approx(240.0 * 56.0, rel=0.03)
+
+
+@pytest.mark.parametrize(("longest_mm", "ruler"), [(9.0, True), (24.0, False)])
+def test_the_end_of_a_ruler_is_told_from_a_remnant(longest_mm: float, ruler: bool) -> None:
+    """Of a ruler a piece of 66 by 24 mm shows, its sixteenths of an inch worn: it is one all the same, less than three
+    times as long as wide. A remnant of that size with lines as close right across is none."""
+    rng, per_mm = np.random.default_rng(4), 8.0
+    picture = np.full((600, 800), 52.0)
+    left, top, right, bottom = (round(at * per_mm) for at in (17.0, 26.0, 83.0, 50.0))
+    picture[top:bottom, left:right] = 38.0
+    for number in range(42):
+        long = longest_mm * (1.0 if number % 8 == 0 else 0.65 if number % 2 == 0 else 0.5) if ruler else longest_mm
+        at = left + round((0.5 + number * _INCH / 16) * per_mm)
+        picture[top : top + round(long * per_mm), at : at + 3] += 12.0 * rng.uniform(0.6, 1.0)
+    rgb = np.repeat(np.clip(picture + rng.normal(0, 2, picture.shape), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
+    above = plane(0.0, 0.0, px_per_mm=per_mm, size_px=(800, 600))
+    corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)], dtype=np.float64)
+    assert len(graduated(above, rgb, [above.to_mm(corners)], ())) == int(ruler)
