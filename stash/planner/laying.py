@@ -4,48 +4,80 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import dataclass
 
-from stash.planner.joining import best_two
-from stash.planner.spot import LATE, TIGHT, Ask, Spot, ask_for, crowding, starts
-from stash.planner.stretch import Stretch
 from stash.planner.table import Table
 from stash.planner.task import Cut, Need
 
 GREED = 0.5
 """um of cost that a um of finished length is worth, where a segment may be longer or shorter."""
 
-DOWN = 0.3
-"""The share of strips laid anywhere in the print that are laid from the far end of a stretch."""
+TIGHT = 0.02
+"""um of cost that a um of room left beside a cut counts for: between places that cost the same the snug one."""
+
+SPREAD = 0.05
+"""um of cost for a um of room that a cut takes from lanes that overlap its own: cuts lie close to each other."""
+
+LATE = 0.3
+"""um of cost for a um left free before a cut whose place in the print is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    """One place for a segment."""
+
+    run: int
+    start_um: int
+    value_um: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Ask:
+    """What a segment is to be: its finished length from ``least`` to ``most``, the rest of its cut length, and where
+    the print must stand at its finished start (None: anywhere). ``joined``: a join follows ``done`` and its length."""
+
+    need: Need
+    fixed_um: int
+    lead_um: int
+    least_um: int
+    most_um: int
+    done_um: int
+    joined: bool
+    turned: bool
+    phase: int | None
 
 
 class Hand:
-    """Lays strips. Without dice every choice is the best by reckoning; with dice it wavers. ``together``: the last two
-    segments of a strip whose print runs on are laid together, not one after another."""
+    """Lays strips. Without dice every choice is the best by reckoning; with dice it wavers."""
 
-    def __init__(
-        self, table: Table, dice: random.Random | None = None, waver: float = 0.3, *, together: bool = True
-    ) -> None:
-        self.table, self.dice, self.together = table, dice, together
-        self.waver_um = table.weights.useful_um * waver
+    def __init__(self, table: Table, dice: random.Random | None = None, waver: float = 0.3) -> None:
+        self.table, self.dice, self.waver = table, dice, waver
 
     def lay(self, index: int) -> bool:
         """Lay the strip; False, with the table as it was, where no place is found."""
         table, need = self.table, self.table.task.needs[index]
-        best: tuple[int, bool, tuple[Spot, ...]] | None = None
+        before = table.cost_um()
+        best: tuple[float, tuple[Cut, ...]] | None = None
         join_um = table.weights.join_um(need.strip)
         for count in range(1, need.most + 1):
             if best is not None and best[0] <= (count - 1) * join_um:
                 break
             for turned in self._ways(need):
                 for runs in (need.runs[turned],) if count == 1 else table.kinds(index, turned):
-                    found = self._in_segments(index, runs, count, turned)
-                    if found is not None and (best is None or found[0] < best[0]):
-                        best = (found[0], turned, found[1])
+                    cuts = self._in_segments(index, need, runs, count, turned)
+                    if cuts is None:
+                        continue
+                    price = table.cost_um() - before
+                    for cut in cuts:
+                        table.lift(cut)
+                    if best is None or price < best[0]:
+                        best = (price, cuts)
         if best is None:
             return False
-        _, turned, spots = best
-        cuts = tuple(self._put(index, number, turned, spot)[0] for number, spot in enumerate(spots))
-        table.keep(index, cuts, self.phase_of(need, cuts[0]) if need.phased else None)
+        for cut in best[1]:
+            table.put(cut)
+        first = best[1][0]
+        table.keep(index, best[1], self.phase_of(need, first) if need.phased else None)
         return True
 
     def _ways(self, need: Need) -> tuple[bool, ...]:
@@ -56,100 +88,102 @@ class Hand:
             return tuple(reversed(need.turns))
         return need.turns if not need.phased else need.turns[:1]
 
-    def _put(self, index: int, number: int, turned: bool, spot: Spot) -> tuple[Cut, list[Cut]]:
-        """Lay a segment; gives it, and the cuts that made way for it as they lay."""
-        cut = Cut(need=index, segment=number, run=spot.stretch.run, start_um=spot.start_um,
-                  size_um=spot.size_um, finished_um=spot.value_um, turned=turned)  # fmt: skip
-        moved = self.table.make_way(spot.stretch, spot.before, cut.start_um, cut.size_um)
-        self.table.put(cut)
-        return cut, moved
-
     def _in_segments(
-        self, index: int, runs: tuple[int, ...], count: int, turned: bool
-    ) -> tuple[int, tuple[Spot, ...]] | None:
-        """What it costs to lay the strip in ``count`` segments, and where; the table stays as it was."""
-        table, need = self.table, self.table.task.needs[index]
-        phase = table.phase(need) if need.phased else None
-        phase = -phase if phase is not None and turned else phase
-        before, done = table.cost_um(), 0
-        spots: list[Spot] = []
-        laid: list[tuple[Cut, list[Cut]]] = []
-        try:
-            while len(spots) < count:
-                ask = ask_for(need, len(spots), count, done, turned, phase)
-                if ask.most_um < ask.least_um:
-                    return None
-                if self.together and need.phased and len(spots) == count - 2:
-                    last = ask_for(need, count - 1, count, done, turned, None)
-                    two = best_two(table, ask, last, runs, self.dice, self.waver_um)
-                    if two is None:
-                        return None
-                    joins_um = table.weights.join_um(need.strip) * (2 if spots else 1)
-                    return table.cost_um() - before + two.price_um + joins_um, (*spots, *two.spots)
-                spot = self._best(ask, runs)
-                if spot is None:
-                    return None
-                spots.append(spot)
-                laid.append(self._put(index, len(laid), turned, spot))
-                done += spot.value_um
-                if need.phased and phase is None:
-                    phase = self.phase_of(need, laid[0][0]) * (-1 if turned else 1)
-            return table.cost_um() - before, tuple(spots)
-        finally:
-            for cut, moved in reversed(laid):
-                table.lift(cut)
-                table.move_back(moved)
+        self, index: int, need: Need, runs: tuple[int, ...], count: int, turned: bool
+    ) -> tuple[Cut, ...] | None:
+        """The strip laid in ``count`` segments, or None with the table as it was."""
+        left, phase = need.length_um, self.table.phase(need)
+        seam_um = round(need.strip.seam_mm * 1000)
+        cuts: list[Cut] = []
+        for segment in range(count):
+            more = count - segment - 1
+            head = need.head_um if segment == 0 else 0
+            fixed = need.seams_um + head + (need.tail_um if more == 0 else 0)
+            least = left if more == 0 else need.shortest_um
+            most = left if more == 0 else left - more * need.shortest_um
+            if count > 1 and left < need.shortest_um:
+                most = least - 1
+            done = need.length_um - left
+            at = None if phase is None or not need.phased else phase + (-done if turned else done)
+            ask = _Ask(need, fixed, seam_um + head, least, most, done, more > 0, turned, at)
+            spot = self._best(ask, runs) if most >= least else None
+            if spot is None:
+                for cut in cuts:
+                    self.table.lift(cut)
+                return None
+            cut = Cut(need=index, segment=segment, run=spot.run, start_um=spot.start_um,
+                      size_um=spot.value_um + fixed, finished_um=spot.value_um, turned=turned)  # fmt: skip
+            self.table.put(cut)
+            cuts.append(cut)
+            left -= spot.value_um
+            if need.phased and phase is None:
+                phase = self.phase_of(need, cut)
+        return tuple(cuts)
 
     def phase_of(self, need: Need, first: Cut) -> int:
         """The finished start of a strip, um past the origin of the print on its piece."""
         lead = round(need.strip.seam_mm * 1000) + need.head_um
         return (first.end_um - lead if first.turned else first.start_um + lead) - self.table.origins[first.run]
 
-    def _best(self, ask: Ask, runs: tuple[int, ...]) -> Spot | None:
+    def _best(self, ask: _Ask, runs: tuple[int, ...]) -> _Spot | None:
         """The place that scores least. What can only add to the score is reckoned last, and for few places."""
         table, dice = self.table, self.dice
-        least, whole = ask.least_um + ask.fixed_um, ask.least_um == ask.most_um
+        least, whole, phased = ask.least_um + ask.fixed_um, ask.least_um == ask.most_um, ask.need.phased
+        waver = table.weights.useful_um * self.waver
         best, best_score = None, math.inf
         for run in table.with_room(runs, least):
             base = table.added_um(run, least) if whole else -table.lost_um(run)
-            for stretch in table.stretches(run):
-                room = stretch.room_um
+            for low, high in table.gaps(run):
+                room = high - low
                 if room < least:
                     continue
-                score = self.waver_um * dice.random() if dice is not None else 0.0
+                score = waver * dice.random() if dice is not None else 0.0
                 if whole:
                     score += base + TIGHT * (room - least)
                     if score >= best_score:
                         continue
                 elif score + base - GREED * min(ask.most_um, room - ask.fixed_um) >= best_score:
                     continue
-                placed = self._within(ask, stretch)
-                if placed is None:
-                    continue
-                late, spot = placed
-                score += LATE * late
+                start, value = low, ask.most_um
+                if not whole or phased:
+                    placed = self._within(ask, run, low, high)
+                    if placed is None:
+                        continue
+                    start, value = placed
+                    score += LATE * (start - low) if phased else 0.0
+                size = value + ask.fixed_um
                 if not whole:
-                    score += table.added_um(run, spot.size_um) + TIGHT * (room - spot.size_um) - GREED * spot.value_um
-                score += crowding(table, spot, best_score - score) if score < best_score else 0.0
+                    score += table.added_um(run, size) + TIGHT * (room - size) - GREED * value
+                if score < best_score and len(table.clashes[run]) > 1:
+                    score += SPREAD * table.blocked_um(run, start, start + size, (best_score - score) / SPREAD)
                 if score < best_score:
-                    best, best_score = spot, score
+                    best, best_score = _Spot(run, start, value), score
         return best
 
-    def _within(self, ask: Ask, stretch: Stretch) -> tuple[int, Spot] | None:
-        """The place in a stretch with the least left free before it, as long as may be there; and how much is."""
-        if ask.phase is None:
-            value = ask.longest_um(stretch.room_um)
-            if value < ask.least_um:
-                return None
-            down = ask.need.phased and self.dice is not None and self.dice.random() < DOWN
-            size = value + ask.fixed_um
-            start = stretch.high_um - size if down else stretch.high_um - stretch.room_um
-            return 0, Spot(stretch, start, value, size, stretch.all_cuts)
-        best: tuple[int, int, int, int] | None = None
-        for start, late, before in starts(self.table, ask, stretch):
-            value = ask.longest_um(stretch.room_um - late)
-            if value >= ask.least_um and (best is None or late < best[0]):
-                best = late, start, value, before
-        if best is None:
+    def _within(self, ask: _Ask, run: int, low: int, high: int) -> tuple[int, int] | None:
+        """Start and finished length within a gap, as long as may be."""
+        base = self.table.origins[run] + (ask.phase or 0)
+        period = self.table.task.period_nm
+        down = ask.turned
+        if ask.phase is None or period is None:
+            down = ask.need.phased and self.dice is not None and self.dice.random() < 0.3
+        elif ask.turned:
+            least_end = low + ask.least_um + ask.fixed_um
+            high_end = -first_at_or_after(-base - ask.lead_um, -high, period)
+            snug = first_at_or_after(base + ask.lead_um, least_end, period)
+            high = min(high_end, snug) if ask.most_um == ask.least_um else high_end
+        else:
+            low = first_at_or_after(base - ask.lead_um, low, period)
+        value = min(ask.most_um, high - low - ask.fixed_um)
+        if ask.joined and ask.need.hides:
+            value = ask.need.longest_um(ask.done_um, value)
+        if value < ask.least_um:
             return None
-        return best[0], ask.spot(stretch, *best[1:])
+        return (high - value - ask.fixed_um if down else low), value
+
+
+def first_at_or_after(base_um: int, low_um: int, period_nm: int) -> int:
+    """The first base + k·period at or after low, rounded once."""
+    k = -((base_um - low_um) * 1000 // period_nm)
+    start = base_um + round(k * period_nm / 1000)
+    return start if start >= low_um else base_um + round((k + 1) * period_nm / 1000)

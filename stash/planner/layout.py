@@ -37,7 +37,7 @@ def beside_panels(solution: Solution) -> Solution | None:
 
 def fixed(task: Task, cut: Cut) -> bool:
     """Whether the print decides where along the lane the cut lies."""
-    return not task.free(cut)
+    return task.needs[cut.need].phased
 
 
 def clash(task: Task, one: Cut, other: Cut) -> bool:

@@ -35,11 +35,6 @@ LANES = 0.4
 CLOSING = 0.15
 """The share of rounds in which a whole piece is cleared."""
 
-TOGETHER = (0.5, 1.0)
-"""The share of rounds in which the last two segments of a strip are laid together where the print repeats along, in one
-throw of the dice and the next: of eight hard borders of our own some come out cheaper by the one, by up to an eighth in
-the mean of four throws, some by the other."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
@@ -76,7 +71,7 @@ def recreate(
     """
     dice = random.Random(SEED + throw)
     table = Table(task, weights, opened)
-    works = _Works(table, dice, TOGETHER[throw % 2])
+    works = _Works(table, dice)
     works.begin(start)
     best, best_score = table.kept(), works.score()
     current, current_score = best, best_score
@@ -115,8 +110,8 @@ def _stop(cost_um: int, enough: Callable[[int], bool] | None) -> bool:
 class _Works:
     """The two halves of a round."""
 
-    def __init__(self, table: Table, dice: random.Random, together: float) -> None:
-        self.table, self.dice, self.task, self.together = table, dice, table.task, together
+    def __init__(self, table: Table, dice: random.Random) -> None:
+        self.table, self.dice, self.task = table, dice, table.task
         self.sizes = [need.whole_um for need in table.task.needs]
         self.dear = [table.weights.join_um(need.strip) for need in table.task.needs]
         self.lanes = sorted({run for need in table.task.needs for run in need.all_runs})
@@ -202,7 +197,7 @@ class _Works:
         dice = self.dice
         noise = dice.choice((0.0, 0.2, 0.6, 2.0))
         keys = {index: self.sizes[index] * (1 + noise * dice.random()) for index in self.missing()}
-        hand = Hand(self.table, dice, dice.choice((0.0, 0.1, 0.5)), together=dice.random() < self.together)
+        hand = Hand(self.table, dice, dice.choice((0.0, 0.1, 0.5)))
         joined_last = dice.choices((self._alike, self._joinable, self._cheap), (2, 1, 2))[0]
         for index in sorted(keys, key=lambda i: (joined_last(i), -keys[i], i)):
             hand.lay(index)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from operator import itemgetter
 
 from stash.planner.price import Weights
-from stash.planner.stretch import Stretch, Taken, stretches_between
 from stash.planner.task import Cut, Need, Task
 
 Gap = tuple[int, int]
@@ -38,9 +36,7 @@ class Table:
         self.cuts: dict[int, tuple[Cut, ...]] = {}
         self._laid: list[list[Cut]] = [[] for _ in task.runs]
         self.load = [0] * len(task.runs)
-        self._taken: list[list[Taken]] = [[] for _ in task.runs]
-        self._gaps: list[list[Gap] | None] = [None] * len(task.runs)
-        self._stretches: list[list[Stretch]] = [[] for _ in task.runs]
+        self._gaps: list[list[Gap]] = [[] for _ in task.runs]
         self._widest = [0] * len(task.runs)
         self._stale = set(range(len(task.runs)))
         self._uses = [int(piece in opened) for piece in range(len(task.pieces))]
@@ -115,11 +111,10 @@ class Table:
             group.members, group.turned, group.phase = members, turned, phase
 
     def push_together(self, runs: Iterable[int]) -> None:
-        """Cuts in these runs moved down to the next thing that is in their way, but for those whose place in the print
-        counts."""
+        """Cuts in these runs moved down to the next thing that is in their way; phased ones stay where they are."""
         cuts = sorted((cut for run in set(runs) for cut in self._laid[run]), key=lambda c: (c.start_um, c.need))
         for cut in cuts:
-            if not self.task.free(cut):
+            if self.task.needs[cut.need].phased:
                 continue
             low = self.task.runs[cut.run].start_um
             for other in self.clashes[cut.run]:
@@ -156,73 +151,34 @@ class Table:
         """The free stretches of a run, in order."""
         if run in self._stale:
             self._look(run)
-        gaps = self._gaps[run]
-        if gaps is None:
-            gaps = self._gaps[run] = self._between(run)
-        return gaps
-
-    def _between(self, run: int) -> list[Gap]:
-        gaps, low, last = list[Gap](), self.task.runs[run].start_um, self.task.runs[run].end_um
-        for start, end, _ in self._taken[run]:
-            if low < start and low < last:
-                gaps.append((low, start if start < last else last))
-            if end > low:
-                low = end
-        return [*gaps, (low, last)] if low < last else gaps
-
-    def stretches(self, run: int) -> list[Stretch]:
-        """The run between the cuts that stay where they are, where there is any room, in order."""
-        if run in self._stale:
-            self._look(run)
-        return self._stretches[run]
-
-    def _makes_way(self, cut: Cut) -> bool:
-        """Whether a cut is pushed aside for others: only where it matters to those where in the print they lie. Else
-        cuts pushed together leave as much room as there is, and to reckon with more takes half as long again."""
-        return self.task.period_nm is not None and self.task.free(cut)
-
-    def make_way(self, stretch: Stretch, before: int, start_um: int, size_um: int) -> list[Cut]:
-        """Push the cuts of a stretch aside for one that is to begin there: some of them (bits) close to its lower end,
-        the others close behind the new one. Gives those that moved, as they lay."""
-        moved: list[Cut] = []
-        low, high = stretch.low_um, start_um + size_um
-        now = {(cut.need, cut.segment): cut for cut in self._laid[stretch.run]}
-        for bit, known in enumerate(stretch.cuts):
-            cut = now[known.need, known.segment]
-            if before >> bit & 1:
-                at, low = low, low + cut.size_um
-            else:
-                at, high = high, high + cut.size_um
-            if at != cut.start_um:
-                moved.append(cut)
-                self._move(cut, at)
-        return moved
-
-    def move_back(self, moved: Iterable[Cut]) -> None:
-        """Cuts that made way lie where they lay."""
-        for cut in moved:
-            now = next(c for c in self._laid[cut.run] if (c.need, c.segment) == (cut.need, cut.segment))
-            self._move(now, cut.start_um)
+        return self._gaps[run]
 
     def with_room(self, runs: Iterable[int], least_um: int) -> list[int]:
-        """Those of the runs that have a stretch with so much room."""
+        """Those of the runs that have so long a free stretch."""
         for run in self._stale.intersection(runs):
             self._look(run)
         widest = self._widest
         return [run for run in runs if widest[run] >= least_um]
 
     def _look(self, run: int) -> None:
-        """Find the stretches of a run anew."""
+        """Find the free stretches of a run anew."""
         self._stale.discard(run)
-        lane, laid = self.task.runs[run], self._laid
-        taken: list[Taken] = [
-            (cut.start_um, cut.start_um + cut.size_um, cut if other == run and self._makes_way(cut) else None)
-            for other in self.clashes[run] if laid[other] for cut in laid[other]
-        ]  # fmt: skip
-        taken.sort(key=itemgetter(0))
-        stretches = stretches_between(run, lane.start_um, lane.end_um, taken)
-        self._taken[run], self._gaps[run], self._stretches[run] = taken, None, stretches
-        self._widest[run] = max([stretch.room_um for stretch in stretches], default=0)
+        stretch, laid = self.task.runs[run], self._laid
+        last, low, widest = stretch.end_um, stretch.start_um, 0
+        taken = [(c.start_um, c.start_um + c.size_um) for other in self.clashes[run] for c in laid[other]]
+        taken.sort()
+        taken.append((last, last))
+        gaps = []
+        for start, end in taken:
+            if start > low:
+                high = start if start < last else last
+                if high > low:
+                    gaps.append((low, high))
+                    if high - low > widest:
+                        widest = high - low
+            if end > low:
+                low = end
+        self._gaps[run], self._widest[run] = gaps, widest
 
     def kinds(self, index: int, turned: bool) -> tuple[tuple[int, ...], ...]:
         """The runs of a strip, those together that show the same: its segments must."""

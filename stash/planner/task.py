@@ -42,7 +42,6 @@ class Need:
     turns: tuple[bool, ...]
     runs: dict[bool, tuple[int, ...]]
     hides: tuple[tuple[int, int], ...] = ()
-    alone: bool = False
 
     @property
     def whole_um(self) -> int:
@@ -115,12 +114,6 @@ class Task:
         mine = (need.strip.id for need in self.needs if need.group == group)
         return next((self.starts[name] for name in mine if name in self.starts), None)
 
-    def free(self, cut: Cut) -> bool:
-        """Whether the cut may lie anywhere along its lane: the print says nothing of it, or it is all there is of its
-        group."""
-        need = self.needs[cut.need]
-        return not need.phased or (need.alone and cut.finished_um == need.length_um)
-
     def origin_um(self, piece: int) -> int:
         """Where the print along the stripes starts on a piece, along d."""
         return round(self.pieces[piece].along_origin_mm * 1000)
@@ -192,7 +185,6 @@ def build_task(
                 turns=turns,
                 runs={turned: bench.runs_laid(strip, turned, may, least_um) for turned in turns},
                 hides=_hides(strip, stance) if most > 1 else (),
-                alone=sizes[group] == 1 and group not in told,
             )
         )
     runs = tuple(bench.runs)
