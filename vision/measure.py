@@ -117,9 +117,11 @@ def measure_photo(photo: Photo, request: MeasureRequest | None = None) -> Measur
     hidden = tuple(map(grown, covered))
     bare = by_the_print(plane, found[0].region, found[0].print, photo.rgb, covered, hidden) if found else None
     if bare is not None:
+        before, said_before = found, warnings[said:]
         del warnings[said:]
-        regions, covered = _cloths(photo, plane, bare, warnings)
-        found = _found(photo, plane, regions, covered, request, gains, warnings)
+        found = _found(photo, plane, *_cloths(photo, plane, bare, warnings), request, gains, warnings)
+        if _repeats(found) < _repeats(before):  # what was laid bare is not cloth
+            found, warnings[said:] = before, said_before
     measurement = Measurement(
         photo=photo.name,
         scale=scale_of(plane, photo.size_px, found[0].region.outline_mm if found else None),
@@ -175,6 +177,12 @@ def _found(
     return tuple(
         _measure_cloth(photo, plane, fine, number, covered, request, gains, warnings) for number in range(len(fine))
     )
+
+
+def _repeats(found: tuple[ClothEvidence, ...]) -> int:
+    """How many repeats of the largest cloth's print are known."""
+    print_ = found[0].print if found else None
+    return 0 if print_ is None else (print_.across is not None) + (print_.along is not None)
 
 
 def _covered(plane: Plane, readings: tuple[Reading, ...]) -> tuple[Floats, ...]:

@@ -6,10 +6,14 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
+from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import laid
+from tests.vision.test_measure import photo_of
 from vision.edge import ClothEdge
 from vision.estimate import Estimate
+from vision.measure import measure_photo
 from vision.measurement import Print
 from vision.rim import seen_cloth
 from vision.swatch import Doubles
@@ -124,3 +128,15 @@ def test_a_tape_that_bends_keeps_its_outline() -> None:
     bow = 12 * (along / 120) ** 2
     band = np.concatenate([np.column_stack([along, 66 + bow]), np.column_stack([along, 96 + bow])[::-1]])
     assert _vetoed(_box(-120, 66, 120, 96), _COLOURS[0], _box(-95, -65, 95, 64), [band]) is None
+
+
+def test_what_the_print_lays_bare_costs_no_repeat() -> None:
+    """A ruler of nearly a check's own colours lies on it, and its worn half passes for cloth: the check's repeats, of
+    which some ten show each way, are the maker's to half a per cent all the same."""
+    photograph = shoot(draw(99471).shot)
+    print_ = measure_photo(photo_of(photograph, None)).measurement.main.print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.along is not None
+    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
+    assert (print_.across.value, print_.along.value) == pytest.approx(repeats_mm, rel=0.005)
