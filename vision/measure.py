@@ -37,7 +37,7 @@ from vision.remainder import with_remainders
 from vision.request import MeasureRequest
 from vision.scale import plane_of, scale_of, sought
 from vision.square import SquareOn
-from vision.supposition import supposed_cloth
+from vision.supposition import or_supposed
 from vision.transfer import bent_mm, carried
 from vision.verge import told_apart, trimmed
 from vision.veto import by_the_print
@@ -152,7 +152,7 @@ def _cloths(
     if taken or any(one is not other for one, other in zip(whole, covered, strict=True)):
         covered = (*whole, *taken)
         regions = find_cloths(coarse, covered_mm=covered)
-    regions = regions or supposed_cloth(plane, coarse, photo.rgb, covered)
+    regions = or_supposed(regions, plane, coarse, photo.rgb, covered)
     if not regions:
         warnings.append(
             "No cloth stands out from what it lies on: lay it on a plain table of another colour, or fill the picture "
