@@ -13,7 +13,7 @@ from tests.makers.harsh import draw
 from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import PX_PER_MM, SIZE_MM, laid
-from tests.vision.test_measure import photo_of
+from tests.vision.test_measure import both_repeats_are_the_makers, photo_of
 from vision.cloth import find_cloths
 from vision.measure import measure_photo
 from vision.request import MeasureRequest
@@ -198,13 +198,7 @@ def test_a_tape_not_covered_whole_makes_no_cloth_of_the_table() -> None:
 def test_a_check_cut_off_by_the_picture_is_not_the_whole_picture() -> None:
     """A check over a third of the picture, on a wooden table that darkens to one corner: its repeats are the maker's.
     What lies in the dark is table, though at first sight it looks unlike what is seen of the table round about."""
-    photograph = shoot(draw(83026).shot)
-    found = measure_photo(photo_of(photograph, None)).measurement.main.print
-    assert found is not None
-    assert found.across is not None
-    assert found.along is not None
-    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
-    assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.005)
+    both_repeats_are_the_makers(83026)
 
 
 def test_wide_stripes_askew_in_a_tilted_picture_fill_it() -> None:

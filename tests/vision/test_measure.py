@@ -12,8 +12,10 @@ import pytest
 
 from tests.makers.camera import Camera, project
 from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
+from tests.makers.harsh import draw
 from tests.makers.ruler import Ruler
 from tests.makers.scene import Photograph, Scene, as_stored, render
+from tests.makers.shot import shoot
 from tests.makers.sticker import Sheet
 from tests.makers.table import Table
 from vision.colour import ciede2000, lab_of, srgb_to_lab
@@ -56,6 +58,17 @@ SCENE = Scene(
 def photo_of(photograph: Photograph, focal35_mm: float | None = 26.0) -> Photo:
     """The rendered photograph as the door for photographs would hand it over."""
     return Photo(name="scene.jpg", rgb=as_stored(photograph), focal35_mm=focal35_mm, taken=None)
+
+
+def both_repeats_are_the_makers(seed: int) -> None:
+    """Fails unless a check of the harsh maker's, no focal length told, is measured to half a per cent both ways."""
+    photograph = shoot(draw(seed).shot)
+    found = measure_photo(photo_of(photograph, None)).measurement.main.print
+    assert found is not None
+    assert found.across is not None
+    assert found.along is not None
+    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
+    assert (found.across.value, found.along.value) == pytest.approx(repeats_mm, rel=0.005)
 
 
 @cache

@@ -6,14 +6,11 @@ import numpy as np
 import pytest
 
 from tests.makers.cloth import Cloth, PlainPrint, StripePrint, Stripes
-from tests.makers.harsh import draw
-from tests.makers.shot import shoot
 from tests.makers.table import Table
 from tests.vision.laid import laid
-from tests.vision.test_measure import photo_of
+from tests.vision.test_measure import both_repeats_are_the_makers
 from vision.edge import ClothEdge
 from vision.estimate import Estimate
-from vision.measure import measure_photo
 from vision.measurement import Print
 from vision.rim import seen_cloth
 from vision.swatch import Doubles
@@ -133,10 +130,4 @@ def test_a_tape_that_bends_keeps_its_outline() -> None:
 def test_what_the_print_lays_bare_costs_no_repeat() -> None:
     """A ruler of nearly a check's own colours lies on it, and its worn half passes for cloth: the check's repeats, of
     which some ten show each way, are the maker's to half a per cent all the same."""
-    photograph = shoot(draw(99471).shot)
-    print_ = measure_photo(photo_of(photograph, None)).measurement.main.print
-    assert print_ is not None
-    assert print_.across is not None
-    assert print_.along is not None
-    repeats_mm = photograph.truth.across_mm, photograph.truth.along_mm
-    assert (print_.across.value, print_.along.value) == pytest.approx(repeats_mm, rel=0.005)
+    both_repeats_are_the_makers(99471)

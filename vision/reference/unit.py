@@ -32,7 +32,7 @@ LEAST_SHARE = 0.25
 LEAST_UNSEEN = 0.75
 #: The margin needed between two divisions of a unit that the person has told (nats).
 TOLD_MARGIN = 3.0
-#: Numbers beside the ticks help with at most so much (nats): they do not decide alone.
+#: Numbers beside the ticks help with at most so much (nats).
 MOST_FROM_NUMBERS = 12.0
 #: What stands beside some wholes, evenly, and has less than this share of the evidence of what stands beside each may
 #: be numbers of the ruler's other scale: five centimetres are nearly two inches.
