@@ -177,9 +177,11 @@ def _straight_once(pieces: Scraps) -> bool:
 
 def _likeliest(found: Sequence[Scraps], tone: Floats, usable: Mask) -> Scraps | None:
     """Of the findings whose table does not come again in the pieces, where there are any, the most solid. Where what is
-    taken for the table in one is the cloth in the other, both are straight: then the one with a print, or the larger.
+    taken for the table in one is the cloth in the other, both are straight: then what lies within the picture on a
+    table seen all round it; else the one with a print, or the larger.
     """
     straight = [pieces for pieces in found if _straight_once(pieces)]
+    straight = [pieces for pieces in straight if pieces.framed and pieces.laid] or straight
     if not straight:
         once = [pieces for pieces in found if _once(pieces)]
         return max(once or found, key=lambda pieces: pieces.solidity, default=None)

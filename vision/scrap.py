@@ -44,6 +44,8 @@ _WIDE_MM, _INSET_MM = 3.0, 6.5
 _PIERCED = 0.95
 #: A tape runs out of the picture in two places, a cloth in as many; together they are no more of the border than this.
 _FEW_PLACES, _FEW_PLACES_SHARE = 4, 0.2
+#: A ruler is longer than so many of its widths (practice).
+_RULER_WIDTHS = 4.0
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.3
 
@@ -54,7 +56,8 @@ class Scraps:
     ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table.
     ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print.
     ``framed``: the table is seen along the whole border but for a few places, where a tape runs out of the picture.
-    ``again``: the share of the pieces that looks like the table."""
+    ``again``: the share of the pieces that looks like the table. ``laid``: one of the pieces, too broad for a ruler,
+    reaches none of the picture's borders."""
 
     blobs: tuple[Mask, ...]
     other: Mask
@@ -64,6 +67,7 @@ class Scraps:
     framed: bool
     solidity: float
     again: float
+    laid: bool
 
 
 def scraps(
@@ -116,6 +120,7 @@ def scraps(
         framed=_framed(other & rim, usable & rim),
         solidity=solidity,
         again=float((pieces & usable & ~other).sum()) / max(float((pieces & usable).sum()), 1),
+        laid=any(not reached and _broad(blob) for blob, reached in zip(blobs, sides, strict=True)),
     )
 
 
@@ -175,6 +180,12 @@ def _solidity(blob: Mask) -> float:
     """A piece's area over that of its convex hull."""
     rings = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[-2]
     return float(blob.sum()) / max(cv2.contourArea(cv2.convexHull(np.concatenate(rings))), 1.0)
+
+
+def _broad(blob: Mask) -> bool:
+    """Whether a piece is too broad for a ruler."""
+    sides = cv2.minAreaRect(_hull(blob))[1]
+    return max(sides) <= _RULER_WIDTHS * min(sides)
 
 
 def apart(found: Scraps, valid: Mask, per_mm: float) -> Mask | None:

@@ -126,7 +126,8 @@ class _Close:
         first, last = (self._seen(np.stack([x[:, k], y[:, k]], axis=1)) for k in (0, -1))
         share = np.linspace(0, 1, x.shape[1], dtype=np.float32)
         seen = values_at(self.picture, first[:, None] + (last - first)[:, None] * share[:, None])
-        step = math.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0])
+        # a line stands still where the outline runs out and back along itself, and so has no normal
+        step = float(np.hypot(x[:, 1] - x[:, 0], y[:, 1] - y[:, 0]).max())
         light = cv2.GaussianBlur(_LIGHT[seen], (0, 0), _SOFT_PX / step, sigmaY=_SOFT_PX)
         return np.asarray(cv2.cvtColor(light, cv2.COLOR_LRGB2LAB) + TONE_SHIFT, dtype=np.float32)
 

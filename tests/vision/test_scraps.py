@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -65,6 +66,23 @@ def _farthest(region: ClothRegion, rim: np.ndarray) -> float:
     there = max(abs(cv2.pointPolygonTest(theirs[:, None], tuple(map(float, p)), True)) for p in mine)
     back = max(abs(cv2.pointPolygonTest(mine[:, None], tuple(map(float, p)), True)) for p in theirs)
     return float(max(there, back))
+
+
+def test_a_sheet_over_a_corner_is_no_table_on_which_a_cloth_lies_all_round_the_scraps() -> None:
+    """A sheet of paper lies over a corner of the picture, three scraps beside it: the table round them is no cloth on a
+    table of paper, though it is straight, larger than they are, and more colours are seen within it."""
+    sheet = Cloth(print=PlainPrint(colour="#d9c48f"), width_mm=180, length_mm=160, x_mm=-190, y_mm=-145)
+    scraps = [
+        replace(cloth, x_mm=x, y_mm=y) for cloth, x, y in zip(_six(3), (90, -80, 110), (-80, 85, 80), strict=False)
+    ]
+    found = find_cloths(laid(sheet, *scraps, table=Table(colour="#4a3b2c", depth=0.05)))
+    assert sorted(region.touches_frame for region in found) == [False, False, False, True]
+    for cloth in scraps:
+        assert any(
+            region.area_mm2 == pytest.approx(cloth.width_mm * cloth.length_mm, rel=0.02)
+            for region in found
+            if not region.touches_frame
+        )
 
 
 @pytest.mark.parametrize("table", TABLES.values(), ids=TABLES.keys())

@@ -134,3 +134,29 @@ def test_an_outline_of_any_length_is_followed() -> None:
     rims = [float(left + side) - 0.5 for left in teeth for side in (0, 20)]
     off = [abs(cv2.pointPolygonTest(fine[:, None], (rim, y), True)) for rim in rims for y in (300.0, 750.0, 1200.0)]
     assert max(off) < 0.75
+
+
+def test_an_outline_that_begins_with_a_thread_is_followed() -> None:
+    """The outline of a dark rectangle runs out along a thread of no width and back, from its first place on: it is
+    trimmed all the same, and its area is that of the rectangle to 1 %."""
+    picture = np.full((300, 400, 3), 225, np.uint8)
+    picture[100:200, 100:300] = (30, 40, 90)
+    ring = [
+        (200.0, 60.0),
+        (200.0, 100.0),
+        (300.0, 100.0),
+        (300.0, 200.0),
+        (100.0, 200.0),
+        (100.0, 100.0),
+        (200.0, 100.0),
+    ]
+    region = ClothRegion(
+        mask=np.ones((1, 1), bool),
+        outline_mm=tuple(((x - 200) / 2, (y - 150) / 2) for x, y in ring),
+        holes_mm=(),
+        u95_mm=1.0,
+        edges=(),
+        touches_frame=False,
+    )
+    above = plane(0.0, 0.0, px_per_mm=2.0, size_px=(400, 300))
+    assert trimmed(above, region, picture).area_mm2 == pytest.approx(100.0 * 50.0, rel=0.01)
