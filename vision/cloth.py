@@ -170,6 +170,13 @@ def _once(pieces: Scraps) -> bool:
     return pieces.again <= _AGAIN
 
 
+def _laid(pieces: Scraps) -> bool:
+    """Whether something straight lies within the picture on a table whose colour comes nowhere in it: one that is seen
+    all round, or few pieces, for motifs of a print that the picture cuts off are many."""
+    few = pieces.framed or len(pieces.blobs) <= FEW_BLOBS
+    return pieces.laid and few and not pieces.all_round and _once(pieces)
+
+
 def _straight_once(pieces: Scraps) -> bool:
     """Whether these are straight cloths, but for a ruler, on a table whose colour comes nowhere in them."""
     return pieces.possible and pieces.solidity >= _NOTCHED and not pieces.all_round and _once(pieces)
@@ -177,11 +184,10 @@ def _straight_once(pieces: Scraps) -> bool:
 
 def _likeliest(found: Sequence[Scraps], tone: Floats, usable: Mask) -> Scraps | None:
     """Of the findings whose table does not come again in the pieces, where there are any, the most solid. Where what is
-    taken for the table in one is the cloth in the other, both are straight: then what lies within the picture on a
-    table seen all round it; else the one with a print, or the larger.
+    taken for the table in one is the cloth in the other, both are straight: then the one of which something lies within
+    the picture, else the one with a print, or the larger.
     """
-    straight = [pieces for pieces in found if _straight_once(pieces)]
-    straight = [pieces for pieces in straight if pieces.framed and pieces.laid] or straight
+    straight = [pieces for pieces in found if _laid(pieces)] or [pieces for pieces in found if _straight_once(pieces)]
     if not straight:
         once = [pieces for pieces in found if _once(pieces)]
         return max(once or found, key=lambda pieces: pieces.solidity, default=None)
@@ -209,7 +215,8 @@ def _without_shade(one: Scraps, other: Scraps) -> Scraps:
     more of them, where those of the first, that shade may have joined, are not straight; or cloths beyond doubt, where
     the first, that shade may have drawn to the picture's borders, has none."""
     if not one.possible:
-        return other if other.plain and other.solidity >= _NOTCHED else one
+        sure = other.plain and other.solidity >= _NOTCHED
+        return other if sure or (other.possible and other.framed and _laid(other)) else one
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
     joined = one.solidity < _NOTCHED and len(other.blobs) > len(one.blobs)
     same = (joined or len(other.blobs) == len(one.blobs)) and other.possible and area2 > (1 - _MOST_SHADE) * area

@@ -18,8 +18,9 @@ from vision.lookup import values_at
 from vision.plane import Plane
 from vision.swatch import Doubles, Mask
 
-#: Divisions of rulers, mm: finer ones have these between them. The scale is known so well, as a share, where one lies.
-DIVISIONS_MM, _KNOWN = (1.0, 25.4 / 16, 25.4 / 8), 0.025
+#: Divisions of rulers, mm: finer ones have these between them, and where millimetres are too fine to be seen, half
+#: centimetres are longer. The scale is known so well, as a share, where one lies.
+DIVISIONS_MM, _KNOWN = (1.0, 25.4 / 16, 25.4 / 8, 5.0), 0.025
 #: Rulers and tapes are so wide, mm, and, or what is seen of them, so many times as long (practice), and fill so much of
 #: the rectangle round it.
 _WIDTHS_MM, _LONGER, _FULL = (8.0, 60.0), 2.0, 0.6

@@ -44,8 +44,9 @@ _WIDE_MM, _INSET_MM = 3.0, 6.5
 _PIERCED = 0.95
 #: A tape runs out of the picture in two places, a cloth in as many; together they are no more of the border than this.
 _FEW_PLACES, _FEW_PLACES_SHARE = 4, 0.2
-#: A ruler is longer than so many of its widths (practice).
-_RULER_WIDTHS = 4.0
+#: What lies within the picture and is so solid is a cloth, and no motif or stain of one; a ruler is longer than so many
+#: of its widths (practice).
+_STRAIGHT, _RULER_WIDTHS = 0.95, 4.0
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.3
 
@@ -56,8 +57,8 @@ class Scraps:
     ``solidity`` is the least area of a piece over its convex hull's; ``other`` (H, W) all that is not the table.
     ``all_round``: one piece reaches all four borders and is pierced by what was taken for the table: its print.
     ``framed``: the table is seen along the whole border but for a few places, where a tape runs out of the picture.
-    ``again``: the share of the pieces that looks like the table. ``laid``: one of the pieces, too broad for a ruler,
-    reaches none of the picture's borders."""
+    ``again``: the share of the pieces that looks like the table. ``laid``: one of the pieces lies within the picture,
+    straight and too broad for a ruler."""
 
     blobs: tuple[Mask, ...]
     other: Mask
@@ -88,17 +89,19 @@ def scraps(
     joined = closed(held, cv2.MORPH_CLOSE, _CLOSE_MM * per_mm) & usable
     joined = _joined(joined | below(joined), valid & ~usable, per_mm)
     joined = closed(joined, cv2.MORPH_OPEN, LEAST_WIDTH_MM / 2 * per_mm) & valid
-    solid = _filled(joined.astype(np.uint8), usable & ~held, per_mm)
+    filled = _filled(joined.astype(np.uint8), usable & ~held, per_mm)
     least = max(LEAST_AREA_MM2 * per_mm**2, LEAST_SHARE * float(valid.sum()))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(filled, connectivity=4)
     kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
     blobs = tuple(blob for blob in (np.asarray(labels == k) for k in kept) if usable[blob].mean() >= _LEAST_SEEN)
     rim = valid & ~(closed(valid, cv2.MORPH_ERODE, 3.0))
     sides = [_sides_reached(blob & rim, valid) for blob in blobs]
     through = sum(_opposite(s) for s in sides)
     share = sum(int(blob.sum()) for blob in blobs) / max(float(valid.sum()), 1)
-    solidity = min((_solidity(blob) for blob in blobs), default=0.0)
-    all_round = any(len(s) == 4 and _solidity(blob) < _PIERCED for s, blob in zip(sides, blobs, strict=True))
+    solidities = [_solidity(blob) for blob in blobs]
+    solidity = min(solidities, default=0.0)
+    all_round = any(len(s) == 4 and solid < _PIERCED for s, solid in zip(sides, solidities, strict=True))
+    within_it = [blob for blob, s, solid in zip(blobs, sides, solidities, strict=True) if not s and solid >= _STRAIGHT]
     ragged = through > 0 and solidity < _LEAST_SOLIDITY and not all_round
     possible = bool(blobs) and through < 2 and not ragged and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
     pieces = _any(blobs, other.shape)
@@ -120,7 +123,7 @@ def scraps(
         framed=_framed(other & rim, usable & rim),
         solidity=solidity,
         again=float((pieces & usable & ~other).sum()) / max(float((pieces & usable).sum()), 1),
-        laid=any(not reached and _broad(blob) for blob, reached in zip(blobs, sides, strict=True)),
+        laid=any(map(_broad, within_it)),
     )
 
 

@@ -205,7 +205,7 @@ def _band(edge: ClothEdge, seen: Seen, print_: Print) -> Doubles | None:
     if ruler.all() or begins - first > _RIM_MM / _LINES_MM or not cloth[rest].all():
         return None
     own = along[(look.inside & look.told & ~look.alike)[:, :first].mean(axis=1) > _LEAST_SHARE]
-    beside = along[look.inside[:, rest].mean(axis=1) > _LEAST_SHARE]
+    beside = along[(look.inside & look.told)[:, rest].mean(axis=1) > _LEAST_SHARE]  # as far as print can be told
     if not len(own) or not len(beside) or max(np.abs(np.subtract(_ends(own), _ends(beside)))) <= _FLUSH_MM:
         return None
     u, v = _ends(own), (-_BEFORE_MM, float(depth[first]) + _BEFORE_MM)

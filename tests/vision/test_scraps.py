@@ -85,6 +85,33 @@ def test_a_sheet_over_a_corner_is_no_table_on_which_a_cloth_lies_all_round_the_s
         )
 
 
+def test_a_strip_along_a_border_is_no_table_on_which_a_cloth_lies_beside_a_scrap() -> None:
+    """A plain strip, of something that is not known, covers one border of the picture, and a checked scrap lies beside
+    it: the table between them is no cloth, though it is straight and the largest."""
+    strip = Cloth(print=PlainPrint(colour="#c98a4a"), width_mm=480, length_mm=90, y_mm=150, edges=("cut",) * 4)
+    scrap = Cloth(print=PRINTS[2], width_mm=130, length_mm=75, x_mm=50, y_mm=-40, turn_deg=8, edges=("cut",) * 4)
+    found = find_cloths(laid(strip, scrap, table=Table(colour="#6b4a38", depth=0.05)))
+    assert sorted(region.touches_frame for region in found) == [False, True]
+    (alone,) = (region for region in found if not region.touches_frame)
+    assert alone.area_mm2 == pytest.approx(130 * 75, rel=0.015)
+
+
+def test_scraps_that_a_shadow_joins_beside_a_sheet_at_the_border_are_found_one_by_one() -> None:
+    """A soft shadow falls over table and scraps from border to border, and a sheet of paper lies over a corner:
+    nothing that holds all of them is found, but each scrap to 3 % of its area (the shadow falls on their rims too)."""
+    sheet = Cloth(print=PlainPrint(colour="#d9c48f"), width_mm=130, length_mm=110, x_mm=-190, y_mm=-145)
+    places = zip(_six(3), (90, -80, 110), (-80, 85, 80), strict=False)
+    scraps = [replace(cloth, x_mm=x, y_mm=y) for cloth, x, y in places]
+    square = laid(sheet, *scraps, table=Table(colour="#7a5a3e", kind="wood", depth=0.04))
+    shade = np.zeros(square.valid.shape, np.float32)
+    cv2.line(shade, (0, 350), (900, 330), 1.0, 110)
+    soft = cv2.GaussianBlur(shade, (0, 0), 22)
+    square.rgb[:] = np.rint(square.rgb * (1 - 0.35 * soft)[..., None])
+    areas = [region.area_mm2 for region in find_cloths(square) if not region.touches_frame]
+    for cloth in scraps:
+        assert any(area == pytest.approx(cloth.width_mm * cloth.length_mm, rel=0.03) for area in areas)
+
+
 @pytest.mark.parametrize("table", TABLES.values(), ids=TABLES.keys())
 def test_six_scraps_are_six(table: Table) -> None:
     """Six scraps of 80 to 110 mm, of different prints, turned by anything: six regions, the area of each within 1.5 %,

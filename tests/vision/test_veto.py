@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -30,7 +32,12 @@ def _box(left: float, top: float, right: float, bottom: float) -> Doubles:
 
 
 def _vetoed(
-    ruler_mm: Doubles, colour: str, outline_mm: Doubles, covered_mm: list[Doubles], *edges: ClothEdge
+    ruler_mm: Doubles,
+    colour: str,
+    outline_mm: Doubles,
+    covered_mm: list[Doubles],
+    *edges: ClothEdge,
+    print_: Print = _PRINT,
 ) -> tuple[Doubles, ...] | None:
     """What the print has to say of what covers, where a ruler lies there."""
     (left, top), (right, bottom) = ruler_mm[0], ruler_mm[2]
@@ -43,7 +50,7 @@ def _vetoed(
         edges=("cut",) * 4,
     )
     picture = laid(_cloth(), ruler, table=Table(colour="#8a7b66"), seed=3)
-    return vetoed(seen_cloth(picture, outline_mm, covered_mm), outline_mm, edges, _PRINT, covered_mm)
+    return vetoed(seen_cloth(picture, outline_mm, covered_mm), outline_mm, edges, print_, covered_mm)
 
 
 def _bottom(left: float, right: float, y_mm: float) -> ClothEdge:
@@ -100,7 +107,10 @@ def test_a_ruler_at_the_rim_is_no_cloth(colour: str) -> None:
 def test_a_band_across_the_cloth_is_its_own(colour: str) -> None:
     """A band without stripes that runs from one side of the cloth to the other is woven so, and no ruler."""
     outline = _box(-95, -65, 95, 80)
-    assert _vetoed(_box(-95, 60, 95, 80), colour, outline, [], _bottom(-87, 87, 80.0)) is None
+    band, edge = _box(-95, 60, 95, 80), _bottom(-87, 87, 80.0)
+    assert _vetoed(band, colour, outline, [], edge) is None
+    # stripes that do not repeat tell nothing of what would follow past the cloth's sides
+    assert _vetoed(band, colour, outline, [], edge, print_=replace(_PRINT, across=None)) is None
 
 
 @pytest.mark.parametrize("colour", _COLOURS)
