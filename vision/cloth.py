@@ -38,7 +38,7 @@ _STRAIGHT, _LARGER = 0.95, 1.03
 _NOTCHED = 0.9
 #: A table's colour is seen again in so much of the cloth at most; that of a stripe, in a tenth or more.
 _AGAIN = 0.06
-#: Shade that was taken for cloth is no more of it than this.
+#: Shade that was taken for cloth is no more of it than this, unless straight cloths, beyond doubt, are left.
 _MOST_SHADE = 0.4
 #: Of a table so much looks unlike it where lines are drawn on it (0.003 of one without, by SURELY_ELSE).
 _LINED = 0.015
@@ -218,8 +218,11 @@ def _without_shade(one: Scraps, other: Scraps) -> Scraps:
         sure = other.plain and other.solidity >= _NOTCHED
         return other if sure or (other.possible and other.framed and _laid(other)) else one
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
-    joined = one.solidity < _NOTCHED and len(other.blobs) > len(one.blobs)
-    same = (joined or len(other.blobs) == len(one.blobs)) and other.possible and area2 > (1 - _MOST_SHADE) * area
+    more = len(other.blobs) > len(one.blobs)
+    if more and one.solidity < _STRAIGHT <= other.solidity and other.plain and not one.plain:
+        return other
+    same = len(other.blobs) == len(one.blobs) or (more and one.solidity < _NOTCHED)
+    same = same and other.possible and area2 > (1 - _MOST_SHADE) * area
     return other if same and other.plain >= one.plain and other.solidity > one.solidity + _MORE_SOLID else one
 
 

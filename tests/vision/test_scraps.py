@@ -112,6 +112,23 @@ def test_scraps_that_a_shadow_joins_beside_a_sheet_at_the_border_are_found_one_b
         assert any(area == pytest.approx(cloth.width_mm * cloth.length_mm, rel=0.03) for area in areas)
 
 
+def test_the_shadow_of_an_arm_that_is_larger_than_the_scraps_it_joins_is_none_of_them() -> None:
+    """A dark shadow with soft edges runs from a border over two scraps, and is larger than both: they are found one by
+    one, each to 6 % of its area (the shadow falls on their rims too)."""
+    scraps = [
+        Cloth(print=PRINTS[2], width_mm=60, length_mm=95, x_mm=x, turn_deg=12, edges=("cut",) * 4) for x in (-150, -20)
+    ]
+    square = laid(*scraps, table=Table(colour="#3f5a3a", depth=0.02))
+    shade = np.zeros(square.valid.shape, np.float32)
+    cv2.line(shade, (150, 330), (900, 400), 1.0, 170)
+    soft = cv2.GaussianBlur(shade, (0, 0), 32)
+    square.rgb[:] = np.rint(square.rgb * (1 - 0.35 * soft)[..., None])
+    found = find_cloths(square)
+    assert len(found) == 2
+    for region in found:
+        assert region.area_mm2 == pytest.approx(60 * 95, rel=0.06)
+
+
 @pytest.mark.parametrize("table", TABLES.values(), ids=TABLES.keys())
 def test_six_scraps_are_six(table: Table) -> None:
     """Six scraps of 80 to 110 mm, of different prints, turned by anything: six regions, the area of each within 1.5 %,
