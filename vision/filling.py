@@ -85,8 +85,12 @@ def mostly_striped(rgb: NDArray[np.uint8], usable: Mask, px_per_mm: float) -> bo
     they do; level or not, for those that fan out have another direction in each part."""
     swatch = _swatch(rgb, usable, px_per_mm)
     total = variance(swatch)
-    if total < _LEAST_VARIANCE or not _reaches_border(swatch, total):
+    if not _reaches_border(swatch, total):
         return False
+    if total < _LEAST_VARIANCE:
+        direction, _ = max((_sharpest(swatch, peak) for peak in orientation_peaks(swatch, 0.8)), key=lambda f: f[1])
+        if not _regular(band_profiles(swatch, direction, _BANDS)):
+            return False
     striped = []
     for rows, columns in itertools.product(*(np.array_split(np.arange(n), _TILES) for n in swatch.mask.shape)):
         at = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
@@ -119,7 +123,8 @@ def _even_all_over(bands: Bands) -> bool:
         seen = (cover > 0) & (weight > 0)
         if seen.sum() < 0.3 * len(seen):
             continue
-        own, common = row[seen] - row[seen].mean(0), profile[seen] - profile[seen].mean(0)
+        bare = detrended(row, cover * (weight > 0))  # light that falls off along a band is none of its stripes
+        own, common = bare[seen] - bare[seen].mean(0), profile[seen] - profile[seen].mean(0)
         both, size, whole = (float(v) for v in ((own * common).sum(), (own * own).sum(), (common * common).sum()))
         likeness = both / max(float(np.sqrt(size * whole)), 1e-9)
         alike.append(likeness >= _LIKENESS)

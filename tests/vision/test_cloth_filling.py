@@ -35,6 +35,18 @@ def test_fine_stripes_fill_the_picture(print_: StripePrint) -> None:
     assert _share(square) > 0.98
 
 
+@pytest.mark.parametrize("fall", [0.2, 0.35, 0.5])
+@pytest.mark.parametrize("turn_deg", [3.0, 40.0])
+def test_pale_stripes_fill_the_picture_though_light_falls_off_over_it(turn_deg: float, fall: float) -> None:
+    """Two pale stripes that differ by 9 of L* fill the picture, and up to half of the light is lost from one corner to
+    the other: slow shading of a band does not make it unlike the others."""
+    print_ = StripePrint(across=Stripes(widths_mm=(6.0, 18.0), colours=("#e3ddc7", "#c9c3ad")))
+    square = laid(Cloth(print=print_, width_mm=900.0, length_mm=900.0, turn_deg=turn_deg))
+    y, x = (np.linspace(0, 0.5, size) for size in square.valid.shape)
+    light = 1 - fall * (x[None, :] + y[:, None])
+    assert striped_all_over((square.rgb * light[..., None]).astype(np.uint8), square.valid, square.px_per_mm)
+
+
 @pytest.mark.parametrize("turn_deg", [-64.0, 2.0])
 def test_fine_faint_stripes_fill_the_picture(turn_deg: float) -> None:
     """Stripes of 2.5 mm in two greys that differ by 14 of L*, over 45 by 34 cm at 1.5 pixels a mm: little is left of

@@ -45,6 +45,17 @@ def test_stripes_that_fan_out_fill_the_picture(tilt_deg: float, towards_deg: flo
     assert len(found.evidence.cloths) == 1
 
 
+@pytest.mark.parametrize(("tilt_deg", "towards_deg"), [(8.0, 0.0), (8.0, 90.0)])
+def test_faint_stripes_that_fan_out_fill_the_picture(tilt_deg: float, towards_deg: float) -> None:
+    """The same of two pale stripes, the one hardly lighter than the other."""
+    faint = StripePrint(across=Stripes(widths_mm=(6.0, 18.0), colours=("#e3ddc7", "#c9c3ad")))
+    found = clicked(tilt_deg, towards_deg, Cloth(print=faint, width_mm=3000.0, length_mm=3000.0, turn_deg=12.0))
+    print_ = found.measurement.main.print
+    assert print_ is not None
+    assert print_.across is not None
+    assert print_.across.value == pytest.approx(24.0, rel=0.02)
+
+
 @pytest.mark.parametrize("tilt_deg", [0.0, 14.0])
 def test_a_wooden_table_seen_at_a_slant_is_no_cloth(tilt_deg: float) -> None:
     """A wooden table alone, its grain in lines from border to border, is no cloth from wherever it is seen."""
