@@ -122,10 +122,10 @@ def _run(
     stripes: tuple[StripeSeen, ...],
 ) -> Run | None:
     """The colours along a direction, in the scrap's own frame; None where too little shows."""
+    from vision.change import step_places
     from vision.estimate import Estimate
     from vision.measure import across_vector
     from vision.profile import band_profiles
-    from vision.sequence import step_places
 
     if not swatch.mask.any():
         return None

@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from scipy.ndimage import minimum_filter1d
 
+from vision.change import LASTING_MM, SAME_LOOK
 from vision.colour import ciede2000
 from vision.profile import Bands
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import LASTING_MM, SAME_LOOK
 from vision.swatch import TONE_SHIFT, Doubles, Mask
 
 #: A place differs from its phase's usual look by this CIEDE2000 where it is something else: uneven light along the

@@ -9,10 +9,11 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from vision.blemish import without_blemishes
+from vision.change import SAME_LOOK, step_places
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import PAIRED_REPEATS, PART_AT_MOST, SAME_LOOK, find_repeat, likely_repeat, step_places
+from vision.sequence import PAIRED_REPEATS, PART_AT_MOST, find_repeat, likely_repeat
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, axes, folded_deg

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import find_objects, gaussian_filter1d, label, maximum_filter1d, minimum_filter1d
 
-from vision.colour import ciede2000
+from vision.change import SAME_LOOK, change_at, step_places
 from vision.profile import detrended
-from vision.spectrum import lag_difference, light_change, parabola
-from vision.swatch import TONE_SHIFT, Doubles
+from vision.spectrum import lag_difference, parabola
+from vision.swatch import Doubles
 
-#: Two places look the same up to this CIEDE2000. About 1 can just be seen side by side and 2.3 is a common tolerance
-#: (practice); twice that leaves room for the photograph's noise and its uneven light.
-SAME_LOOK = 4.5
-#: A difference counts where it lasts this long, mm, or this many samples: less is an edge that does not quite match.
-LASTING_MM = 0.7
-LASTING_PX = 2.0
 #: Shorter repeats are the weave (two stripes of the finest width, 1.5 mm, make 3 mm).
 LEAST_REPEAT_MM = 2.5
 #: At a true repeat the profile differs by less than this share of what it does at other lags (measured on our scenes).
@@ -64,34 +59,58 @@ def find_repeat(tone: Doubles, weight: Doubles, step_mm: float, same_look: float
 
     The shortest lag at which the profile looks the same everywhere; a lag at which some colour differs lastingly is a
     fraction of the repeat, however well the rest agrees (A B A' B is a repeat of four). ``same_look`` is the CIEDE2000
-    up to which two places look the same. Where less than two show, the middle is compared with nothing: if the ends
-    repeat by less, what is there may lie on the cloth as well as be print, and None is told.
+    up to which two places look the same. Where none shows often in steady light, shadows may fall on the cloth, and
+    print is told from them at the boundaries of stripes. Where less than two show, the middle is compared with nothing:
+    if the ends repeat by less, what is there may lie on the cloth as well as be print, and None is told.
     """
     compared = _compared(tone, weight, step_mm)
     if compared is None:
         return None
+    profile, weight, difference, _ = compared
+    lag = _whole_lag(compared, step_mm, same_look, steady=True)
+    if lag is not None and _shows_often(weight, lag):
+        return _sharpened(difference, lag) * step_mm
+    shaded = _whole_lag(compared, step_mm, same_look, steady=False)
+    if shaded is not None and _shows_often(weight, shaded):
+        return _sharpened(difference, shaded) * step_mm
+    if lag is None or _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
+        return None
+    repeat = _sharpened(difference, lag) * step_mm
+    twice = _seen_again(weight, lag)
+    ends = np.pad(twice, (0, lag)) | np.pad(twice, (lag, 0))
+    shorter = find_repeat(tone, weight * ends, step_mm, same_look) if (ends < (weight > 0)).any() else None
+    return None if shorter is not None and shorter < PART_AT_MOST * repeat else repeat
+
+
+def _seen_again(weight: Doubles, lag: int) -> NDArray[np.bool_]:
+    """Which places (N - lag,) are seen again one lag on."""
+    return np.asarray((weight[:-lag] > 0) & (weight[lag:] > 0))
+
+
+def _shows_often(weight: Doubles, lag: int) -> bool:
+    """Whether so many of a lag show that chance does not line them up."""
+    return bool(_seen_again(weight, lag).sum() >= (PAIRED_REPEATS - 1) * lag)
+
+
+def _whole_lag(
+    compared: tuple[Doubles, Doubles, Doubles, float], step_mm: float, same_look: float, *, steady: bool
+) -> int | None:
+    """The lag of the whole sequence, where the light is ``steady`` or where it may change fast; None where none is."""
     profile, weight, difference, typical = compared
     dips = [lag for lag in _dips(difference, LAG_SHARE * typical) if lag * step_mm >= LEAST_REPEAT_MM]
     lags = [lag for lag in dips if not _hidden_more_rarely(weight, lag)]
-    if not lags:
-        return None
-    judged = _judged(profile, weight, lags, difference, step_mm, same_look)
+
+    def at(lag: int, play_of: int | None = None) -> _Lag:
+        return _Lag.at(lag, profile, weight, difference, step_mm, same_look, play_of=play_of, steady=steady)
+
+    judged = _judged(at, lags, difference)
     fitting = (one for one in judged if one.most <= same_look or _as_uneven(one, judged, difference))
     whole = next((one for one in fitting if _borne_out(one, judged, difference)), None)
     if whole is None:
         return None
     parts = [one for one in judged if _seen_once(one, whole) and _borne_out(one, judged, difference)]
-    eased = (_Lag.at(one.lag, profile, weight, difference, step_mm, same_look, play_of=whole.lag) for one in parts)
-    lag = next((one.lag for one in eased if one.most <= same_look), whole.lag)
-    repeat = _sharpened(difference, lag) * step_mm
-    twice = (weight[:-lag] > 0) & (weight[lag:] > 0)
-    if twice.sum() >= (PAIRED_REPEATS - 1) * lag:
-        return repeat
-    if _pairs(profile, weight, lag, step_mm, same_look) < LEAST_PAIRS:
-        return None
-    ends = np.pad(twice, (0, lag)) | np.pad(twice, (lag, 0))
-    shorter = find_repeat(tone, weight * ends, step_mm, same_look) if (ends < (weight > 0)).any() else None
-    return None if shorter is not None and shorter < PART_AT_MOST * repeat else repeat
+    eased = (at(one.lag, whole.lag) for one in parts)
+    return next((one.lag for one in eased if one.most <= same_look), whole.lag)
 
 
 def _hidden_more_rarely(weight: Doubles, lag: int) -> bool:
@@ -163,10 +182,12 @@ class _Lag:
         same_look: float,
         *,
         play_of: int | None = None,
+        steady: bool = True,
     ) -> _Lag:
-        """What changes at a lag; edges are allowed the play of another one where that is given."""
+        """What changes at a lag, in light that is ``steady`` or not; edges are allowed the play of another lag where
+        that is given."""
         exact = lag + _dip_shift(difference, lag)
-        change = _change(profile, weight, exact, step_mm, play_of or exact)
+        change = change_at(profile, weight, exact, step_mm, play_of or exact, steady=steady)
         change = _as_print(change, lag, step_mm, same_look)
         return cls(lag=lag, change=change, differs=np.flatnonzero(change > same_look), same_look=same_look)
 
@@ -176,13 +197,12 @@ class _Lag:
         return float(np.nanmax(self.change, initial=0.0))
 
 
-def _judged(
-    profile: Doubles, weight: Doubles, lags: list[int], difference: Doubles, step_mm: float, same_look: float
-) -> list[_Lag]:
-    """Lags, ascending, with the change that lasts at each; none beyond the first that surely is the repeat."""
+def _judged(at: Callable[[int], _Lag], lags: list[int], difference: Doubles) -> list[_Lag]:
+    """Lags, ascending, with the change that lasts ``at`` each; none beyond the first that surely is the repeat."""
     judged: list[_Lag] = []
     for lag in lags:
-        judged.append(_Lag.at(lag, profile, weight, difference, step_mm, same_look))
+        judged.append(at(lag))
+        same_look = judged[-1].same_look
         uneven = any(one.most <= UNEVEN_TIMES * same_look for one in judged[:-1])
         if judged[-1].most <= same_look and not uneven and _borne_out(judged[-1], judged, difference):
             break
@@ -320,53 +340,12 @@ def _at_places(change: Doubles, places: NDArray[np.intp]) -> Doubles:
     return np.asarray(np.where(inside, change[np.clip(places, 0, len(change) - 1)], np.nan))
 
 
-def _change(profile: Doubles, weight: Doubles, lag: float, step_mm: float, play_of: float) -> Doubles:
-    """At each place the CIEDE2000 between the profile and itself one lag on, as far as it lasts, edges allowed a little
-    play, the more the longer the lag ``play_of``; nan where nothing is compared."""
-    count = len(profile) - int(np.ceil(lag))
-    places = np.arange(count, dtype=np.float64)
-    first, second = profile[:count], _at(profile, places + lag)
-    both = np.minimum(weight[:count], weight[np.minimum((places + np.ceil(lag)).astype(int), len(weight) - 1)])
-    gain = light_change(first, second, both)[:, None]
-    play = max(1.0, 0.008 * play_of)
-    change = np.full(count, np.inf)
-    for shift in np.linspace(-play, play, 2 * int(np.ceil(2 * play)) + 1):
-        change = np.minimum(change, ciede2000(_at(first * gain, places + shift) - TONE_SHIFT, second - TONE_SHIFT))
-    change[both <= 0] = 0
-    length = max(round(LASTING_MM / step_mm), round(LASTING_PX), 1)
-    lasting = maximum_filter1d(minimum_filter1d(change, length), length)
-    return np.asarray(np.where(both > 0, lasting, np.nan), dtype=np.float64)
-
-
-def _at(profile: Doubles, places: Doubles) -> Doubles:
-    """The profile (N, C) at fractional samples."""
-    samples = np.arange(len(profile))
-    return np.stack([np.interp(places, samples, column) for column in profile.T], axis=1)
-
-
 def _pairs(profile: Doubles, weight: Doubles, lag: int, step_mm: float, same_look: float) -> int:
     """How many boundaries of the profile are seen again one lag on."""
     edges = step_places(profile, step_mm, least=same_look)
     edges = edges[weight[edges] > 0]
     play = max(2, round(0.01 * lag))
     return sum(bool((np.abs(edges - (edge + lag)) <= play).any()) for edge in edges)
-
-
-def step_places(profile: Doubles, step_mm: float, *, wrap: bool = False, least: float = SAME_LOOK) -> np.ndarray:
-    """Samples at which a profile steps from one look to another: local maxima of its slope that matter."""
-    reach = max(round(0.5 / step_mm), 1)
-    mode = "wrap" if wrap else "nearest"
-    slope = gaussian_filter1d(profile, max(0.3 / step_mm, 0.7), axis=0, order=1, mode=mode)
-    steep = np.sqrt((slope * slope).sum(1))
-    peak = (steep == maximum_filter1d(steep, 2 * reach + 1, mode=mode)) & (steep > 0)
-    places = np.nonzero(peak)[0]
-    before, after = places - 2 * reach, places + 2 * reach
-    if wrap:
-        sides = profile[before % len(profile)], profile[after % len(profile)]
-    else:
-        sides = profile[np.maximum(before, 0)], profile[np.minimum(after, len(profile) - 1)]
-    change = ciede2000(sides[0] - TONE_SHIFT, sides[1] - TONE_SHIFT) if len(places) else np.zeros(0)
-    return np.asarray(places[change > 0.6 * least])
 
 
 def _sharpened(difference: Doubles, lag: int) -> float:

@@ -9,12 +9,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from vision.blur import fit_edges, rough_edges
+from vision.change import FAINT_LOOK, SAME_LOOK, step_places
 from vision.colour import ciede2000, encoded, hex_of, lab_to_srgb, linear, name, srgb_to_lab
 from vision.estimate import Estimate
 from vision.measurement import Stripe
 from vision.profile import Bands
 from vision.repeat import RepeatFit, refine_repeat, turns_differ
-from vision.sequence import FULL_REPEATS, SAME_LOOK, step_places
+from vision.sequence import FULL_REPEATS
 from vision.swatch import TONE_SHIFT, Doubles, Mask
 from vision.turn import OTHER_LOOK, other_looks
 
@@ -32,10 +33,9 @@ WIDTH_PLAY_RELATIVE = 0.03
 #: L* that the light of another photograph does not blur (our judgement).
 EQUAL_SHARE = 0.93
 SHADE_STEP = 12.0
-#: Neighbours that look more alike than SAME_LOOK are stripes all the same from this CIEDE2000 on (2.3 is a common
-#: tolerance, practice) where their step is seen in every repeat, of so many whole ones at least, by this share of what
-#: it mostly is.
-FAINT_LOOK, FAINT_REPEATS, FAINT_SHARE = 2.3, 2, 0.5
+#: Neighbours that look more alike than SAME_LOOK are stripes all the same from FAINT_LOOK on where their step is seen
+#: in every repeat, of so many whole ones at least, by this share of what it mostly is.
+FAINT_REPEATS, FAINT_SHARE = 2, 0.5
 #: They must be as wide as the finest stripe asked for, mm, and are compared beyond so many blurs of their boundary and
 #: within so many mm of it, for light changes slowly.
 FAINT_LEAST_MM, FAINT_BLURS, FAINT_REACH_MM = 1.5, 2.0, 4.0
