@@ -13,6 +13,9 @@ from vision.measurement import Stripe
 from vision.square import SquareOn
 from vision.swatch import axes, folded_deg
 
+#: The direction of stripes without a repeat is known no better than this, degrees (how long edges are seen, scenes).
+_BARE_DIRECTION_U95_DEG = 0.2
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
@@ -61,3 +64,11 @@ def _reversed(stripes: tuple[Stripe, ...], repeat_mm: float) -> tuple[Stripe, ..
         centre = (stripes[0].width.value - stripe.centre_mm) % repeat_mm
         turned.append(replace(stripe, label=label, centre_mm=centre))
     return tuple(turned)
+
+
+def bare_direction(square: SquareOn, family: Family) -> Estimate:
+    """The direction of stripes whose repeat or colours are not known, as their fit has it where there is one."""
+    fit = family.fit
+    lean, left_open = (0.0, 0.0) if fit is None else (math.degrees(math.atan(fit.slope)), fit.direction_u95_deg)
+    left_open = math.hypot(_BARE_DIRECTION_U95_DEG, left_open, square.angle_u95_deg)
+    return Estimate(folded_deg(family.direction_deg + lean), left_open)

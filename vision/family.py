@@ -13,7 +13,7 @@ from vision.change import SAME_LOOK, step_places
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
-from vision.sequence import PAIRED_REPEATS, PART_AT_MOST, find_repeat, likely_repeat
+from vision.sequence import BORDER_MM, PAIRED_REPEATS, PART_AT_MOST, find_repeat, likely_repeat
 from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, axes, folded_deg
@@ -155,7 +155,8 @@ def measured(bands: Bands, family: Family, same_look: float = SAME_LOOK) -> Fami
     direction, strength = bands.direction_deg, family.variance
     tone, weight = bands.sheared(0.0)
     extent = float((weight > 0).sum()) * bands.step_mm
-    steps = len(step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm))
+    places = step_places(np.asarray(tone[weight > 0], np.float64), bands.step_mm) * bands.step_mm
+    steps = int(((places > BORDER_MM) & (places < extent - BORDER_MM)).sum())
     bands, repeat = _repeating(bands, same_look)
     if repeat is None:
         return Family(

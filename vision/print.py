@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from vision.axis import axis_of
+from vision.axis import axis_of, bare_direction
 from vision.cell import as_followed, cells_of
 from vision.estimate import Estimate
 from vision.excerpt import lattice_in_parts
@@ -34,6 +34,7 @@ from vision.lattice import LatticeFit, find_lattice
 from vision.measurement import Lattice, Print
 from vision.oblong import LIKE_A_HONEYCOMB, OTHERWISE_SHIFTED, lying_deg
 from vision.profile import without_crossing
+from vision.selvage import without_selvages
 from vision.sequence import FULL_REPEATS
 from vision.square import SquareOn
 from vision.stripes import is_even
@@ -63,8 +64,6 @@ MANY_STRIPES = 6
 #: Stripes that show no repeat must make up this share there: a ruler or a shadow beside dots makes up none.
 STRIPE_SHARE_ALL_OVER = 0.5
 _BOTH_WAYS_SHARE = 0.10
-#: The direction of stripes without a repeat is known no better than this, degrees (how long edges are seen, scenes).
-_BARE_DIRECTION_U95_DEG = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,7 +107,13 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     finding = _looked_at(square, swatch)
     if _told(finding):
         return finding
-    clean = cleaned(swatch, swatch.reduced(COARSE_PIXELS))
+    coarse = swatch.reduced(COARSE_PIXELS)
+    bare = without_selvages(swatch, coarse)
+    if bare is not None:
+        again = _looked_at(square, bare[0])
+        if _told(again) and (_known(again) == 0 or _fewest(again.evidence) >= CLEANED_REPEATS):
+            return replace(again, warnings=(*again.warnings, *map(str, bare[1])))
+    clean = cleaned(swatch, coarse)
     if clean is None:
         return finding
     again = _looked_at(square, clean[0])
@@ -270,7 +275,7 @@ def _check(square: SquareOn, first: Family, second: Family, explained: float) ->
         first, second = second, first
     across = axis_of(square, first, -90.0) if first.repeats else None
     along = axis_of(square, second, -180.0) if second.repeats else None
-    print_ = Print(kind="check", across_direction_deg=_bare_direction(square, first))
+    print_ = Print(kind="check", across_direction_deg=bare_direction(square, first))
     if across is not None:
         print_ = replace(
             print_,
@@ -318,14 +323,6 @@ def _unmeasured(way: str, family: Family) -> str:
     )
 
 
-def _bare_direction(square: SquareOn, family: Family) -> Estimate:
-    """The direction of stripes whose repeat or colours are not known, as their fit has it where there is one."""
-    fit = family.fit
-    lean, left_open = (0.0, 0.0) if fit is None else (math.degrees(math.atan(fit.slope)), fit.direction_u95_deg)
-    left_open = math.hypot(_BARE_DIRECTION_U95_DEG, left_open, square.angle_u95_deg)
-    return Estimate(folded_deg(family.direction_deg + lean), left_open)
-
-
 def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: float) -> PrintFinding:
     if not lattice.sure:
         return PrintFinding(print=Print(kind="motif"), warnings=(LIKE_A_HONEYCOMB,))
@@ -361,7 +358,7 @@ def _motif(square: SquareOn, swatch: Swatch, lattice: LatticeFit, explained: flo
 def _unrepeated(square: SquareOn, family: Family) -> PrintFinding:
     """Stripes that show no full repeat."""
     return PrintFinding(
-        print=Print(kind="stripe", across_direction_deg=_bare_direction(square, family)),
+        print=Print(kind="stripe", across_direction_deg=bare_direction(square, family)),
         warnings=(
             f"The stripes show no full repeat in the {family.extent_mm:.0f} mm that can be seen: photograph at least "
             "two repeats of the whole colour sequence at once.",
