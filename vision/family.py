@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from vision.blemish import without_blemishes
-from vision.change import SAME_LOOK, step_places
+from vision.change import FAINT_LOOK, SAME_LOOK, step_places
 from vision.measurement import Stripe
 from vision.profile import Bands, band_profiles, sharpest_direction, without_crossing
 from vision.repeat import RepeatFit, refine_repeat
@@ -18,10 +19,17 @@ from vision.spectrum import orientation_peaks
 from vision.stripes import cut, fold, to_stripes, whole
 from vision.swatch import Swatch, axes, folded_deg
 
+#: What a Scharr kernel makes of a slope of one a pixel.
+_SCHARR = 32.0
 #: Window at full size in which the finest stripes are looked for where the whole shows none, px.
 _WINDOW_PX = 640
 #: Mean square of tone below which a cloth is plain: shading, weave and noise (plain cloths of our scenes reach 1).
 PLAIN_VARIANCE = 1.5
+#: Light and creases change a cloth's colours slowly, print at edges. Seen through a blur of so many mm, an edge changes
+#: tone by so much a mm at least (half of what passes for the same look); edges make up this share of a print's cloth at
+#: least (0.27 and more where stripes and checks show their repeat; a thread or a turned corner: up to 0.05), or part more
+#: than a tenth of it from the rest, or so much has another hue (by a common tolerance, practice).
+EDGE_SIGMA_MM, EDGE_SLOPE, EDGE_SHARE, OTHER_HUE, MOSTLY = 1.0, 1.5, 0.06, FAINT_LOOK, 0.9
 #: A lone family of stripes without a repeat is called a stripe above this share of the change.
 LONE_SHARE = 0.55
 #: At a crossing of a check each yarn gives half the colour, so two yarns that just differ differ by half as much there.
@@ -99,6 +107,28 @@ def variance(swatch: Swatch) -> float:
     # of six terms of like size the normal equations lose nothing that counts, and cost a part of a decomposition
     solution, *_ = np.linalg.lstsq(basis @ basis.T, basis @ values, rcond=None)
     return float(((values - basis.T @ solution) ** 2).sum(1).mean())
+
+
+def of_one_colour(swatch: Swatch) -> bool:
+    """Whether a cloth is of one colour all over, however uneven the light on it: hardly an edge, and one hue.
+    Edges that part it are a print's, or a crease's that is as sharp."""
+    blur_px = max(EDGE_SIGMA_MM * swatch.px_per_mm, 1.2)
+    tone = swatch.tone(blur_px)
+    size = 2 * round(2 * blur_px) + 1  # what lies beside the cloth is no edge on it
+    inside = cv2.erode(swatch.mask.astype(np.uint8), np.ones((2 * size + 1, 2 * size + 1), np.uint8), borderValue=0) > 0
+    if not inside.any():
+        return False
+    slopes = [cv2.Sobel(tone, cv2.CV_32F, x, y, ksize=cv2.FILTER_SCHARR) for x, y in ((1, 0), (0, 1))]
+    slope = np.sqrt(sum((one * one).sum(axis=2) for one in slopes))[inside] / _SCHARR * swatch.px_per_mm
+    light = np.maximum(tone[inside][:, :1], 1e-3)
+    hue = tone[inside][:, 1:] / light * float(np.median(light))
+    other = np.hypot(*(hue - np.median(hue, axis=0)).T)
+    if (slope > EDGE_SLOPE).mean() >= EDGE_SHARE or np.quantile(other, MOSTLY) >= OTHER_HUE:
+        return False
+    quiet = np.zeros(inside.shape, np.uint8)
+    quiet[inside] = slope <= EDGE_SLOPE
+    parts = cv2.connectedComponentsWithStats(quiet)[2][1:, cv2.CC_STAT_AREA]
+    return bool(parts.max() >= MOSTLY * parts.sum())
 
 
 def share_all_over(swatch: Swatch, *families: Bands) -> float:

@@ -26,6 +26,7 @@ from vision.family import (
     cleaned,
     find_families,
     measured,
+    of_one_colour,
     share_all_over,
     variance,
 )
@@ -82,11 +83,13 @@ class PrintEvidence:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PrintFinding:
     """The print, None where nothing can be said of it; sentences on what could not be measured; the evidence.
-    ``in_rows``: stripes that leave so much of it unexplained that they may be motifs in rows."""
+    ``in_rows``: stripes that leave so much of it unexplained that they may be motifs in rows. ``supposed``: plain, for
+    nothing else shows."""
 
     print: Print | None
     warnings: tuple[str, ...] = ()
     in_rows: bool = False
+    supposed: bool = False
     evidence: PrintEvidence = field(
         default_factory=lambda: PrintEvidence(crossings_mm=np.zeros((0, 4)), crossings_along_mm=np.zeros((0, 4)))
     )
@@ -100,10 +103,8 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     """
     swatch = cut_swatch(square, mask, most_px=FINE_PIXELS)
     if swatch.mask.sum() < LEAST_PIXELS or min(swatch.mask.shape) < 24:
-        return PrintFinding(
-            print=None,
-            warnings=("Too little of the cloth shows to see its print: photograph it closer, or more of it.",),
-        )
+        words = "Too little of the cloth shows to see its print: photograph it closer, or more of it."
+        return PrintFinding(print=None, warnings=(words,))
     finding = _looked_at(square, swatch)
     if _told(finding):
         return finding
@@ -111,8 +112,10 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     bare = without_selvages(swatch, coarse)
     if bare is not None:
         again = _looked_at(square, bare[0])
+        again = replace(again, warnings=(*again.warnings, *map(str, bare[1])))
         if _told(again) and (_known(again) == 0 or _fewest(again.evidence) >= CLEANED_REPEATS):
-            return replace(again, warnings=(*again.warnings, *map(str, bare[1])))
+            return again
+        finding = again if again.supposed else finding
     clean = cleaned(swatch, coarse)
     if clean is None:
         return finding
@@ -141,7 +144,7 @@ def _looked_at(square: SquareOn, swatch: Swatch) -> PrintFinding:
 def _told(finding: PrintFinding) -> bool:
     """Whether the print's repeats are known as far as its kind has any."""
     print_ = finding.print
-    if print_ is None:
+    if print_ is None or finding.supposed:
         return False
     return print_.kind == "plain" or _known(finding) >= (1 if print_.kind == "stripe" else 2)
 
@@ -239,7 +242,7 @@ def _striped(
     if main.repeats:
         return replace(_stripe(square, main, explained), in_rows=share_all_over(swatch, first) < ROWS_SHARE)
     bare_stripes = main.steps >= 2 and share_all_over(swatch, first) >= STRIPE_SHARE_ALL_OVER
-    return _unrepeated(square, main) if bare_stripes else _unknown(swatch)
+    return _unrepeated(square, main) if bare_stripes else _unknown(swatch, main.steps)
 
 
 def _stripe(square: SquareOn, family: Family, explained: float) -> PrintFinding:
@@ -366,16 +369,18 @@ def _unrepeated(square: SquareOn, family: Family) -> PrintFinding:
     )
 
 
-def _unknown(swatch: Swatch) -> PrintFinding:
-    """Something is printed or woven in, or the light is uneven, but nothing repeats: no kind is claimed for it."""
+def _unknown(swatch: Swatch, steps: int = 0) -> PrintFinding:
+    """Nothing repeats: plain cloth, where it is of one colour and its profile shows no step. Else something is printed
+    or woven in, or the light is uneven, and no kind is claimed for it."""
+    if steps == 0 and of_one_colour(swatch.reduced(COARSE_PIXELS)):
+        words = "Light falls unevenly on the cloth, but nothing shows in another colour, so it is taken to be plain."
+        return PrintFinding(print=Print(kind="plain"), warnings=(words,), supposed=True)
     size = max(swatch.mask.shape) / swatch.px_per_mm
-    return PrintFinding(
-        print=None,
-        warnings=(
-            f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at "
-            "least two repeats each way, lying flat in even light.",
-        ),
+    words = (
+        f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at least "
+        "two repeats each way, lying flat in even light."
     )
+    return PrintFinding(print=None, warnings=(words,))
 
 
 def _crossings(family: Family) -> Doubles:
