@@ -26,9 +26,9 @@ _WINDOW_PX = 640
 #: Mean square of tone below which a cloth is plain: shading, weave and noise (plain cloths of our scenes reach 1).
 PLAIN_VARIANCE = 1.5
 #: Light and creases change a cloth's colours slowly, print at edges. Seen through a blur of so many mm, an edge changes
-#: tone by so much a mm at least (half of what passes for the same look); edges make up this share of a print's cloth at
-#: least (0.27 and more where stripes and checks show their repeat; a thread or a turned corner: up to 0.05), or part more
-#: than a tenth of it from the rest, or so much has another hue (by a common tolerance, practice).
+#: tone by so much a mm at least; edges make up this share of a print's cloth at least (0.27 and more where stripes and
+#: checks show their repeat; a thread or a turned corner: up to 0.05), or part more than a tenth of it from the rest, or
+#: so much has another hue (by a common tolerance, practice).
 EDGE_SIGMA_MM, EDGE_SLOPE, EDGE_SHARE, OTHER_HUE, MOSTLY = 1.0, 1.5, 0.06, FAINT_LOOK, 0.9
 #: A lone family of stripes without a repeat is called a stripe above this share of the change.
 LONE_SHARE = 0.55
