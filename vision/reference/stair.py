@@ -52,6 +52,9 @@ MOST_ASIDE = 0.25
 MOST_PARTS = 40
 #: Wholes whose ticks stand off the others' course by more than so many standard deviations are hidden.
 SOUND_SIGMAS = 4.0
+#: Rows beside each other err alike, for the picture is soft: a slope over them errs so many times as far as their
+#: scatter says (three rows that err as one make the square root of three; the ends of the ticks are softer).
+ROWS_ALIKE = 2.0
 #: So many sound ones are needed, whose ticks scatter by at most this share of the finest spacing.
 FEWEST, MOST_SCATTER = 4, 0.15
 #: A tick's ink is summed up from its middle to so many shares of the spacing beside it, where its number goes on.
@@ -223,7 +226,7 @@ def _read(fold: Fold, steps: list[_Step]) -> Stair | None:
     ends = np.stack(
         [
             _point(seen, place + lower.shift[shift], lower.row),
-            _point(seen, place + lean + upper.shift[shift], upper.row),
+            _point(seen, place + lean[0] + upper.shift[shift], upper.row),
         ],
         axis=1,
     )
@@ -253,7 +256,7 @@ def _read(fold: Fold, steps: list[_Step]) -> Stair | None:
         ),
         division=_division(finest),
         sigma_px=max(lower.scatter, upper.scatter, LEAST_SIGMA_PX / seen.whole_px) * seen.whole_px,
-        lean_px=math.hypot(lower.sigma, upper.sigma) * seen.whole_px,
+        lean_px=lean[1] * seen.whole_px,
     )
 
 
@@ -265,23 +268,42 @@ def _division(finest: int) -> Division:
 
 def _band(fold: Fold, rows: Ints, parts: int, finest: int, dark: bool) -> _Band:
     """What rows in which something comes ``parts`` times a whole tell of where ticks stand in them."""
-    place, sigma = _phase(fold, rows, parts, dark)
-    shift, row = _shifts(fold, rows, finest)
+    place, sigma, row = _phase(fold, rows, parts, dark)
+    shift = _shifts(fold, rows, finest)
     course = _course(np.arange(shift.size), shift)
     scatter = 1.4826 * float(np.median(np.abs(shift - course)))
     sound = np.abs(shift - course) <= SOUND_SIGMAS * max(scatter, LEAST_SIGMA_PX / fold.seen.whole_px)
     return _Band(row=row, place=place, sigma=sigma, shift=shift, scatter=scatter, sound=sound)
 
 
-def _lean(fold: Fold, near: Ints, lower: _Band, upper: _Band, finest: int) -> float | None:
-    """How far after a tick's part in the lower band that in the upper one stands, in wholes; None where what stands in
-    the upper one stands between the ticks of the lower one."""
-    waves = fold.mean[near, finest]
+def _lean(fold: Fold, near: Ints, lower: _Band, upper: _Band, finest: int) -> tuple[float, float] | None:
+    """How far after a tick's part in the lower band that in the upper one stands, in wholes, and one standard
+    deviation of it; None where what stands in the upper one stands between the ticks of the lower one.
+
+    The rows of the lower band tell it too, less well; but where they surely tell otherwise, something besides ticks
+    stands in the upper one, such as numbers.
+    """
+    waves, apart = fold.mean[near, finest], upper.row - lower.row
     turn = float(np.angle((waves[1:] * waves[:-1].conj()).sum()))
-    expected = -turn / (2 * math.pi * finest) * (upper.row - lower.row)
-    aside = upper.place - lower.place - expected
+    level = waves * np.exp(-1j * turn * np.arange(near.size))
+    slope, scatter = _sloping(near, np.angle(level * level.sum().conj()))
+    own = -(turn + slope) / (2 * math.pi * finest) * apart
+    own_sigma = ROWS_ALIKE * scatter / (2 * math.pi * finest) * abs(apart)
+    aside = upper.place - lower.place - own
     aside -= round(aside * finest) / finest
-    return expected + aside if abs(aside) <= MOST_ASIDE / finest else None
+    if abs(aside) > MOST_ASIDE / finest:
+        return None
+    sigma = math.hypot(lower.sigma, upper.sigma)
+    return (own, own_sigma) if abs(aside) > SOUND_SIGMAS * math.hypot(sigma, own_sigma) else (own + aside, sigma)
+
+
+def _sloping(rows: Ints, values: Floats) -> tuple[float, float]:
+    """The slope of values (N,) over rows by least squares, and its standard error."""
+    off = rows - rows.mean()
+    power = float(off @ off)
+    slope = float(off @ values) / power
+    rest = values - values.mean() - slope * off
+    return slope, math.sqrt(float(rest @ rest) / max(rows.size - 2, 1) / power)
 
 
 def _longest(profile: Floats, rows: Ints, way: int, first: float, finest: int, dark: bool) -> int:
@@ -320,9 +342,10 @@ def _point(seen: Round, wholes: Floats, row: float) -> Floats:
     return np.asarray(seen.line.start + along[:, None] * seen.line.axis + (row + 0.5) * seen.normal, dtype=np.float64)
 
 
-def _phase(fold: Fold, rows: Ints, parts: int, dark: bool) -> tuple[float, float]:
+def _phase(fold: Fold, rows: Ints, parts: int, dark: bool) -> tuple[float, float, float]:
     """Where, in wholes from 0, the first peak of ink lies of what comes ``parts`` times a whole in rows, by all its
-    overtones, and one standard deviation of it."""
+    overtones, one standard deviation of it, and the row at which it lies there: where ticks lean, they pass the place
+    in one row only, the middle of all as they count towards it."""
     order = np.arange(parts, min(fold.waves.shape[2], MOST_PARTS + 1), parts)
     waves = (-1 if dark else 1) * fold.mean[rows][:, order].sum(axis=0)
     noise = np.sqrt((fold.noise[rows][:, order] ** 2).sum(axis=0) * 1.5 / fold.waves.shape[1])
@@ -330,12 +353,13 @@ def _phase(fold: Fold, rows: Ints, parts: int, dark: bool) -> tuple[float, float
     places = np.arange(0, 1 / parts, 1 / (PLACES * MOST_PARTS))
     told = (np.exp(2j * np.pi * order[None, :] * places[:, None]) @ (waves * weight)).real
     sigma = 1 / math.sqrt(2 * float(((2 * np.pi * order) ** 2 * np.abs(waves) ** 2 / noise**2).sum()))
-    return float(places[int(np.argmax(told))]), sigma
+    share = ((fold.mean[rows][:, order] * waves.conj()).real * order**2 / noise**2).sum(axis=1)
+    share = np.maximum((-1 if dark else 1) * share, 0.0)
+    return float(places[int(np.argmax(told))]), sigma, float((rows * share).sum() / share.sum())
 
 
-def _shifts(fold: Fold, rows: Ints, finest: int) -> tuple[Floats, float]:
-    """By how much of a whole the ticks of each (N,) stand after those of all the others, in rows whose middle is told
-    as well."""
+def _shifts(fold: Fold, rows: Ints, finest: int) -> Floats:
+    """By how much of a whole the ticks of each (N,) stand after those of all the others, in some rows."""
     top = min(int(UP_TO * finest) + 1, fold.waves.shape[2])
     waves, mean = fold.waves[rows][..., 1:top], fold.mean[rows][:, None, 1:top]
     weight = 1 / fold.noise[rows][:, 1:top] ** 2
@@ -350,8 +374,7 @@ def _shifts(fold: Fold, rows: Ints, finest: int) -> tuple[Floats, float]:
     before, here, after = value[every, at - 1], value[every, at], value[every, at + 1]
     curve = np.minimum(before + after - 2 * here, -1e-9)
     shift = tries[at] + 0.5 * (before - after) / curve * (tries[1] - tries[0])
-    told = (np.abs(mean[:, 0]) ** 2 * weight * np.arange(1, top) ** 2).sum(axis=1)
-    return np.asarray(shift, dtype=np.float64), float((rows * told).sum() / told.sum())
+    return np.asarray(shift, dtype=np.float64)
 
 
 def _course(number: Ints, shift: Floats) -> Floats:
