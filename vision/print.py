@@ -20,6 +20,7 @@ from vision.family import (
     CLEANED_REPEATS,
     LONE_SHARE,
     PLAIN_VARIANCE,
+    SURE_REPEATS,
     Family,
     apart_deg,
     bands_of,
@@ -113,7 +114,9 @@ def measure_print(square: SquareOn, mask: Mask) -> PrintFinding:
     if bare is not None:
         again = _looked_at(square, bare[0])
         again = replace(again, warnings=(*again.warnings, *map(str, bare[1])))
-        if _told(again) and (_known(again) == 0 or _fewest(again.evidence) >= CLEANED_REPEATS):
+        cut = _stripes(again) < MANY_STRIPES and any(one.ends(again.print) for one in bare[1])
+        least = SURE_REPEATS if cut else CLEANED_REPEATS
+        if _told(again) and (_known(again) == 0 or _fewest(again.evidence) >= least):
             return again
         finding = again if again.supposed else finding
     clean = cleaned(swatch, coarse)
@@ -375,10 +378,9 @@ def _unknown(swatch: Swatch, steps: int = 0) -> PrintFinding:
     if steps == 0 and of_one_colour(swatch.reduced(COARSE_PIXELS)):
         words = "Light falls unevenly on the cloth, but nothing shows in another colour, so it is taken to be plain."
         return PrintFinding(print=Print(kind="plain"), warnings=(words,), supposed=True)
-    size = max(swatch.mask.shape) / swatch.px_per_mm
     words = (
-        f"The cloth's colour varies, but nothing repeats in the {size:.0f} mm that can be seen: photograph at least "
-        "two repeats each way, lying flat in even light."
+        f"The cloth's colour varies, but nothing repeats in the {max(swatch.mask.shape) / swatch.px_per_mm:.0f} mm "
+        "that can be seen: photograph at least two repeats each way, lying flat in even light."
     )
     return PrintFinding(print=None, warnings=(words,))
 

@@ -14,8 +14,9 @@ import numpy as np
 
 from vision.change import SAME_LOOK, step_places
 from vision.colour import ciede2000
+from vision.measurement import Print
 from vision.profile import band_profiles, sharpest_direction
-from vision.swatch import TONE_SHIFT, Doubles, Mask, Swatch, axes
+from vision.swatch import TONE_SHIFT, Doubles, Mask, Swatch, axes, folded_deg
 
 #: A selvage is at most an inch wide, mm, and this share of the cloth (common practice: a quarter to three quarters of
 #: an inch, with writing up to an inch).
@@ -45,6 +46,13 @@ class Selvage:
             f"A band of {self.width_mm:.0f} mm along the cloth's {self.side} edge looks as nothing else of it does, "
             "and was taken for its selvage, which is no part of the print."
         )
+
+    def ends(self, print_: Print | None) -> bool:
+        """Whether it hides what of a print would come next; what it only crosses goes on beside it."""
+        if print_ is None or print_.kind != "stripe" or print_.across_direction_deg is None:
+            return print_ is not None
+        upright = abs(folded_deg(print_.across_direction_deg.value)) > 45
+        return upright == (self.side in ("top", "bottom"))
 
 
 def without_selvages(swatch: Swatch, coarse: Swatch) -> tuple[Swatch, tuple[Selvage, ...]] | None:
