@@ -39,6 +39,9 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0025
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
+#: No lens bends straight lines by more (k1; those of phones and cameras by less): where the marks say so, they lie in no
+#: plane.
+MOST_BENT = 0.1
 #: What a tape that rises from the table, or may as it curls, leaves of any length at 95 % once its rise is fitted
 #: (tapes of our scenes, with a print to level by or without).
 RISEN_RELATIVE_U95 = 0.003
@@ -273,6 +276,11 @@ def _fitted(known: list[Reading], problem: Adjustment, thickness_mm: float) -> P
         raise ScaleNotFound(
             "the marks do not fit a cloth photographed from above (a tilt over 60°)",
             "photograph the cloth from straight above, the ruler flat beside it",
+        )
+    if abs(float(params[4])) > MOST_BENT:
+        raise ScaleNotFound(
+            "the marks do not lie in a plane, however the lens bends it",
+            "lay the ruler or tape straight and flat, or take a stiff ruler",
         )
     shared = params[:SHARED]
     cov = covariance[:SHARED, :SHARED]

@@ -8,8 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.makers.harsh import draw
+from tests.makers.shot import shoot
+from tests.vision.test_measure import photo_of
 from tests.vision.test_plane import FOCAL_PX, SIZE, camera, fitted, ruler, seen, true_scale
 from vision.estimate import Estimate
+from vision.measure import measure_photo
 from vision.plane import fit_plane
 from vision.reference.reading import Reading
 
@@ -60,3 +64,13 @@ def test_both_scales_of_a_tape_whose_ticks_stay_parallel_are_used() -> None:
     plane = fit_plane(both, size_px=SIZE, focal_px=Estimate(FOCAL_PX, 0.05 * FOCAL_PX))
     assert len(plane.readings) == 2
     assert plane.tilt_deg.value == pytest.approx(6.0, abs=1.0)
+
+
+def test_a_tape_that_only_an_impossible_lens_would_explain_gives_no_scale() -> None:
+    """A short tape curls so that the best fit is a lens that bends lines by a fifth, and a scale 29 % off: no scale is
+    given, and the tape is to be laid flat."""
+    drawn = draw(99671)
+    focal35_mm = round(drawn.shot.camera.focal35_mm) if drawn.shot.focal_known else None
+    measured = measure_photo(photo_of(shoot(drawn.shot), focal35_mm)).measurement
+    assert measured.scale is None
+    assert any("straight and flat" in warning for warning in measured.warnings)
