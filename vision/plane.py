@@ -39,8 +39,7 @@ Floats = NDArray[np.float64]
 FLATNESS_RELATIVE_U95 = 0.0025
 #: Tilts beyond this are no photograph of a cloth seen from above, rad.
 TILT_LIMIT_RAD = math.radians(60.0)
-#: No lens bends straight lines by more (k1; those of phones and cameras by less): where the marks say so, they lie in no
-#: plane.
+#: No lens bends straight lines by more (k1; phones and cameras: less): where the marks say so, they lie in no plane.
 MOST_BENT = 0.1
 #: What a tape that rises from the table, or may as it curls, leaves of any length at 95 % once its rise is fitted
 #: (tapes of our scenes, with a print to level by or without).
