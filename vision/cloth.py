@@ -16,7 +16,7 @@ from vision.covering import beside_mask, cloth_below, covered_mask, of_the_cloth
 from vision.edge import ClothEdge, sharpened, straight_edges
 from vision.filling import patterned_all_over, striped_all_over
 from vision.measurement import Point
-from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, Scraps, apart, closed, scraps, wide_tone, within
+from vision.scrap import FEW_BLOBS, LEAST_HOLE_MM2, STRAIGHT, Scraps, apart, closed, scraps, wide_tone, within
 from vision.square import SquareOn
 from vision.strewn import strewn
 from vision.swatch import TONE_SHIFT, Doubles, Floats, Mask
@@ -32,8 +32,8 @@ _SOFT_MM = 0.8
 #: A cloth with straight frayed edges is so solid (own scenes). Below it, finer and coarser distinctions are tried, and
 #: preferred where they leave it more solid by so much; then the table is learnt anew, apart from the cloth.
 _WHOLE, _MORE_SOLID = 0.98, 0.005
-#: Several cloths so solid may all be whole; the larger finding by this is likelier (stains make it less solid).
-_STRAIGHT, _LARGER = 0.95, 1.03
+#: Of findings that are straight the larger by this is likelier (stains make it less solid).
+_LARGER = 1.03
 #: A straight cloth over whose rim a ruler lies is still so solid: the ruler takes a notch out of it.
 _NOTCHED = 0.9
 #: A table's colour is seen again in so much of the cloth at most; that of a stripe, in a tenth or more.
@@ -219,7 +219,7 @@ def _without_shade(one: Scraps, other: Scraps) -> Scraps:
         return other if sure or (other.possible and other.framed and _laid(other)) else one
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))
     more = len(other.blobs) > len(one.blobs)
-    if more and one.solidity < _STRAIGHT <= other.solidity and other.plain and not one.plain:
+    if more and one.solidity < STRAIGHT <= other.solidity and other.plain and not one.plain:
         return other
     same = len(other.blobs) == len(one.blobs) or (more and one.solidity < _NOTCHED)
     same = same and other.possible and area2 > (1 - _MOST_SHADE) * area
@@ -242,7 +242,7 @@ def _without_lines(one: Scraps, others: Sequence[Scraps]) -> Scraps:
 def _likelier(one: Scraps, other: Scraps) -> Scraps:
     """Of two findings straight enough to be cloth the one of more pieces, for neighbours may have been joined; then the
     larger, for half of a cloth may be straight too. Else the one that is clearly more solid."""
-    straight = [pieces.solidity >= _STRAIGHT for pieces in (one, other)]
+    straight = [pieces.solidity >= STRAIGHT for pieces in (one, other)]
     if all(straight) and len(other.blobs) > len(one.blobs):
         return other
     area, area2 = (sum(int(blob.sum()) for blob in pieces.blobs) for pieces in (one, other))

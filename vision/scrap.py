@@ -46,7 +46,7 @@ _PIERCED = 0.95
 _FEW_PLACES, _FEW_PLACES_SHARE = 4, 0.2
 #: What lies within the picture and is so solid is a cloth, and no motif or stain of one; a ruler is longer than so many
 #: of its widths (practice).
-_STRAIGHT, _RULER_WIDTHS = 0.95, 4.0
+STRAIGHT, _RULER_WIDTHS = 0.95, 4.0
 #: Of a piece at least this share is seen, and not only believed to go on below what covers it.
 _LEAST_SEEN = 0.3
 
@@ -101,7 +101,7 @@ def scraps(
     solidities = [_solidity(blob) for blob in blobs]
     solidity = min(solidities, default=0.0)
     all_round = any(len(s) == 4 and solid < _PIERCED for s, solid in zip(sides, solidities, strict=True))
-    within_it = [blob for blob, s, solid in zip(blobs, sides, solidities, strict=True) if not s and solid >= _STRAIGHT]
+    inside = [blob for blob, s, solid in zip(blobs, sides, solidities, strict=True) if not s and solid >= STRAIGHT]
     ragged = through > 0 and solidity < _LEAST_SOLIDITY and not all_round
     possible = bool(blobs) and through < 2 and not ragged and len(blobs) <= _MOST_BLOBS and share < _MOST_SHARE
     pieces = _any(blobs, other.shape)
@@ -123,7 +123,7 @@ def scraps(
         framed=_framed(other & rim, usable & rim),
         solidity=solidity,
         again=float((pieces & usable & ~other).sum()) / max(float((pieces & usable).sum()), 1),
-        laid=any(map(_broad, within_it)),
+        laid=any(map(_broad, inside)),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -46,6 +47,18 @@ def _farthest(measured: Measured, photograph: Photograph, rim: Doubles | Floats)
 def _small(colour: str) -> Cloth:
     print_ = PlainPrint(colour=colour)
     return Cloth(print=print_, width_mm=90.0, length_mm=60.0, x_mm=-95.0, turn_deg=7.0, edges=("cut",) * 4)
+
+
+def _outlined(ring_mm: Sequence[tuple[float, float]]) -> ClothRegion:
+    """A cloth of which nothing but its outline is known."""
+    return ClothRegion(
+        mask=np.ones((1, 1), bool),
+        outline_mm=tuple(ring_mm),
+        holes_mm=(),
+        u95_mm=1.0,
+        edges=(),
+        touches_frame=False,
+    )
 
 
 def test_dark_on_pale_is_as_large_as_pale_on_dark() -> None:
@@ -101,10 +114,7 @@ def test_a_clear_rim_is_known_to_two_millimetres() -> None:
 
 def test_a_patch_of_shade_is_told_from_cloth_by_cloths_that_stand_out() -> None:
     """What is nowhere clear at its rim is dropped where another cloth stands out; alone it may be pale cloth."""
-    ring = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0))
-    cloth = ClothRegion(
-        mask=np.zeros((1, 1), bool), outline_mm=ring, holes_mm=(), u95_mm=0.5, edges=(), touches_frame=False, clear=0.3
-    )
+    cloth = replace(_outlined([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0)]), clear=0.3)
     shade = replace(cloth, clear=0.01)
     assert told_apart([shade, cloth]) == (cloth,)
     assert told_apart([shade]) == (shade,)
@@ -121,15 +131,8 @@ def test_an_outline_of_any_length_is_followed() -> None:
         ring += [(left, high - 20), (left, low), (left + 20, low), (left + 20, high - 20)]
     picture[int(high) - 20 : int(high), teeth[0] : teeth[-1] + 20] = (30, 40, 90)
     ring += [(float(teeth[-1] + 20), high), (float(teeth[0]), high)]
-    region = ClothRegion(
-        mask=np.ones((1, 1), bool),
-        outline_mm=tuple(((x - 800) / 2, (y - 750) / 2) for x, y in ring),
-        holes_mm=(),
-        u95_mm=1.0,
-        edges=(),
-        touches_frame=False,
-    )
     above = plane(0.0, 0.0, px_per_mm=2.0, size_px=(1600, 1500))
+    region = _outlined([((x - 800) / 2, (y - 750) / 2) for x, y in ring])
     fine = above.to_px(np.asarray(trimmed(above, region, picture).outline_mm)).astype(np.float32)
     rims = [float(left + side) - 0.5 for left in teeth for side in (0, 20)]
     off = [abs(cv2.pointPolygonTest(fine[:, None], (rim, y), True)) for rim in rims for y in (300.0, 750.0, 1200.0)]
@@ -150,13 +153,6 @@ def test_an_outline_that_begins_with_a_thread_is_followed() -> None:
         (100.0, 100.0),
         (200.0, 100.0),
     ]
-    region = ClothRegion(
-        mask=np.ones((1, 1), bool),
-        outline_mm=tuple(((x - 200) / 2, (y - 150) / 2) for x, y in ring),
-        holes_mm=(),
-        u95_mm=1.0,
-        edges=(),
-        touches_frame=False,
-    )
     above = plane(0.0, 0.0, px_per_mm=2.0, size_px=(400, 300))
+    region = _outlined([((x - 200) / 2, (y - 150) / 2) for x, y in ring])
     assert trimmed(above, region, picture).area_mm2 == pytest.approx(100.0 * 50.0, rel=0.01)
